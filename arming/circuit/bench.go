@@ -36,7 +36,7 @@ func NewBench(p *Problem, draws *rand.Rand) *Bench {
 	}
 	b.net = network{emfV: p.Battery.VoltageV, sourceOhm: p.SourceOhm(), bridges: make([]bridge, n)}
 	for k := range p.Igniters {
-		b.net.bridges[k] = p.nominalBridge(k)
+		b.net.bridges[k] = p.Igniters[k].nominal(p.BranchLeadOhm(k))
 		b.delayS[k] = p.Igniters[k].PressureMeanS
 	}
 	return b

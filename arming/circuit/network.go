@@ -115,18 +115,17 @@ func (n *network) run(pulseS float64) {
 	}
 }
 
-// nominalBridge returns branch k at nominal values: median threshold, and a
-// short only where it is certain.
-func (p *Problem) nominalBridge(k int) bridge {
-	ig := &p.Igniters[k]
+// nominal returns the branch of ig at nominal values, behind a branch lead of
+// leadOhm: median threshold, and a short only where it is certain.
+func (ig *Igniter) nominal(leadOhm float64) bridge {
 	b := bridge{
-		siemens: 1 / p.BranchOhm(k),
+		siemens: 1 / (leadOhm + ig.ResistanceOhm),
 		perA2:   1 / (ig.NoFireA * ig.AllFireA),
 		tauS:    ig.TimeConstantS,
 		firesS:  math.Inf(1),
 	}
 	if ig.ShortProbability >= 1 {
-		b.afterSiemens = 1 / (p.BranchLeadOhm(k) + ig.ShortOhm)
+		b.afterSiemens = 1 / (leadOhm + ig.ShortOhm)
 	}
 	return b
 }

@@ -1,0 +1,240 @@
+// Package checklist holds the routine before, during and after a firing as
+// data: every step with who answers it, what kind of answer counts, how long
+// the answer lasts, what it rests on and what withdraws it.
+//
+// The package decides nothing about states; package arming holds the answers
+// and enforces the rules written here. It does no I/O and reads no clock.
+//
+// An answer is the value that was seen, never the word "checked" (Degani and
+// Wiener, Human Factors 35(2)). A step stands while its answer is present, is
+// no older than Expires, and everything in RestsOn stands.
+package checklist
+
+import (
+	"fmt"
+	"time"
+)
+
+// Limits of a plan. They bound every array that holds answers.
+const (
+	MaxMotors = 16 // the ground box has at most 16 channels
+	MaxPosts  = 8
+	MaxSteps  = 96
+)
+
+// Role is who answers a step or gives an order.
+type Role int
+
+// The roles. The zero value may do nothing.
+const (
+	RoleNone Role = iota
+	FiringOfficer
+	RangeOfficer
+	Spotter
+	HookUpPerson // the one who goes forward
+)
+
+// String returns the role's name as the screen and the record say it.
+func (r Role) String() string {
+	switch r {
+	case RoleNone:
+		return "nobody"
+	case FiringOfficer:
+		return "firing officer"
+	case RangeOfficer:
+		return "range officer"
+	case Spotter:
+		return "spotter"
+	case HookUpPerson:
+		return "hook-up person"
+	}
+	return fmt.Sprintf("role(%d)", int(r))
+}
+
+// Phase is the part of the routine that a step belongs to, in the trade's
+// order.
+type Phase int
+
+// The phases, in order.
+const (
+	PhaseNone Phase = iota
+	Briefing
+	Site
+	VehicleCheck
+	ContactProof
+	DeadCircuit
+	HookUp
+	LineClosed
+	Clear
+	Measure
+	BatteryJoin
+	Poll
+	Arm
+	Count
+	After
+)
+
+var phaseNames = [...]string{
+	"none", "briefing", "site", "vehicle", "contact proof", "dead circuit", "hook-up",
+	"line closed", "clear", "measure", "battery", "poll", "arm", "count", "after",
+}
+
+// String returns the phase's name.
+func (p Phase) String() string {
+	if p < 0 || int(p) >= len(phaseNames) {
+		return fmt.Sprintf("phase(%d)", int(p))
+	}
+	return phaseNames[p]
+}
+
+// Gate is a group of steps drawn as one contact of the chain. The chain
+// carries on only past a gate of which every step stands.
+type Gate int
+
+// The core gates in the chain's order, then what a sheet adds. A sheet can
+// add steps to a gate and never remove one.
+const (
+	GateNone Gate = iota
+	GateCrew
+	GatePrediction
+	GateProof
+	GateDead
+	GateHookUp
+	GateLine
+	GateClear
+	GateContinuity
+	GateBattery
+	GateRadios
+	GateSpotters
+	GateSheet // further steps of the sheet
+	gateEnd
+)
+
+// Gates lists the gates in the chain's order.
+func Gates() []Gate {
+	out := make([]Gate, 0, gateEnd-1)
+	for g := GateCrew; g < gateEnd; g++ {
+		out = append(out, g)
+	}
+	return out
+}
+
+var gateNames = [...]string{
+	"none", "crew signed on", "prediction accepted", "contacts proved", "circuit dead", "hooked up", "line closed",
+	"range clear", "continuity", "battery against budget", "radios and storm", "spotters ready", "further steps",
+}
+
+// String returns the gate's name as the chain shows it.
+func (g Gate) String() string {
+	if g < 0 || int(g) >= len(gateNames) {
+		return fmt.Sprintf("gate(%d)", int(g))
+	}
+	return gateNames[g]
+}
+
+// Kind is the kind of answer that counts.
+type Kind int
+
+// The kinds. The zero value takes no answer.
+const (
+	KindNone     Kind = iota
+	KindWords         // what is seen, in words
+	KindName          // a person's name
+	KindQuantity      // a number typed off an instrument, twice, held against Band
+	KindMeasured      // a reading of the ground box at the moment of the answer, then live
+	KindAccept        // the prediction, seen and accepted by both officers
+	KindSecret        // the range officer's code; only the fact is known here
+	KindProof         // set by the contact proof alone
+	KindLine          // set by the line alone
+)
+
+// Needs is a set of facts that must hold, fresh, when a step is answered.
+type Needs uint16
+
+// The facts.
+const (
+	NeedLineClosed Needs = 1 << iota
+	NeedLineOpen
+	NeedBatteryOff
+	NeedBatteryJoined
+	NeedKeyOut
+	NeedBusDead
+	NeedPermitOpen
+)
+
+// Drops is a set of happenings that withdraw a step's answer.
+type Drops uint16
+
+// The happenings.
+const (
+	DropLineOpened Drops = 1 << iota
+	DropBatteryChange
+	DropBoxFault
+	DropRangeOfficer
+	DropBasis // a basis of the prediction left its accepted range
+	DropPulse // a firing attempt was made
+)
+
+// Band is the range of a value that is accepted, both ends included.
+type Band struct {
+	Low, High float64
+	Unit      string // SI unit, "" for none
+}
+
+// Holds reports whether v lies in the band; NaN does not.
+func (b Band) Holds(v float64) bool { return v >= b.Low && v <= b.High }
+
+// Step is one challenge of the routine.
+type Step struct {
+	ID        string // stable, recorded: "range-clear", "continuity/2", "spotter/north gate"
+	Phase     Phase
+	Gate      Gate
+	Challenge string // as the cockpit asks it
+	Hint      string // what a good answer says, "" for none
+	Role      Role
+	Post      string // for a spotter
+	Motor     int    // 1-based, 0 for none
+	Kind      Kind
+	Band      Band
+	Expires   time.Duration // 0: does not age
+	Live      bool          // renewed by fresh box readings, withdrawn by one outside the band
+	Needs     Needs
+	RestsOn   []string // steps, all earlier, that must stand
+	Drops     Drops
+	Advisory  bool   // the range officer may waive the band with a reason
+	Source    string // where the rule comes from
+}
+
+// Times are the lengths of waits and ages of one firing.
+type Times struct {
+	RangeClear time.Duration
+	Spotter    time.Duration
+	Live       time.Duration // continuity and battery by the box
+	Typed      time.Duration // the same by meter or typed
+	Weather    time.Duration // radios and storm
+	Dead       time.Duration
+	Proof      time.Duration
+	Armed      time.Duration
+	Count      time.Duration
+	Window     time.Duration
+	Permit     time.Duration
+	Wait       time.Duration
+}
+
+// TimeBounds gives default, least and most of each of Times.
+type TimeBounds struct{ Default, Least, Most Times }
+
+// Bounds returns the table of the design: default, least, most. A Most of 0
+// has no upper bound. Sources: the 60 s wait is item 4 of the national model
+// rocket safety code; the others are this project's choice.
+func Bounds() TimeBounds {
+	s, m, h := time.Second, time.Minute, time.Hour
+	return TimeBounds{
+		Default: Times{RangeClear: 90 * s, Spotter: 90 * s, Live: 2 * s, Typed: 10 * m, Weather: 15 * m, Dead: 10 * m,
+			Proof: 12 * h, Armed: 60 * s, Count: 10 * s, Window: 10 * s, Permit: 20 * s, Wait: 60 * s},
+		Least: Times{RangeClear: 30 * s, Spotter: 30 * s, Typed: 2 * m, Weather: 5 * m, Armed: 20 * s, Count: 5 * s,
+			Window: 3 * s, Wait: 60 * s},
+		Most: Times{RangeClear: 180 * s, Spotter: 180 * s, Live: 5 * s, Typed: 15 * m, Weather: 30 * m, Dead: 15 * m,
+			Proof: 12 * h, Armed: 120 * s, Count: 60 * s, Window: 15 * s, Permit: 20 * s},
+	}
+}

@@ -1,0 +1,99 @@
+// Package tui is the cockpit: it draws what the arming machine says and turns
+// keys into events. It decides nothing about a firing: every gate, refusal and
+// reason comes from package arming, and a key that is drawn grey is a courtesy,
+// not the guard.
+//
+// The package reads no clock, opens nothing and starts no goroutine. Time
+// arrives in a tick, the world arrives in a Frame, and requests leave through
+// the functions of Config, none of which blocks.
+package tui
+
+import (
+	"time"
+
+	"holdline/arming"
+	"holdline/checklist/prediction"
+	"holdline/checklist/sheet"
+)
+
+// Frame is everything the cockpit draws, taken as one consistent value.
+type Frame struct {
+	Plan  *arming.Plan
+	State arming.State
+	Wall  time.Time // of the newest machine tick
+
+	Title    string
+	Practice bool
+	Box      string // identity or how it is measured, for people
+	LinkText string // "box live 0.1 s", or why not
+	BoxBeat  uint64 // counts good answers of the box
+	Beat     uint64 // counts machine ticks: the mark turns only when both move
+
+	Sheet     *sheet.Sheet
+	Run       *prediction.Run     // nil until computed
+	Circuit   *prediction.Circuit // nil until computed
+	Computing float64             // share done of a prediction under way, 0 when none
+
+	Log     []LogLine
+	Refusal Refusal // the last one; shown until the next accepted entry
+	Loud    string  // a sentence that needs somebody to act now, "" for none
+
+	Hands  *HandsView // practice box only: where its hands are
+	Record RecordView
+}
+
+// LogLine is one line of what happened.
+type LogLine struct {
+	Wall time.Time
+	Text string
+	Loud bool
+}
+
+// Refusal is why the last request was refused and what would mend it.
+type Refusal struct {
+	At   arming.Instant
+	Why  string
+	Mend string
+}
+
+// HandsView is how the practice box's hands stand: they are the hands of the
+// person who practises, not actions of the cockpit.
+type HandsView struct {
+	KeyIn, Button, Battery, Igniters, Shunt bool
+	Lit                                     []int // motors that have lit
+}
+
+// RecordView is where the record stands.
+type RecordView struct {
+	Path   string
+	Lines  int64
+	Closed bool
+	Signed string // who signed, "" while unsigned
+	KeyNew string // path of a key made on first use, "" for none
+	Fault  string
+}
+
+// Hand is a movement of a practice hand.
+type Hand int
+
+// The hands.
+const (
+	HandNone Hand = iota
+	HandKey
+	HandBattery
+	HandIgniters
+	HandShunt
+	HandButtonDown
+	HandButtonUp
+)
+
+// Config joins the cockpit to its shell. No function blocks.
+type Config struct {
+	Latest  func() Frame       // the newest frame
+	Submit  func(arming.Event) // asks the machine; HOLD goes ahead of everything
+	SetCode func(code string)  // the range officer's new code, kept in memory only
+	TryCode func(code string)  // tries it; the machine only learns whether it matched
+	Move    func(Hand)         // practice box only, nil otherwise
+	Theme   string             // "light", "dark", "plain", "" to choose by the terminal
+	ASCII   bool               // the locale is not UTF-8
+}
