@@ -1,0 +1,177 @@
+package circuit
+
+import "math"
+
+// Solution is the nominal circuit: nominal resistances, the battery's nominal
+// internal resistance and median thresholds. Time runs from the closing of the
+// button.
+type Solution struct {
+	SourceOhm float64 // R_s
+	TotalA    float64 // out of the battery at t = 0
+	BusV      float64 // across the igniters' branches at t = 0
+	BatteryV  float64 // at the battery's terminals at t = 0
+
+	Igniters []IgniterAnswer // in the problem's order
+	Events   []Event         // the closing first, then each firing
+
+	AllFire  bool    // every bridge fires within the pulse
+	StaggerS float64 // largest less smallest light time; +Inf when not all light, 0 for one motor
+}
+
+// IgniterAnswer is what the nominal circuit and the worst corner give one
+// igniter.
+type IgniterAnswer struct {
+	BranchOhm  float64 // branch lead and bridge
+	CurrentA   float64 // nominal, at t = 0
+	WorstCaseA float64 // at the worst corner, at t = 0
+	Margin     float64 // worst-case current over the all-fire current
+	FiresS     float64 // +Inf when it never fires
+	LightsS    float64 // FiresS + the mean pressurisation delay
+}
+
+// Event is one moment at which currents change.
+type Event struct {
+	TimeS    float64
+	Fired    uint32    // bit k set: bridge k fires in this event
+	CurrentA []float64 // after the event; 0 through an open bridge
+	Heat     []float64 // ϑ at the event, 1 from a bridge's firing on
+}
+
+// Solver solves one problem again and again without allocating. It reads the
+// problem at each call, so that a caller may change it in between, its number
+// of igniters aside. It is not safe for concurrent use.
+type Solver struct {
+	p         *Problem
+	wiringOhm float64   // R_s without the battery
+	leadOhm   []float64 // of each branch lead
+	net       network
+	sol       Solution
+}
+
+// NewSolver returns a solver of p, which must be one that [Validate] accepts.
+func NewSolver(p *Problem) *Solver {
+	n := len(p.Igniters)
+	s := &Solver{p: p, leadOhm: make([]float64, n)}
+	s.net.bridges = make([]bridge, n)
+	s.sol.Igniters = make([]IgniterAnswer, n)
+	// One event for the closing and one for each bridge at most, one block.
+	s.sol.Events = make([]Event, n+1)
+	block := make([]float64, 2*n*(n+1))
+	for i := range s.sol.Events {
+		s.sol.Events[i].CurrentA, block = block[:n:n], block[n:]
+		s.sol.Events[i].Heat, block = block[:n:n], block[n:]
+	}
+	return s
+}
+
+// Solve returns the nominal solution of p, which must be one that [Validate]
+// accepts.
+func Solve(p *Problem) Solution { return *NewSolver(p).Solve() }
+
+// Solve returns the nominal solution. It and its slices are valid until the
+// next call.
+func (s *Solver) Solve() *Solution {
+	p, net, sol := s.p, &s.net, &s.sol
+	s.wiringOhm = p.wiringOhm()
+	net.emfV, net.sourceOhm, net.timeS = p.Battery.VoltageV, p.Battery.InternalOhm+s.wiringOhm, 0
+	sol.SourceOhm, sol.TotalA = net.sourceOhm, 0
+	for k := range net.bridges {
+		s.leadOhm[k] = p.BranchLeadOhm(k)
+		net.bridges[k] = p.Igniters[k].nominal(s.leadOhm[k])
+		sol.Igniters[k].BranchOhm = s.leadOhm[k] + p.Igniters[k].ResistanceOhm
+	}
+	sol.BusV = net.busV()
+	for k := range net.bridges {
+		amps := sol.BusV * net.bridges[k].siemens
+		sol.Igniters[k].CurrentA = amps
+		sol.TotalA += amps
+	}
+	sol.BatteryV = net.emfV - sol.TotalA*p.Battery.InternalOhm
+	s.worstCase()
+	s.events()
+
+	first, last := math.Inf(1), math.Inf(-1)
+	for k := range net.bridges {
+		ans := &sol.Igniters[k]
+		ans.FiresS = net.bridges[k].firesS
+		ans.LightsS = ans.FiresS + p.Igniters[k].PressureMeanS
+		first, last = min(first, ans.LightsS), max(last, ans.LightsS)
+	}
+	sol.AllFire, sol.StaggerS = !math.IsInf(last, 1), math.Inf(1)
+	if sol.AllFire {
+		sol.StaggerS = last - first
+	}
+	return sol
+}
+
+// events runs the circuit to the end and keeps what happens.
+func (s *Solver) events() {
+	net := &s.net
+	s.sol.Events = s.sol.Events[:1]
+	s.keep(0, 0)
+	for {
+		waitS, next := net.settle()
+		if next < 0 || net.timeS+waitS > s.p.PulseS {
+			return
+		}
+		before := net.firedSet()
+		net.heatFor(waitS)
+		net.fire(next)
+		i := len(s.sol.Events)
+		s.sol.Events = s.sol.Events[:i+1]
+		s.keep(i, net.firedSet()&^before)
+	}
+}
+
+// keep writes the network's state into event i.
+func (s *Solver) keep(i int, fired uint32) {
+	ev := &s.sol.Events[i]
+	ev.TimeS, ev.Fired = s.net.timeS, fired
+	volts := s.net.busV()
+	for k := range s.net.bridges {
+		ev.CurrentA[k] = volts * s.net.bridges[k].siemens
+		ev.Heat[k] = s.net.bridges[k].heat
+	}
+}
+
+func (n *network) firedSet() uint32 {
+	var set uint32
+	for k := range n.bridges {
+		if n.bridges[k].fired {
+			set |= 1 << k
+		}
+	}
+	return set
+}
+
+// LightTimes returns the nominal light time of each motor in seconds, +Inf for
+// one that never fires.
+func (s *Solution) LightTimes() []float64 {
+	lights := make([]float64, len(s.Igniters))
+	for k := range s.Igniters {
+		lights[k] = s.Igniters[k].LightsS
+	}
+	return lights
+}
+
+// SlowestFiringS returns the latest nominal firing time in seconds among the
+// bridges that fire, and how many do.
+func (s *Solution) SlowestFiringS() (slowestS float64, firing int) {
+	for k := range s.Igniters {
+		if t := s.Igniters[k].FiresS; !math.IsInf(t, 1) {
+			slowestS, firing = max(slowestS, t), firing+1
+		}
+	}
+	return slowestS, firing
+}
+
+// Weakest returns the igniter of the least margin, −1 without igniters.
+func (s *Solution) Weakest() int {
+	weakest := -1
+	for k := range s.Igniters {
+		if weakest < 0 || s.Igniters[k].Margin < s.Igniters[weakest].Margin {
+			weakest = k
+		}
+	}
+	return weakest
+}
