@@ -28,6 +28,7 @@ type Sampler struct {
 	pulseS  float64
 	spreads []spread
 	net     network
+	drawn   []float64 // conductance of each branch before anything fires
 	delayS  []float64
 	trial   network // for asking why a motor was dark or last
 }
@@ -39,6 +40,7 @@ func NewSampler(p *Problem) *Sampler {
 	s := &Sampler{
 		pulseS:  p.PulseS,
 		spreads: make([]spread, n),
+		drawn:   make([]float64, n),
 		delayS:  make([]float64, n),
 	}
 	s.net = network{emfV: p.Battery.VoltageV, sourceOhm: p.WorstSourceOhm(), bridges: make([]bridge, n)}
@@ -81,7 +83,8 @@ func (s *Sampler) draw(rng *rand.Rand) {
 		for z < -zLimit || z > zLimit {
 			z = rng.NormFloat64()
 		}
-		b.siemens = 1 / (sp.leadOhm + sp.bridgeOhm + sp.sigmaOhm*z)
+		s.drawn[k] = 1 / (sp.leadOhm + sp.bridgeOhm + sp.sigmaOhm*z)
+		b.siemens = s.drawn[k]
 		b.perA2 = math.Exp(-2 * (sp.lnAmps + sp.sigmaLnA*rng.NormFloat64()))
 		zDelay := rng.NormFloat64()
 		s.delayS[k] = sp.meanS
