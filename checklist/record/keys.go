@@ -1,0 +1,167 @@
+package record
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/pem"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"golang.org/x/crypto/ssh"
+	"golang.org/x/crypto/ssh/agent"
+)
+
+// maxKeyFile is the most bytes a key file may have.
+const maxKeyFile = 64 << 10
+
+// ErrNoPassphrase says that a key file is protected and no passphrase was given.
+var ErrNoPassphrase = errors.New("key is protected by a passphrase and none was given")
+
+// KeyPath is the file of the key that EnsureKey makes, in the folder of the
+// program's settings.
+func KeyPath(configDir string) string {
+	return filepath.Join(configDir, "record_ed25519")
+}
+
+// EnsureKey returns the signer whose key is at KeyPath(configDir). On first
+// use it makes an Ed25519 key there, in OpenSSH form, readable by its owner
+// alone, without a passphrase, and its public half beside it; made is then
+// true, so that the caller can say where.
+func EnsureKey(configDir string) (signer ssh.Signer, path string, made bool, err error) {
+	path = KeyPath(configDir)
+	if _, err = os.Lstat(path); errors.Is(err, fs.ErrNotExist) {
+		made, err = makeKey(configDir, path)
+	}
+	if err != nil {
+		return nil, path, false, fmt.Errorf("record: key %q: %w", path, err)
+	}
+	signer, err = LoadKey(path, nil)
+	return signer, path, made && err == nil, err
+}
+
+// makeKey reports false without an error when another program made the key in
+// the meantime.
+func makeKey(dir, path string) (bool, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return false, err
+	}
+	public, private, err := ed25519.GenerateKey(rand.Reader)
+	if err != nil {
+		return false, err
+	}
+	const comment = "holdline record key"
+	block, err := ssh.MarshalPrivateKey(private, comment)
+	if err != nil {
+		return false, err
+	}
+	err = writeNewFile(path, pem.EncodeToMemory(block), 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	sshPublic, err := ssh.NewPublicKey(public)
+	if err != nil {
+		return false, err
+	}
+	line := append(bytes.TrimSpace(ssh.MarshalAuthorizedKey(sshPublic)), " "+comment+"\n"...)
+	// A stale public half beside a new key would mislead.
+	return true, replaceFile(path+".pub", line, 0o644)
+}
+
+// LoadKey reads a private key file in OpenSSH or PEM form. passphrase is
+// called when the key is protected; nil, or an empty answer, gives an error
+// wrapping ErrNoPassphrase. As OpenSSH does, it refuses a file that others can
+// read. Only Ed25519, ECDSA and RSA keys are taken.
+func LoadKey(path string, passphrase func(path string) ([]byte, error)) (ssh.Signer, error) {
+	signer, err := loadKey(path, passphrase)
+	if err != nil {
+		return nil, fmt.Errorf("record: key %q: %w", path, err)
+	}
+	return signer, nil
+}
+
+func loadKey(path string, passphrase func(path string) ([]byte, error)) (ssh.Signer, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if mode := info.Mode().Perm(); runtime.GOOS != "windows" && mode&0o077 != 0 {
+		return nil, fmt.Errorf("others can read it (mode %04o): change its mode to 0600", mode)
+	}
+	data, err := readLimited(path, maxKeyFile)
+	if err != nil {
+		return nil, err
+	}
+	signer, err := ssh.ParsePrivateKey(data)
+	var missing *ssh.PassphraseMissingError
+	if errors.As(err, &missing) {
+		signer, err = parseProtected(path, data, passphrase)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return signer, checkKeyType(signer.PublicKey())
+}
+
+func parseProtected(path string, data []byte, passphrase func(path string) ([]byte, error)) (ssh.Signer, error) {
+	if passphrase == nil {
+		return nil, ErrNoPassphrase
+	}
+	phrase, err := passphrase(path)
+	if err != nil {
+		return nil, err
+	}
+	if len(phrase) == 0 {
+		return nil, ErrNoPassphrase
+	}
+	defer clear(phrase)
+	return ssh.ParsePrivateKeyWithPassphrase(data, phrase)
+}
+
+// Agent is a connection to an ssh-agent.
+type Agent struct {
+	conn    io.ReadWriteCloser
+	signers []ssh.Signer
+}
+
+// OpenAgent connects to the agent at socket, the value of SSH_AUTH_SOCK; on
+// Windows an empty socket means the system's own agent. Close it after signing.
+func OpenAgent(socket string) (*Agent, error) {
+	conn, err := dialAgent(socket)
+	if err != nil {
+		return nil, fmt.Errorf("record: ssh agent: %w", err)
+	}
+	all, err := agent.NewClient(conn).Signers()
+	if err != nil {
+		conn.Close()
+		return nil, fmt.Errorf("record: ssh agent: %w", err)
+	}
+	a := &Agent{conn: conn}
+	for _, s := range all {
+		// Certificates and hardware-bound keys are listed too.
+		if checkKeyType(s.PublicKey()) == nil {
+			a.signers = append(a.signers, s)
+		}
+	}
+	return a, nil
+}
+
+// Signers returns the agent's Ed25519, ECDSA and RSA keys, in its order.
+func (a *Agent) Signers() []ssh.Signer { return a.signers }
+
+// Close ends the connection. Its signers can sign no more.
+func (a *Agent) Close() error { return a.conn.Close() }
+
+// AllowedSignerLine returns the line of an allowed_signers file that accepts
+// key for records, with principal as the name of its owner.
+func AllowedSignerLine(principal string, key ssh.PublicKey) string {
+	return fmt.Sprintf("%s namespaces=%q %s", principal, Namespace, bytes.TrimSpace(ssh.MarshalAuthorizedKey(key)))
+}
