@@ -1,0 +1,418 @@
+package plot
+
+import (
+	"cmp"
+	"fmt"
+	"image/color"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// Chart is what a picture of a predicted run shows. Lengths, speeds and forces
+// are SI; US draws them in feet, miles an hour and pounds-force.
+type Chart struct {
+	Title  string
+	Answer string // one line under the title: the answer and what decided it
+	Source string // small print: hash of the sheet, runs, seed
+	US     bool
+
+	ClearLengthM float64
+	StopMarginM  float64
+
+	Run         []Sample // the nominal run, in order of time
+	Band        []Band   // spread of the speed, in order of position; nil when not computed
+	FrontLimitN float64  // least front axle load the sheet asks for; 0 draws none
+	Devices     []Device
+	Rests       []Rest
+	RestSpread  *Spread // nil when not computed
+}
+
+// Sample is one moment of the nominal run.
+type Sample struct {
+	PositionM, SpeedMps   float64
+	FrontLoadN, RearLoadN float64
+}
+
+// Band is the spread of the speed at a position: the 5th and 95th percentile.
+type Band struct{ PositionM, LowMps, HighMps float64 }
+
+// Device is a stopping device and where it begins to act in the nominal run.
+type Device struct {
+	Name string
+	AtM  float64
+}
+
+// Rest is where a case comes to rest.
+type Rest struct {
+	Case string
+	AtM  float64
+	Kind RestKind
+}
+
+// RestKind says how a case's rest is marked.
+type RestKind int
+
+// The kinds of rest.
+const (
+	SingleFault RestKind = iota // held to the cleared length
+	Nominal
+	AllAbsent // shown, not held to anything
+)
+
+// Spread is the spread of the rest position.
+type Spread struct{ P05M, P50M, P95M, P999M float64 }
+
+// Formats are the file name endings that Draw knows.
+var Formats = []string{".svg", ".png", ".pdf"}
+
+// Draw draws a chart in the format that a file name's ending asks for.
+func Draw(c Chart, fileName string) ([]byte, error) {
+	if len(c.Run) < 2 {
+		return nil, fmt.Errorf("plot: %q: a run of %d points cannot be drawn, it takes 2", c.Title, len(c.Run))
+	}
+	switch ending := strings.ToLower(filepath.Ext(fileName)); ending {
+	case ".svg":
+		return c.scene().svg(), nil
+	case ".png":
+		return c.scene().png()
+	case ".pdf":
+		return c.scene().pdf()
+	default:
+		return nil, fmt.Errorf("plot: %q: ending %q, expected one of %s", fileName, ending, strings.Join(Formats, " "))
+	}
+}
+
+// Colours that stay apart for the colour-blind and in grey print; line style
+// and shape say the same without them.
+var (
+	ink    = color.NRGBA{0x1c, 0x1c, 0x1c, 0xff}
+	quiet  = color.NRGBA{0x59, 0x59, 0x59, 0xff}
+	grid   = color.NRGBA{0xdd, 0xdd, 0xdd, 0xff}
+	blue   = color.NRGBA{0x00, 0x4f, 0x8c, 0xff}
+	shade  = color.NRGBA{0x00, 0x4f, 0x8c, 0x30}
+	orange = color.NRGBA{0xb3, 0x4a, 0x00, 0xff}
+	danger = color.NRGBA{0xa3, 0x00, 0x1e, 0xff}
+	margin = color.NRGBA{0xa3, 0x00, 0x1e, 0x18}
+)
+
+const (
+	pageWidth    = 842.0 // A4 on its side
+	pageHeight   = 595.0
+	plotLeft     = 168.0
+	plotRight    = 800.0
+	speedTop     = 96.0
+	speedBottom  = 270.0
+	loadTop      = 306.0
+	loadBottom   = 416.0
+	restTop      = 452.0
+	restRow      = 12.0
+	footerHeight = 58.0
+	deviceLines  = 3 // lines of names above the speed panel
+)
+
+// page is a chart being laid out.
+type page struct {
+	Chart
+	scene
+	lengthUnit, speedUnit, forceUnit unit
+	farM                             float64 // right end of the distance axis
+	bottom                           float64 // of the last panel
+}
+
+// unit turns an SI value into what is drawn.
+type unit struct {
+	name string
+	per  float64 // SI value of one
+}
+
+func (c Chart) scene() *scene {
+	p := &page{Chart: c,
+		lengthUnit: unit{"m", 1}, speedUnit: unit{"m/s", 1}, forceUnit: unit{"N", 1}}
+	if c.US {
+		p.lengthUnit, p.speedUnit, p.forceUnit = unit{"ft", 0.3048}, unit{"mph", 0.44704}, unit{"lbf", 4.4482216152605}
+	}
+	p.farM = c.far()
+	p.bottom = restTop + restRow*float64(len(c.Rests)) + 6
+	if c.RestSpread != nil {
+		p.bottom += restRow
+	}
+	p.scene = scene{title: c.Title, width: pageWidth, height: max(pageHeight, p.bottom+footerHeight)}
+	p.header()
+	p.ground()
+	p.speedPanel()
+	p.loadPanel()
+	p.restPanel()
+	p.devices()
+	p.write(quiet, 7, false, left, 40, p.height-16, c.Source)
+	return &p.scene
+}
+
+// far is the end of the distance axis: past the cleared length and past every
+// case that is held to it. A case beyond is drawn as an arrow at the edge.
+func (c Chart) far() float64 {
+	far := max(1.12*c.ClearLengthM, 1.05*c.Run[len(c.Run)-1].PositionM)
+	for _, r := range c.Rests {
+		if r.Kind != AllAbsent {
+			far = max(far, 1.12*r.AtM)
+		}
+	}
+	return max(far, 1)
+}
+
+func (p *page) x(positionM float64) float64 {
+	return plotLeft + (plotRight-plotLeft)*min(max(positionM/p.farM, 0), 1)
+}
+
+func (p *page) header() {
+	p.write(ink, 16, true, left, 40, 38, p.Title)
+	p.write(ink, 10, false, left, 40, 56, p.Answer)
+}
+
+// ground draws what all panels share: the distance grid, the cleared length
+// and the margin before its end.
+func (p *page) ground() {
+	end := p.x(p.ClearLengthM)
+	from := p.x(p.ClearLengthM - p.StopMarginM)
+	for _, panel := range [][2]float64{{speedTop, speedBottom}, {loadTop, loadBottom}, {restTop, p.bottom}} {
+		p.rect(margin, nil, from, panel[0], end-from, panel[1]-panel[0])
+		for _, tick := range ticks(0, p.farM/p.lengthUnit.per, 10) {
+			x := p.x(tick * p.lengthUnit.per)
+			p.line(grid, 0.5, nil, point{x, panel[0]}, point{x, panel[1]})
+		}
+		p.line(danger, 1.5, nil, point{end, panel[0]}, point{end, panel[1]})
+		p.line(ink, 0.75, nil, point{plotLeft, panel[0]}, point{plotLeft, panel[1]}, point{plotRight, panel[1]})
+	}
+	for _, tick := range ticks(0, p.farM/p.lengthUnit.per, 10) {
+		p.write(ink, 8, false, middle, p.x(tick*p.lengthUnit.per), p.bottom+12, trimmed(tick))
+	}
+	p.write(ink, 8, false, middle, (plotLeft+plotRight)/2, p.bottom+25, "distance from the start line, "+p.lengthUnit.name)
+}
+
+func (p *page) speedPanel() {
+	top := 0.0
+	for _, s := range p.Run {
+		top = max(top, s.SpeedMps)
+	}
+	for _, b := range p.Band {
+		top = max(top, b.HighMps)
+	}
+	y := p.scale("speed, "+p.speedUnit.name, speedTop, speedBottom, 0, 1.06*max(top, 1), p.speedUnit)
+	if len(p.Band) > 1 {
+		var outline []point
+		for _, b := range p.Band {
+			outline = append(outline, point{p.x(b.PositionM), y(b.HighMps)})
+		}
+		for i := len(p.Band) - 1; i >= 0; i-- {
+			outline = append(outline, point{p.x(p.Band[i].PositionM), y(p.Band[i].LowMps)})
+		}
+		p.area(shade, nil, 0, outline...)
+	}
+	var run []point
+	peak := p.Run[0]
+	for _, s := range p.Run {
+		run = append(run, point{p.x(s.PositionM), y(s.SpeedMps)})
+		if s.SpeedMps > peak.SpeedMps {
+			peak = s
+		}
+	}
+	p.line(blue, 1.6, nil, thin(run)...)
+	p.diamond(blue, p.x(peak.PositionM), y(peak.SpeedMps), 3)
+	p.write(blue, 8, true, left, p.x(peak.PositionM)+6, y(peak.SpeedMps)-4,
+		fmt.Sprintf("peak %.1f %s at %s", peak.SpeedMps/p.speedUnit.per, p.speedUnit.name, p.length(peak.PositionM)))
+	legend := "line: nominal run"
+	if len(p.Band) > 1 {
+		legend += "   shaded: 5th to 95th percentile"
+	}
+	p.write(quiet, 8, false, right, plotRight, speedBottom+12, legend)
+}
+
+func (p *page) loadPanel() {
+	low, high := 0.0, 1.0
+	for _, s := range p.Run {
+		low = min(low, s.FrontLoadN, s.RearLoadN)
+		high = max(high, s.FrontLoadN, s.RearLoadN)
+	}
+	y := p.scale("axle load, "+p.forceUnit.name, loadTop, loadBottom, 1.06*low, 1.06*high, p.forceUnit)
+	if low < 0 {
+		p.line(ink, 0.75, nil, point{plotLeft, y(0)}, point{plotRight, y(0)})
+	}
+	var front, rear []point
+	for _, s := range p.Run {
+		front = append(front, point{p.x(s.PositionM), y(s.FrontLoadN)})
+		rear = append(rear, point{p.x(s.PositionM), y(s.RearLoadN)})
+	}
+	p.line(orange, 1.2, []float64{5, 3}, thin(rear)...)
+	p.line(blue, 1.6, nil, thin(front)...)
+	legend := "line: front   dashed: rear"
+	if p.FrontLimitN > 0 {
+		p.line(danger, 1, []float64{1.5, 2}, point{plotLeft, y(p.FrontLimitN)}, point{plotRight, y(p.FrontLimitN)})
+		legend += "   dotted: least front load of the sheet"
+	}
+	p.write(quiet, 8, false, right, plotRight, loadBottom+12, legend)
+}
+
+// restPanel lists every case with where it comes to rest.
+func (p *page) restPanel() {
+	p.write(ink, 9, true, left, 40, restTop-5, "comes to rest")
+	row := restTop + restRow*0.75
+	for _, r := range p.Rests {
+		c, bold := blue, false
+		switch {
+		case r.Kind == Nominal:
+			bold = true
+		case r.Kind == AllAbsent:
+			c = quiet
+		case r.AtM > p.ClearLengthM-p.StopMarginM:
+			c = danger
+		}
+		p.write(ink, 8, bold, right, plotLeft-8, row+2.5, fit(r.Case, plotLeft-48, 8, bold))
+		p.rest(r, c, row)
+		row += restRow
+	}
+	if s := p.RestSpread; s != nil {
+		p.write(ink, 8, false, right, plotLeft-8, row+2.5, "spread P5, P50, P95, P99.9")
+		p.line(blue, 3, nil, point{p.x(s.P05M), row}, point{p.x(s.P95M), row})
+		p.line(blue, 1, nil, point{p.x(s.P95M), row}, point{p.x(s.P999M), row})
+		for _, at := range []float64{s.P50M, s.P999M} {
+			p.line(blue, 1.2, nil, point{p.x(at), row - 4}, point{p.x(at), row + 4})
+		}
+		p.write(blue, 8, false, left, p.x(s.P999M)+6, row+2.5, p.length(s.P999M))
+	}
+}
+
+// rest draws one case: a disc for the nominal run, a diamond for a single
+// fault, a ring for the case that is only shown, an arrow beyond the edge.
+func (p *page) rest(r Rest, c color.NRGBA, row float64) {
+	x := p.x(r.AtM)
+	label := p.length(r.AtM)
+	if r.AtM > p.farM {
+		p.area(c, nil, 0, point{x, row}, point{x - 8, row - 4}, point{x - 8, row + 4})
+		p.write(c, 8, false, right, x-12, row+2.5, label)
+		return
+	}
+	switch r.Kind {
+	case Nominal:
+		p.area(c, nil, 0, disc(point{x, row}, 3.4)...)
+	case AllAbsent:
+		p.area(nil, c, 1, disc(point{x, row}, 3.2)...)
+	default:
+		p.diamond(c, x, row, 3.8)
+	}
+	if width := textWidth(label, 8, false); x+6+width > plotRight {
+		p.write(c, 8, false, right, x-6, row+2.5, label)
+		return
+	}
+	p.write(c, 8, false, left, x+6, row+2.5, label)
+}
+
+func (p *page) diamond(c color.NRGBA, x, y, r float64) {
+	p.area(c, nil, 0, point{x, y - r}, point{x + r, y}, point{x, y + r}, point{x - r, y})
+}
+
+// devices marks where each stopping device begins to act, and names them and
+// the end of the cleared strip above the speed panel, on a higher line where
+// names would touch.
+func (p *page) devices() {
+	type mark struct {
+		atM  float64
+		name string
+		end  bool
+	}
+	marks := []mark{{p.ClearLengthM, "end of the cleared strip", true}}
+	for _, d := range p.Devices {
+		if d.AtM >= 0 && d.AtM <= p.farM {
+			marks = append(marks, mark{d.AtM, d.Name, false})
+		}
+	}
+	slices.SortStableFunc(marks, func(a, b mark) int { return cmp.Compare(a.atM, b.atM) })
+	var busy [deviceLines]float64 // right end of the last label on each line
+	for _, m := range marks {
+		c, x := ink, p.x(m.atM)
+		if m.end {
+			c = danger
+		} else {
+			p.line(quiet, 0.8, []float64{2, 2}, point{x, speedTop}, point{x, speedBottom})
+			p.line(quiet, 0.8, []float64{2, 2}, point{x, loadTop}, point{x, loadBottom})
+		}
+		label := m.name + " " + p.length(m.atM)
+		from := min(x, p.width-20-textWidth(label, 8, m.end))
+		line := 0
+		for line < deviceLines-1 && busy[line] > from {
+			line++
+		}
+		p.write(c, 8, m.end, left, from, speedTop-4-9*float64(line), label)
+		busy[line] = from + 8 + textWidth(label, 8, m.end)
+	}
+}
+
+// scale draws a panel's vertical axis and returns the place of a value.
+func (p *page) scale(name string, top, bottom, low, high float64, u unit) func(float64) float64 {
+	y := func(v float64) float64 { return bottom - (bottom-top)*(v-low)/(high-low) }
+	for _, tick := range ticks(low/u.per, high/u.per, 5) {
+		at := y(tick * u.per)
+		p.line(grid, 0.5, nil, point{plotLeft, at}, point{plotRight, at})
+		p.write(ink, 8, false, right, plotLeft-5, at+3, trimmed(tick))
+	}
+	p.write(ink, 9, true, left, 40, top+8, name)
+	return y
+}
+
+func (p *page) length(m float64) string {
+	return fmt.Sprintf("%.0f %s", m/p.lengthUnit.per, p.lengthUnit.name)
+}
+
+// thin drops points closer than a third of a point to the last one kept.
+func thin(points []point) []point {
+	out := points[:1:1]
+	for i, q := range points[1:] {
+		last := out[len(out)-1]
+		if math.Hypot(q.x-last.x, q.y-last.y) >= 1.0/3 || i == len(points)-2 {
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// fit cuts a text with an ellipsis to a width in points.
+func fit(text string, width, size float64, bold bool) string {
+	if textWidth(text, size, bold) <= width {
+		return text
+	}
+	runes := []rune(text)
+	for len(runes) > 1 && textWidth(string(runes)+"…", size, bold) > width {
+		runes = runes[:len(runes)-1]
+	}
+	return string(runes) + "…"
+}
+
+// ticks are round numbers from low to high, about n of them, 1, 2 or 5 times a
+// power of ten apart.
+func ticks(low, high float64, n int) []float64 {
+	if !(high > low) || math.IsInf(high-low, 0) {
+		return nil
+	}
+	rough := (high - low) / float64(n)
+	power := math.Pow(10, math.Floor(math.Log10(rough)))
+	step := 10 * power
+	for _, k := range []float64{1, 2, 5} {
+		if k*power >= rough {
+			step = k * power
+			break
+		}
+	}
+	var out []float64
+	for i := math.Ceil(low / step); i*step <= high*(1+1e-12); i++ {
+		out = append(out, i*step)
+	}
+	return out
+}
+
+// trimmed is a tick's number without spare zeros.
+func trimmed(v float64) string {
+	if math.Abs(v) < 1e-12 {
+		return "0"
+	}
+	return fmt.Sprintf("%.6g", v)
+}

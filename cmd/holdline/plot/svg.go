@@ -1,0 +1,103 @@
+package plot
+
+import (
+	"bytes"
+	"encoding/xml"
+	"fmt"
+	"image/color"
+	"strconv"
+	"strings"
+)
+
+// svg is the scene as an SVG 1.1 document (W3C Recommendation, second
+// edition), sized in points.
+func (s *scene) svg() []byte {
+	var b bytes.Buffer
+	fmt.Fprintf(&b, `<?xml version="1.0" encoding="UTF-8"?>
+<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="%spt" height="%spt" viewBox="0 0 %s %s" font-family="Go, Helvetica, Arial, sans-serif">
+<title>%s</title>
+<rect width="%s" height="%s" fill="#ffffff"/>
+`, number(s.width), number(s.height), number(s.width), number(s.height), escape(s.title), number(s.width), number(s.height))
+	for _, sh := range s.shapes {
+		if sh.text != "" {
+			svgText(&b, sh)
+		} else {
+			svgPath(&b, sh)
+		}
+	}
+	b.WriteString("</svg>\n")
+	return b.Bytes()
+}
+
+func svgPath(b *bytes.Buffer, sh shape) {
+	b.WriteString(`<path d="`)
+	for i, p := range sh.points {
+		command := "L"
+		if i == 0 {
+			command = "M"
+		}
+		b.WriteString(command + number(p.x) + " " + number(p.y))
+	}
+	if sh.closed {
+		b.WriteString("Z")
+	}
+	fmt.Fprintf(b, `" fill="%s"%s`, hex(sh.fill), opacity("fill", sh.fill))
+	if sh.stroke != nil {
+		fmt.Fprintf(b, ` stroke="%s"%s stroke-width="%s" stroke-linejoin="round"`, hex(sh.stroke), opacity("stroke", sh.stroke), number(sh.width))
+	}
+	if len(sh.dash) > 0 {
+		lengths := make([]string, len(sh.dash))
+		for i, d := range sh.dash {
+			lengths[i] = number(d)
+		}
+		fmt.Fprintf(b, ` stroke-dasharray="%s"`, strings.Join(lengths, " "))
+	}
+	b.WriteString("/>\n")
+}
+
+func svgText(b *bytes.Buffer, sh shape) {
+	weight := ""
+	if sh.bold {
+		weight = ` font-weight="bold"`
+	}
+	place := map[anchor]string{left: "start", middle: "middle", right: "end"}[sh.anchor]
+	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" fill="%s"%s>%s</text>`+"\n",
+		number(sh.at.x), number(sh.at.y), number(sh.size), place, hex(sh.stroke), weight, escape(sh.text))
+}
+
+// number is a length with a hundredth of a point, without spare zeros.
+func number(v float64) string {
+	text := strconv.FormatFloat(v, 'f', 2, 64)
+	text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	if text == "-0" {
+		return "0"
+	}
+	return text
+}
+
+func hex(c color.Color) string {
+	if c == nil {
+		return "none"
+	}
+	n := color.NRGBAModel.Convert(c).(color.NRGBA)
+	return fmt.Sprintf("#%02x%02x%02x", n.R, n.G, n.B)
+}
+
+func opacity(what string, c color.Color) string {
+	if c == nil {
+		return ""
+	}
+	n := color.NRGBAModel.Convert(c).(color.NRGBA)
+	if n.A == 255 {
+		return ""
+	}
+	return fmt.Sprintf(` %s-opacity="%s"`, what, number(float64(n.A)/255))
+}
+
+func escape(text string) string {
+	var b bytes.Buffer
+	if err := xml.EscapeText(&b, []byte(text)); err != nil {
+		panic("plot: internal error: " + err.Error()) // a bytes.Buffer does not fail
+	}
+	return b.String()
+}
