@@ -1,0 +1,70 @@
+package sheet
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// Load reads the sheet at path with its curve files. The error is a Faults
+// with everything that is wrong, a file that cannot be read included.
+func Load(path string) (*Sheet, error) {
+	data, err := readRegular(path, mostSheetBytes)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	return Parse(path, data, func(curve string) ([]byte, error) {
+		return readRegular(filepath.Join(filepath.Dir(path), filepath.FromSlash(curve)), mostCurveBytes)
+	})
+}
+
+// LoadFS is Load from a file system, such as an embedded one.
+func LoadFS(fsys fs.FS, path string) (*Sheet, error) {
+	data, err := fs.ReadFile(fsys, path)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	return Parse(path, data, func(curve string) ([]byte, error) {
+		return fs.ReadFile(fsys, filepath.ToSlash(filepath.Join(filepath.Dir(path), filepath.FromSlash(curve))))
+	})
+}
+
+func unreadable(path string, err error) Faults {
+	return Faults{{path, 1, 1, "", "a file that cannot be read: " + readReason(err), "a run sheet", ""}}
+}
+
+// readRegular reads a regular file of at most most bytes. A larger one is
+// refused before it is read, and one that grows meanwhile as soon as it has.
+func readRegular(path string, most int64) ([]byte, error) {
+	// Looked at before it is opened: opening a pipe would wait for a writer.
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if info.IsDir() {
+		return nil, errors.New("it is a folder")
+	}
+	if !info.Mode().IsRegular() {
+		return nil, errors.New("it is not a regular file")
+	}
+	tooLarge := fmt.Errorf("it has more than %d bytes", most)
+	if info.Size() > most {
+		return nil, tooLarge
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err != nil {
+		return nil, err
+	}
+	if int64(len(data)) > most {
+		return nil, tooLarge
+	}
+	return data, nil
+}

@@ -1,0 +1,465 @@
+package sheet
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// kind is what a node of the parsed text is.
+type kind int
+
+const (
+	kindTable kind = iota // [header], inline, or implied by a dotted key
+	kindTables
+	kindArray
+	kindText
+	kindInteger
+	kindFloat
+	kindBool
+	kindDate
+)
+
+func (k kind) String() string {
+	switch k {
+	case kindTable:
+		return "a table"
+	case kindTables:
+		return "tables in double brackets"
+	case kindArray:
+		return "an array"
+	case kindText:
+		return "text"
+	case kindInteger, kindFloat:
+		return "a bare number"
+	case kindBool:
+		return "true or false"
+	case kindDate:
+		return "a date or time"
+	}
+	return fmt.Sprintf("kind(%d)", int(k))
+}
+
+// node is a value of the sheet's text with the place where it stands. Tables
+// keep their entries in the order of the text.
+type node struct {
+	kind   kind
+	offset int    // of the value; for a table, of its header or brace
+	end    int    // behind the value; 0 for tables and arrays
+	keyAt  int    // offset of the key
+	text   string // a string's value, or a scalar as it is written
+
+	names   []string
+	entries map[string]*node
+	items   []*node // of an array or of tables
+
+	written bool // a table with a header or a brace of its own, closed to a second one
+	inline  bool // a table in braces or made by a dotted key: closed to headers
+	tail    int  // offset behind the last line that belongs to a table with a header
+}
+
+func newTable(offset int) *node {
+	return &node{kind: kindTable, offset: offset, keyAt: offset, entries: map[string]*node{}}
+}
+
+func (n *node) put(name string, child *node) {
+	n.names = append(n.names, name)
+	n.entries[name] = child
+}
+
+// document is the parsed text of a sheet.
+type document struct {
+	data   []byte
+	root   *node
+	broken bool // syntax faults: what is missing cannot be told
+}
+
+// place turns an offset into line and column, both from 1; columns count
+// characters, as editors do.
+func place(data []byte, offset int) (line, column int) {
+	offset = min(max(offset, 0), len(data))
+	before := data[:offset]
+	start := bytes.LastIndexByte(before, '\n') + 1
+	return bytes.Count(before, []byte{'\n'}) + 1, utf8.RuneCount(before[start:]) + 1
+}
+
+// treeBuilder reads expressions one by one into a tree.
+type treeBuilder struct {
+	doc    *document
+	faults *faultList
+	parser unstable.Parser
+	base   int   // offset of the parser's text in the document
+	table  *node // where keys go; nil after a broken header
+	path   string
+}
+
+// parseTree reads TOML text into a tree. Syntax faults go to faults; reading
+// goes on behind a faulty line where the next one can be told.
+func parseTree(data []byte, faults *faultList) *document {
+	doc := &document{data: data, root: newTable(0)}
+	b := &treeBuilder{doc: doc, faults: faults, table: doc.root}
+	start := 0
+	for start <= len(data) {
+		next, more := b.run(start)
+		if !more {
+			break
+		}
+		start = next
+	}
+	if !doc.broken {
+		b.crossCheck()
+	}
+	return doc
+}
+
+// run reads from start to the end or to the first syntax fault, and then says
+// where to go on.
+func (b *treeBuilder) run(start int) (next int, more bool) {
+	// The parser finds positions by the capacity left, so it must own its text.
+	text := bytes.Clone(b.doc.data[start:])
+	text = text[:len(text):len(text)]
+	b.base = start
+	b.parser = unstable.Parser{}
+	b.parser.Reset(text)
+	for b.parser.NextExpression() {
+		b.expression(b.parser.Expression())
+	}
+	err := b.parser.Error()
+	if err == nil {
+		return 0, false
+	}
+	b.doc.broken = true
+	at := start + len(text)
+	found, expected := "the end of the text", "valid TOML"
+	var perr *unstable.ParserError
+	if errors.As(err, &perr) {
+		r := b.parser.Range(perr.Highlight)
+		at = start + int(r.Offset)
+		if len(perr.Highlight) > 0 {
+			found = snippet(perr.Highlight)
+		}
+		expected = syntaxExpected(perr.Message)
+	}
+	b.faults.add(at, "", found, expected)
+	return b.resume(at)
+}
+
+// resume finds the next line behind a syntax fault. It gives up where the
+// fault may lie inside a value of several lines, whose rest would be misread.
+func (b *treeBuilder) resume(at int) (int, bool) {
+	data := b.doc.data
+	lineStart := bytes.LastIndexByte(data[:at], '\n') + 1
+	lineEnd := bytes.IndexByte(data[at:], '\n')
+	if lineEnd < 0 {
+		return 0, false
+	}
+	line := data[lineStart : at+lineEnd]
+	if bytes.Contains(line, []byte(`"""`)) || bytes.Contains(line, []byte("'''")) {
+		return 0, false
+	}
+	open := bytes.ContainsRune(line, '=') && bytes.ContainsAny(line, "[{")
+	trimmed := bytes.TrimLeft(line, " \t")
+	header := len(trimmed) > 0 && trimmed[0] == '['
+	if !header && (open || !bytes.ContainsRune(line, '=')) {
+		return 0, false
+	}
+	if header {
+		b.table = nil
+	}
+	return at + lineEnd + 1, true
+}
+
+// syntaxExpected words a parser's message as what was expected.
+func syntaxExpected(message string) string {
+	message, _, _ = strings.Cut(message, " but got ")
+	message = strings.TrimPrefix(message, "toml: ")
+	if rest, ok := strings.CutPrefix(message, "expected "); ok {
+		rest, _, _ = strings.Cut(rest, ", not ")
+		return strings.ReplaceAll(rest, "newline", "the end of the line")
+	}
+	return "valid TOML (" + message + ")"
+}
+
+// snippet quotes a piece of the text, cut at its line's end.
+func snippet(b []byte) string {
+	if i := bytes.IndexByte(b, '\n'); i == 0 {
+		return "the end of the line"
+	} else if i > 0 {
+		b = b[:i]
+	}
+	return quoteText(string(b))
+}
+
+// quoteText quotes outside text, cut to a length that fits a message.
+func quoteText(s string) string {
+	const most = 60
+	if r := []rune(s); len(r) > most {
+		return strconv.Quote(string(r[:most])) + "…"
+	}
+	return strconv.Quote(s)
+}
+
+func (b *treeBuilder) expression(e *unstable.Node) {
+	switch e.Kind {
+	case unstable.Table, unstable.ArrayTable:
+		b.header(e)
+	case unstable.KeyValue:
+		if b.table == nil {
+			return // under a header that could not be read
+		}
+		b.keyValue(b.table, b.path, e)
+		if b.table != b.doc.root {
+			b.table.tail = b.lineEnd(b.base + int(e.Raw.Offset+e.Raw.Length))
+		}
+	}
+}
+
+// lineEnd is the offset behind the line in which offset stands.
+func (b *treeBuilder) lineEnd(offset int) int {
+	if i := bytes.IndexByte(b.doc.data[offset:], '\n'); i >= 0 {
+		return offset + i + 1
+	}
+	return len(b.doc.data)
+}
+
+// keyParts are the parts of a dotted key with their offsets.
+type keyPart struct {
+	name string
+	at   int
+	end  int
+}
+
+func (b *treeBuilder) keyParts(it unstable.Iterator) []keyPart {
+	var parts []keyPart
+	for it.Next() {
+		k := it.Node()
+		at := b.base + int(k.Raw.Offset)
+		parts = append(parts, keyPart{string(k.Data), at, at + int(k.Raw.Length)})
+	}
+	return parts
+}
+
+// header moves to the table of a [header] or [[header]], making it.
+func (b *treeBuilder) header(e *unstable.Node) {
+	parts := b.keyParts(e.Key())
+	if len(parts) == 0 {
+		return
+	}
+	double := e.Kind == unstable.ArrayTable
+	bracket := bytes.LastIndexByte(b.doc.data[:parts[0].at], '[')
+	if double && bracket > 0 {
+		bracket--
+	}
+	at, path := b.doc.root, ""
+	for _, p := range parts[:len(parts)-1] {
+		path = joinKey(path, p.name)
+		child := at.entries[p.name]
+		switch {
+		case child == nil:
+			child = newTable(p.at)
+			at.put(p.name, child)
+		case child.kind == kindTables:
+			child = child.items[len(child.items)-1]
+		case child.kind != kindTable || child.inline:
+			b.refuse(p.at, path, child)
+			return
+		}
+		at = child
+	}
+	last := parts[len(parts)-1]
+	path = joinKey(path, last.name)
+	if double {
+		b.doubleHeader(at, last, path, bracket)
+	} else {
+		b.singleHeader(at, last, path, bracket)
+	}
+	if b.table != nil {
+		b.table.tail = b.lineEnd(last.end)
+	}
+}
+
+func (b *treeBuilder) singleHeader(at *node, last keyPart, path string, bracket int) {
+	child := at.entries[last.name]
+	switch {
+	case child == nil:
+		child = newTable(bracket)
+		at.put(last.name, child)
+	case child.kind != kindTable || child.written || child.inline:
+		b.refuse(bracket, path, child)
+		return
+	}
+	child.written, child.offset = true, bracket
+	b.table, b.path = child, path
+}
+
+func (b *treeBuilder) doubleHeader(at *node, last keyPart, path string, bracket int) {
+	child := at.entries[last.name]
+	if child == nil {
+		child = &node{kind: kindTables, offset: bracket, keyAt: bracket}
+		at.put(last.name, child)
+	}
+	if child.kind != kindTables {
+		b.refuse(bracket, path, child)
+		return
+	}
+	item := newTable(bracket)
+	item.written = true
+	child.items = append(child.items, item)
+	b.table, b.path = item, indexKey(path, len(child.items))
+}
+
+// refuse reports a table that stands already as something else.
+func (b *treeBuilder) refuse(at int, path string, other *node) {
+	line, _ := place(b.doc.data, other.offset)
+	b.faults.add(at, path, fmt.Sprintf("a second definition, the first is %s in line %d", other.kind, line), "each table once")
+	b.doc.broken = true
+	b.table = nil
+}
+
+func (b *treeBuilder) keyValue(into *node, path string, e *unstable.Node) {
+	parts := b.keyParts(e.Key())
+	if len(parts) == 0 {
+		return
+	}
+	for _, p := range parts[:len(parts)-1] {
+		path = joinKey(path, p.name)
+		child := into.entries[p.name]
+		if child == nil {
+			child = newTable(p.at)
+			child.inline = true
+			into.put(p.name, child)
+		} else if child.kind != kindTable || child.written {
+			b.duplicate(p.at, path, child)
+			return
+		}
+		into = child
+	}
+	last := parts[len(parts)-1]
+	path = joinKey(path, last.name)
+	if other := into.entries[last.name]; other != nil {
+		b.duplicate(last.at, path, other)
+		return
+	}
+	child := b.value(e.Value(), path, b.valueStart(last.end))
+	child.keyAt = last.at
+	into.put(last.name, child)
+}
+
+func (b *treeBuilder) duplicate(at int, path string, other *node) {
+	line, _ := place(b.doc.data, other.keyAt)
+	b.faults.add(at, path, fmt.Sprintf("the key again, first in line %d", line), "each key once")
+}
+
+// valueStart is the offset of the value behind a key that ends at end.
+func (b *treeBuilder) valueStart(end int) int {
+	data := b.doc.data
+	for end < len(data) && (data[end] == ' ' || data[end] == '\t') {
+		end++
+	}
+	if end < len(data) && data[end] == '=' {
+		end++
+	}
+	for end < len(data) && (data[end] == ' ' || data[end] == '\t') {
+		end++
+	}
+	return end
+}
+
+// value reads a value that stands at offset at.
+func (b *treeBuilder) value(v *unstable.Node, path string, at int) *node {
+	if v.Raw.Length > 0 {
+		at = b.base + int(v.Raw.Offset)
+	}
+	n := &node{offset: at, keyAt: at, end: at + int(v.Raw.Length), text: string(v.Data)}
+	switch v.Kind {
+	case unstable.String:
+		n.kind = kindText
+	case unstable.Integer:
+		n.kind = kindInteger
+	case unstable.Float:
+		n.kind = kindFloat
+	case unstable.Bool:
+		n.kind = kindBool
+	case unstable.Array:
+		n.kind, n.end = kindArray, 0
+		it := v.Children()
+		for it.Next() {
+			n.items = append(n.items, b.value(it.Node(), indexKey(path, len(n.items)+1), at))
+		}
+	case unstable.InlineTable:
+		n = newTable(at)
+		n.written, n.inline = true, true
+		it := v.Children()
+		for it.Next() {
+			if it.Node().Kind == unstable.KeyValue {
+				// The braces are this table's own: keys may be put into it here.
+				n.written = false
+				b.keyValue(n, path, it.Node())
+				n.written = true
+			}
+		}
+	default:
+		n.kind = kindDate
+	}
+	return n
+}
+
+// crossCheck holds the text against the library's full decoder, which refuses
+// what the tree above does not look at, such as a number written 1__0.
+func (b *treeBuilder) crossCheck() {
+	var sink map[string]any
+	err := toml.Unmarshal(b.doc.data, &sink)
+	if err == nil || len(b.faults.list) > 0 {
+		return
+	}
+	at := 0
+	var derr *toml.DecodeError
+	if errors.As(err, &derr) {
+		line, column := derr.Position()
+		at = offsetOf(b.doc.data, line, column)
+	}
+	b.doc.broken = true
+	b.faults.add(at, "", "text that is not TOML", syntaxExpected(strings.TrimPrefix(err.Error(), "toml: ")))
+}
+
+// offsetOf is the offset of a line and a byte column, both from 1.
+func offsetOf(data []byte, line, column int) int {
+	at := 0
+	for ; line > 1; line-- {
+		i := bytes.IndexByte(data[at:], '\n')
+		if i < 0 {
+			return len(data)
+		}
+		at += i + 1
+	}
+	return min(at+column-1, len(data))
+}
+
+// joinKey appends a name to a dotted path.
+func joinKey(path, name string) string {
+	if !bareKey(name) {
+		name = strconv.Quote(name)
+	}
+	if path == "" {
+		return name
+	}
+	return path + "." + name
+}
+
+// indexKey appends an index, from 1, to a dotted path.
+func indexKey(path string, n int) string { return path + "[" + strconv.Itoa(n) + "]" }
+
+func bareKey(s string) bool {
+	for _, c := range s {
+		if !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '_' || c == '-') {
+			return false
+		}
+	}
+	return s != ""
+}
