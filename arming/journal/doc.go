@@ -1,0 +1,34 @@
+// Package journal writes the steps of the arming machine down as the lines of
+// a record, and replays such lines through the machine again (I-33).
+//
+// It is pure: it makes and reads JSON values, and package checklist/record
+// chains, signs and stores them.
+//
+// # Lines
+//
+// A firing's record holds, after its first line:
+//
+//	plan   the whole arming.Plan, so that the machine can be set up again
+//	event  one event that did something: its data, and what followed from it
+//	beats  ticks and box readings that did nothing, up to a second of them
+//	note   a sentence of the program beside the machine, with no part in it
+//	answer the predicted run as it stood when it was shown, with no part either
+//
+// An event line reads
+//
+//	{"at":[12500000,12500002],"event":"answer","data":{"step":"range-clear", …},
+//	 "phase":"SETUP","line":"CLOSED","effects":[{"effect":"write","ticket":7}]}
+//
+// at is the monotonic and the wall clock in whole microseconds since the
+// record was opened or taken up again. A refusal stands under "refused", and
+// then the machine is where it was. Members that are zero are left out.
+//
+// A beats line reads {"beats":[[mono, wall], [mono, wall, {changes}], …]}: two
+// numbers are a tick, three are a box reading, of which only the members that
+// differ from the reading before are written. Beats are written before the
+// next event line, so the lines hold every event in the order in which the
+// machine saw it.
+//
+// A crew's secret is in no event: the machine is told whether a code matched,
+// never the code.
+package journal

@@ -1,0 +1,116 @@
+package journal
+
+import (
+	"encoding/json"
+	"fmt"
+	"reflect"
+
+	"holdline/arming"
+)
+
+// events holds one of each kind of event.
+var events = byName([]arming.Event{
+	arming.Start{}, arming.Tick{}, arming.BoxUp{}, arming.BoxReading{}, arming.BoxEvents{}, arming.BoxLost{},
+	arming.PermitStuck{}, arming.FocusLost{}, arming.Stalled{}, arming.Written{}, arming.RecordFailed{},
+	arming.Answer{}, arming.Withdraw{}, arming.Waive{}, arming.BasisLeft{}, arming.OpenLine{}, arming.CloseLine{},
+	arming.StartProof{}, arming.Say{}, arming.ArmEntry{}, arming.Code{}, arming.StartCount{}, arming.HoldCall{},
+	arming.HoldBy{}, arming.Resume{}, arming.Scrub{}, arming.Observe{}, arming.GoForward{}, arming.Inspect{},
+	arming.Result{}, arming.AllClear{}, arming.Quit{},
+})
+
+func byName(list []arming.Event) map[string]reflect.Type {
+	out := make(map[string]reflect.Type, len(list))
+	for _, ev := range list {
+		out[EventName(ev)] = reflect.TypeOf(ev)
+	}
+	return out
+}
+
+// EventName returns the name of the kind of event, as lines have it.
+func EventName(ev arming.Event) string { return snake(reflect.TypeOf(ev).Name()) }
+
+// EncodeEvent returns the name of the kind of ev and its data as a JSON object.
+// It refuses an event that DecodeEvent would not give back as it was: text that
+// is not UTF-8, an enumeration out of its range, a time with a fraction of a
+// microsecond.
+func EncodeEvent(ev arming.Event) (name string, data json.RawMessage, err error) {
+	name, val, err := encodeEvent(ev)
+	if err != nil {
+		return "", nil, err
+	}
+	data, err = json.Marshal(val)
+	return name, data, err
+}
+
+func encodeEvent(ev arming.Event) (string, any, error) {
+	if ev == nil {
+		return "", nil, fmt.Errorf("journal: no event")
+	}
+	name := EventName(ev)
+	if events[name] != reflect.TypeOf(ev) {
+		return "", nil, fmt.Errorf("journal: event %q is not known", name)
+	}
+	val, err := encode(reflect.ValueOf(ev))
+	if err != nil {
+		return "", nil, fmt.Errorf("journal: event %q: %w", name, err)
+	}
+	return name, val, nil
+}
+
+// DecodeEvent is the reverse of EncodeEvent.
+func DecodeEvent(name string, data json.RawMessage) (arming.Event, error) {
+	val, err := parse(data)
+	if err != nil {
+		return nil, fmt.Errorf("journal: event %q: %w", name, err)
+	}
+	return decodeEvent(name, val)
+}
+
+func decodeEvent(name string, val any) (arming.Event, error) {
+	t, ok := events[name]
+	if !ok {
+		return nil, fmt.Errorf("journal: event %q is not known", name)
+	}
+	v := reflect.New(t).Elem()
+	if err := decode(val, v); err != nil {
+		return nil, fmt.Errorf("journal: event %q: %w", name, err)
+	}
+	return v.Interface().(arming.Event), nil
+}
+
+// EncodePlan returns the plan as a JSON object.
+func EncodePlan(p *arming.Plan) (json.RawMessage, error) {
+	val, err := encode(reflect.ValueOf(*p))
+	if err != nil {
+		return nil, fmt.Errorf("journal: plan: %w", err)
+	}
+	return json.Marshal(val)
+}
+
+// DecodePlan is the reverse of EncodePlan. It does not judge the plan.
+func DecodePlan(body json.RawMessage) (*arming.Plan, error) {
+	val, err := parse(body)
+	if err != nil {
+		return nil, fmt.Errorf("journal: plan: %w", err)
+	}
+	var p arming.Plan
+	if err := decode(val, reflect.ValueOf(&p).Elem()); err != nil {
+		return nil, fmt.Errorf("journal: plan: %w", err)
+	}
+	return &p, nil
+}
+
+// encodeEffects writes the effects of a step, each with its name.
+func encodeEffects(effects []arming.Effect) ([]any, error) {
+	var out []any
+	for _, e := range effects {
+		val, err := encode(reflect.ValueOf(e))
+		if err != nil {
+			return nil, fmt.Errorf("journal: effect %T: %w", e, err)
+		}
+		obj := val.(map[string]any)
+		obj["effect"] = snake(reflect.TypeOf(e).Name())
+		out = append(out, obj)
+	}
+	return out, nil
+}

@@ -1,0 +1,251 @@
+package journal
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"reflect"
+	"time"
+
+	"holdline/arming"
+)
+
+// MismatchError says that a line tells of something that does not follow from
+// the events before it.
+type MismatchError struct {
+	Event  string // name of the kind of event
+	What   string // "phase", "line", "refusal", "effects"
+	Stated string // what the line says
+	Follow string // what follows from the events
+}
+
+// Error names what was stated and what follows.
+func (e *MismatchError) Error() string {
+	return fmt.Sprintf("journal: replay: %s after event %q: recorded %q, the events give %q", e.What, e.Event, e.Stated,
+		e.Follow)
+}
+
+// Replayer feeds the lines of a record to the arming machine and compares what
+// they state with what follows. Its zero value is ready for the first line.
+type Replayer struct {
+	Plan   *arming.Plan // nil until its line has come
+	State  arming.State
+	Events int // stepped so far
+
+	last    arming.Box
+	started bool
+	taken   bool // the record was taken up again, no event has come since
+}
+
+// Line takes the next line of a record. mono is the line's own time. The kinds
+// "open" and "close" are the record's and are passed over; "recovered" means
+// that the program stopped here, and that a new one begins with an event
+// "start" that must not forget where the old one stood (R-03).
+func (r *Replayer) Line(kind string, mono time.Duration, body []byte) error {
+	switch kind {
+	case "open", "close", KindNote, KindRun:
+		return nil
+	case "recovered":
+		r.taken = true
+		return nil
+	case KindPlan:
+		return r.plan(body)
+	case KindEvent:
+		return r.event(mono, body)
+	case KindBeats:
+		return r.beats(body)
+	}
+	return fmt.Errorf("journal: replay: kind %q is not known", kind)
+}
+
+func (r *Replayer) plan(body []byte) error {
+	if r.Plan != nil && !r.taken {
+		return errors.New("journal: replay: a second plan in one firing")
+	}
+	p, err := DecodePlan(body)
+	if err != nil {
+		return err
+	}
+	if err := p.Validate(); err != nil {
+		return fmt.Errorf("journal: replay: %w", err)
+	}
+	if r.Plan != nil && (p.Practice != r.Plan.Practice || p.Motors != r.Plan.Motors) {
+		return errors.New("journal: replay: a firing taken up again has another plan")
+	}
+	r.Plan = p
+	return nil
+}
+
+// eventLine is the body of an event line.
+type eventLine struct {
+	At      json.RawMessage `json:"at"`
+	Event   string          `json:"event"`
+	Data    json.RawMessage `json:"data"`
+	Phase   string          `json:"phase"`
+	Line    string          `json:"line"`
+	Refused string          `json:"refused"`
+	Effects json.RawMessage `json:"effects"`
+}
+
+func (r *Replayer) event(mono time.Duration, body []byte) error {
+	var l eventLine
+	if err := json.Unmarshal(body, &l); err != nil {
+		return fmt.Errorf("journal: replay: event line: %w", err)
+	}
+	if l.Data == nil {
+		l.Data = json.RawMessage("{}")
+	}
+	ev, err := DecodeEvent(l.Event, l.Data)
+	if err != nil {
+		return err
+	}
+	pair, err := parse(l.At)
+	if err != nil {
+		return fmt.Errorf("journal: replay: event %q: at: %w", l.Event, err)
+	}
+	at, err := decodeInstant(pair)
+	if err != nil {
+		return fmt.Errorf("journal: replay: event %q: at: %w", l.Event, err)
+	}
+	if at.Mono != mono {
+		return &MismatchError{l.Event, "time", mono.String(), at.Mono.String()}
+	}
+	effects, refused, err := r.step(at, ev)
+	if err != nil {
+		return err
+	}
+	return r.compare(&l, effects, refused)
+}
+
+// step checks that ev may come here and lets the machine take it.
+func (r *Replayer) step(at arming.Instant, ev arming.Event) (effects []arming.Effect, refused, err error) {
+	if r.Plan == nil {
+		return nil, nil, errors.New("journal: replay: an event before the plan")
+	}
+	start, isStart := ev.(arming.Start)
+	switch {
+	case isStart == (r.started && !r.taken):
+		return nil, nil, fmt.Errorf("journal: replay: event %q out of place", EventName(ev))
+	case isStart && !r.taken && !r.started:
+	case isStart:
+		if want := Resumed(&r.State); start != want {
+			return nil, nil, &MismatchError{"start", "start", fmt.Sprintf("%v hooked %v", start.From, start.Hooked),
+				fmt.Sprintf("%v hooked %v", want.From, want.Hooked)}
+		}
+		r.State, r.last = arming.State{}, arming.Box{}
+	}
+	r.started, r.taken = true, false
+	if r.Events > 0 && !isStart && at.Mono < r.State.Now.Mono {
+		return nil, nil, fmt.Errorf("journal: replay: event %q at %v, after one at %v", EventName(ev), at.Mono,
+			r.State.Now.Mono)
+	}
+	r.Events++
+	r.State, effects, refused = arming.Step(r.Plan, r.State, at, ev)
+	if reading, ok := ev.(arming.BoxReading); ok {
+		r.last = reading.Box
+	}
+	return effects, refused, nil
+}
+
+// Resumed is the first event of a program that takes up a firing which broke
+// off in state s: nothing that was known then is carried over but how far it
+// had come and whether igniters may be connected.
+func Resumed(s *arming.State) arming.Start {
+	if s.Pending.Event != nil && !Grave(s.Phase) {
+		// It had asked to go forward; whether it did, no line tells.
+		return arming.Start{From: arming.Armed, Hooked: true}
+	}
+	return arming.Start{From: s.Phase, Hooked: s.Hooked || Grave(s.Phase)}
+}
+
+// Grave reports a phase from which a firing that broke off may only go on
+// with a full wait: ARMED or anything that can follow it (R-03).
+func Grave(p arming.Phase) bool {
+	return p != arming.Setup && p != arming.Proof && p != arming.Ready && p != arming.Closed
+}
+
+func (r *Replayer) compare(l *eventLine, effects []arming.Effect, refused error) error {
+	text := ""
+	if refused != nil {
+		text = refused.Error()
+	}
+	if l.Refused != text {
+		return &MismatchError{l.Event, "refusal", l.Refused, text}
+	}
+	if got := r.State.Phase.String(); l.Phase != got {
+		return &MismatchError{l.Event, "phase", l.Phase, got}
+	}
+	if got := r.State.Line.String(); l.Line != got {
+		return &MismatchError{l.Event, "line", l.Line, got}
+	}
+	list, err := encodeEffects(effects)
+	if err != nil {
+		return err
+	}
+	raw, err := json.Marshal(list)
+	if err != nil {
+		return fmt.Errorf("journal: replay: effects: %w", err)
+	}
+	follow, err := parse(raw)
+	if err != nil {
+		return fmt.Errorf("journal: replay: effects: %w", err)
+	}
+	var stated any
+	if l.Effects != nil {
+		if stated, err = parse(l.Effects); err != nil {
+			return fmt.Errorf("journal: replay: effects: %w", err)
+		}
+	}
+	if !reflect.DeepEqual(stated, follow) {
+		return &MismatchError{l.Event, "effects", string(l.Effects), string(raw)}
+	}
+	return nil
+}
+
+func (r *Replayer) beats(body []byte) error {
+	val, err := parse(body)
+	if err != nil {
+		return fmt.Errorf("journal: replay: beats: %w", err)
+	}
+	obj, _ := val.(map[string]any)
+	list, ok := obj["beats"].([]any)
+	if !ok || len(obj) != 1 {
+		return errors.New("journal: replay: beats: no list of beats")
+	}
+	for i, b := range list {
+		beat, ok := b.([]any)
+		if !ok {
+			return fmt.Errorf("journal: replay: beat %d is not a list", i)
+		}
+		at, ev, err := r.beat(beat)
+		if err != nil {
+			return fmt.Errorf("journal: replay: beat %d: %w", i, err)
+		}
+		before := r.State
+		effects, refused, err := r.step(at, ev)
+		if err != nil {
+			return err
+		}
+		if refused != nil || len(effects) > 0 || !quiet(&before, &r.State) {
+			return &MismatchError{EventName(ev), "effects", "nothing", fmt.Sprintf("%d effects, phase %v, line %v, refusal %v",
+				len(effects), r.State.Phase, r.State.Line, refused)}
+		}
+	}
+	return nil
+}
+
+func (r *Replayer) beat(beat []any) (arming.Instant, arming.Event, error) {
+	if len(beat) != 2 && len(beat) != 3 {
+		return arming.Instant{}, nil, fmt.Errorf("%d members", len(beat))
+	}
+	at, err := decodeTimes(beat[:2])
+	if err != nil || len(beat) == 2 {
+		return at, arming.Tick{}, err
+	}
+	box := r.last
+	if err := decode(beat[2], reflect.ValueOf(&box).Elem()); err != nil {
+		return at, nil, err
+	}
+	box.Seen = at
+	return at, arming.BoxReading{Box: box}, nil
+}
