@@ -13,6 +13,7 @@ const (
 	MaxCurvePoints  = 10_000
 	maxCurveTimeS   = 600
 	maxCurveThrustN = 1e5
+	minCurveGapS    = 1e-9
 	maxCurveFaults  = 10
 )
 
@@ -27,6 +28,7 @@ type Point struct {
 type Curve struct {
 	points    []Point
 	impulseNs []float64 // impulse delivered up to each point
+	slopeNps  []float64 // of the thrust from each point to the next; 0 after the last
 	totalNs   float64
 	peakN     float64
 	burnTimeS float64
@@ -61,11 +63,13 @@ func NewCurve(points []Point) (*Curve, error) {
 	}
 	c.points = append(c.points, points...)
 	c.impulseNs = make([]float64, len(c.points))
+	c.slopeNps = make([]float64, len(c.points))
 	for i, p := range c.points {
 		c.peakN = max(c.peakN, p.ThrustN)
 		if i > 0 {
 			q := c.points[i-1]
 			c.impulseNs[i] = c.impulseNs[i-1] + (p.TimeS-q.TimeS)*(p.ThrustN+q.ThrustN)/2
+			c.slopeNps[i-1] = (p.ThrustN - q.ThrustN) / (p.TimeS - q.TimeS)
 		}
 	}
 	c.totalNs = c.impulseNs[len(c.impulseNs)-1]
@@ -103,6 +107,8 @@ func checkPoints(points []Point) error {
 			reason = fmt.Sprintf("thrust is %g N, limit %g N", p.ThrustN, float64(maxCurveThrustN))
 		case i > 0 && p.TimeS <= points[i-1].TimeS:
 			reason = fmt.Sprintf("time is %g s, expected later than %g s of the point before", p.TimeS, points[i-1].TimeS)
+		case p.TimeS > 0 && p.TimeS < minCurveGapS, i > 0 && p.TimeS < points[i-1].TimeS+minCurveGapS:
+			reason = fmt.Sprintf("time is %g s, expected at least 1 ns after the point before", p.TimeS)
 		default:
 			continue
 		}

@@ -1,0 +1,518 @@
+package sim
+
+import (
+	"errors"
+	"math"
+	"slices"
+)
+
+// maxSteps ends a run that makes no progress. The longest honest one has a
+// step for every point of 64 curves of 10,000 points, twice.
+const maxSteps = 2_000_000
+
+// Runner runs the cases of one problem. It keeps its buffers, so that a run
+// allocates nothing; it must not be used by two goroutines at once.
+type Runner struct {
+	p Problem
+
+	// Constants of the problem.
+	sinG, cosG float64 // of the slope angle γ
+	halfRho    float64 // ½ρ
+	dragNominal,
+	lift float64 // ½ρ CdA, ½ρ ClA
+	pitchArm float64 // b cos γ − h sin γ
+	liftArm  float64 // ℓ_w − x_L
+
+	// What this run draws.
+	name     string
+	wind     float64
+	mass0    float64
+	drag     float64 // ½ρ CdA as drawn
+	rolling  float64 // C_rr as drawn
+	lights   []float64
+	absent   []bool
+	scale    []float64
+	delay    []float64
+	groups   []group
+	devices  []device
+	mayLift  bool                         // the wheels may be unloaded: lift, or thrust tilted up
+	skipYaw  bool                         // dispersion does not ask for it
+	visit    func(*Runner, float64) error // sees each span of time, nil for none
+	firstS   float64                      // when the first motor lights
+	burnoutS float64
+
+	// State.
+	t, x, v  float64
+	moving   bool
+	starting bool // v = 0 and about to move
+	unloaded bool // N is 0
+	behind   bool // the air comes from behind: u < 0
+	nextS    float64
+	nextM    float64
+	engaged  engaged
+
+	step step
+
+	out        Outcome
+	minFront   float64 // axle load, N
+	minYaw     float64
+	peakMoment float64 // |M_z| on a guide, N·m
+	started    bool
+	tension    []Maybe
+}
+
+// group is one or several motors with the same curve and light time: they act
+// as one, their geometry summed into weights of the curve's thrust.
+type group struct {
+	curve  *Curve
+	lightS float64
+
+	forward, up, pitch, yaw, yawSize float64 // per newton of the curve
+	burn                             float64 // propellant per newton second of the curve, kg/(N·s)
+
+	seg   int // the curve's segment, −1 before the motor lights
+	nextS float64
+}
+
+type deviceState int
+
+const (
+	waiting  deviceState = iota // for its position
+	counting                    // triggered or timed, until triggerS
+	filling                     // a chute, until fullS
+	acting
+	finished // absent, or a bed left behind
+)
+
+type device struct {
+	stop     *Stop
+	state    deviceState
+	triggerS float64
+	fullS    float64
+	edgeM    float64 // the next position that matters, +Inf for none
+}
+
+// engaged is the sum of the devices that act now.
+type engaged struct {
+	brakeMu   float64 // Σ μ c of wheel brakes + μ of beds, on the wheels' load
+	chute     float64 // ½ρ Σ CdA of full chutes
+	fillRate  float64 // ½ρ Σ CdA/t_f of filling ones: adds fillRate·t − fillStart
+	fillStart float64
+	weights   float64 // Σ m_w picked up
+	sledgeN   float64 // Σ μ_w m_w g
+	sledgeNm  float64 // Σ μ_w m_w g z_h
+	k, kx     float64 // Σ k, Σ k (x_s + slack) of taut elastic lines
+	c         float64
+	kz, kxz   float64 // the same times hook height
+	cz        float64
+}
+
+// NewRunner returns a Runner for p, or every fault of p. p may change afterwards.
+func NewRunner(p *Problem) (*Runner, error) {
+	if err := Validate(p); err != nil {
+		return nil, err
+	}
+	r := &Runner{p: *p}
+	r.p.Motors, r.p.Stops = slices.Clone(p.Motors), slices.Clone(p.Stops)
+	if p.Guide != nil {
+		guide := *p.Guide
+		r.p.Guide = &guide
+	}
+	v := &r.p.Vehicle
+	gamma := math.Atan(p.SlopeRatio)
+	r.sinG, r.cosG = math.Sincos(gamma)
+	r.halfRho = p.Air.DensityKgM3 / 2
+	r.dragNominal = r.halfRho * v.DragCoefficient * v.FrontalAreaM2
+	r.lift = r.halfRho * v.LiftCoefficient * v.FrontalAreaM2
+	r.pitchArm = (v.WheelbaseM-v.CGBehindFrontAxleM)*r.cosG - v.CGHeightM*r.sinG
+	r.liftArm = v.WheelbaseM - v.LiftBehindFrontAxleM
+	r.mayLift = r.lift > 0
+	for i := range r.p.Motors {
+		r.mayLift = r.mayLift || r.p.Motors[i].AngleRad > 0
+	}
+	r.lights = make([]float64, len(p.Motors))
+	r.scale = make([]float64, len(p.Motors))
+	r.groups = make([]group, 0, len(p.Motors))
+	r.absent = make([]bool, len(p.Stops))
+	r.delay = make([]float64, len(p.Stops))
+	r.devices = make([]device, len(p.Stops))
+	r.tension = make([]Maybe, len(p.Stops))
+	return r, nil
+}
+
+// Run runs one case. Its error is an *UnfinishedError for a run still moving
+// at the model's bounds; the Outcome then holds what was seen up to there.
+func (r *Runner) Run(c Case) (Outcome, error) {
+	err := r.begin(c)
+	if err == nil {
+		err = r.run()
+	}
+	return r.out, err
+}
+
+// begin prepares the run of a case. For a motor late at rest that takes the
+// run in which the motor is silent.
+func (r *Runner) begin(c Case) error {
+	if err := r.check(c); err != nil {
+		return err
+	}
+	r.prepare(c)
+	if c.Kind != CaseMotorLateAtRest || math.IsInf(r.p.Motors[c.Motor-1].LightS, 1) {
+		return nil
+	}
+	r.lights[c.Motor-1] = math.Inf(1)
+	if err := r.run(); err != nil {
+		return err
+	}
+	restS := r.out.StopTimeS
+	r.prepare(c)
+	r.lights[c.Motor-1] = restS
+	return nil
+}
+
+func (r *Runner) check(c Case) error {
+	r.out = Outcome{}
+	var faults checker
+	if c.LightS != nil && len(c.LightS) != len(r.p.Motors) {
+		faults.fault("case %q: %d light times, expected %d", c.Name, len(c.LightS), len(r.p.Motors))
+	}
+	if c.Absent != nil && len(c.Absent) != len(r.p.Stops) {
+		faults.fault("case %q: %d marks of absent devices, expected %d", c.Name, len(c.Absent), len(r.p.Stops))
+	}
+	for i, light := range c.LightS {
+		if !math.IsInf(light, 1) && !(light >= 0 && light <= 2*MaxRunTimeS) {
+			faults.fault("case %q: light time of motor %d is %g s, expected 0 to %d s, or +Inf for silent", c.Name, i+1, light, 2*MaxRunTimeS)
+		}
+	}
+	if !(math.Abs(c.HeadwindMps) <= 120) {
+		faults.fault("case %q: headwind is %g m/s, expected -120 to 120 m/s", c.Name, c.HeadwindMps)
+	}
+	if c.Kind == CaseMotorLateAtRest && (c.Motor < 1 || c.Motor > len(r.p.Motors)) {
+		faults.fault("case %q: motor %d, expected 1 to %d", c.Name, c.Motor, len(r.p.Motors))
+	}
+	return errors.Join(faults.faults...)
+}
+
+// RunAll runs cases in their order.
+func (r *Runner) RunAll(cases []Case) ([]CaseResult, error) {
+	results := make([]CaseResult, len(cases))
+	var c checker
+	for i := range cases {
+		outcome, err := r.Run(cases[i])
+		if err != nil {
+			c.faults = append(c.faults, err)
+		}
+		results[i] = CaseResult{Case: cases[i], Outcome: outcome, LineTensionN: slices.Clone(r.tension)}
+	}
+	if len(c.faults) > 0 {
+		return nil, errors.Join(c.faults...)
+	}
+	return results, nil
+}
+
+// prepare sets the draws of a run to c with everything else nominal.
+func (r *Runner) prepare(c Case) {
+	r.name, r.wind = c.Name, c.HeadwindMps
+	r.mass0, r.drag, r.rolling = r.p.Vehicle.MassKg, r.dragNominal, r.p.Vehicle.RollingResistance
+	for i := range r.lights {
+		r.lights[i], r.scale[i] = r.p.Motors[i].LightS, 1
+	}
+	copy(r.lights, c.LightS)
+	for i := range r.absent {
+		r.absent[i], r.delay[i] = false, r.p.Stops[i].DelayS
+	}
+	copy(r.absent, c.Absent)
+}
+
+// run makes one run from what prepare or a draw has set.
+func (r *Runner) run() error {
+	r.reset()
+	if err := r.passEdges(); err != nil {
+		return err
+	}
+	r.passTimes()
+	for steps := 0; steps < maxSteps; steps++ {
+		if r.moving {
+			if err := r.advance(); err != nil {
+				r.finish()
+				return err
+			}
+			continue
+		}
+		if r.exhausted() {
+			r.finish()
+			return nil
+		}
+		if err := r.wait(); err != nil {
+			return err
+		}
+	}
+	r.finish()
+	return &UnfinishedError{Case: r.name, TimeS: r.t, PositionM: r.x, SpeedMps: r.v, Steps: maxSteps}
+}
+
+func (r *Runner) reset() {
+	r.t, r.x, r.v = 0, 0, 0
+	r.moving, r.starting, r.unloaded, r.started = false, false, false, false
+	r.behind = r.wind < 0
+	r.engaged = engaged{}
+	r.out = Outcome{}
+	r.minFront, r.minYaw, r.peakMoment = math.Inf(1), math.Inf(1), 0
+	r.groupMotors()
+	for i := range r.devices {
+		r.tension[i] = Maybe{}
+		d := &r.devices[i]
+		s := &r.p.Stops[i]
+		*d = device{stop: s, triggerS: math.Inf(1), fullS: math.Inf(1), edgeM: math.Inf(1)}
+		switch {
+		case r.absent[i]:
+			d.state = finished
+		case s.After:
+			d.state, d.triggerS = counting, r.firstS+s.AfterS+r.delay[i]
+		case s.Kind == ElasticLine:
+			d.edgeM = s.AtM + s.SlackM
+		default:
+			d.edgeM = s.AtM
+		}
+	}
+	r.schedule()
+}
+
+// groupMotors sums motors with one curve and one light time. A device timed
+// after the first motor that lights never triggers when none does.
+func (r *Runner) groupMotors() {
+	r.groups = r.groups[:0]
+	r.firstS, r.burnoutS = math.Inf(1), math.Inf(-1)
+	v := &r.p.Vehicle
+	for i := range r.p.Motors {
+		m := &r.p.Motors[i]
+		light := r.lights[i]
+		if math.IsInf(light, 1) {
+			continue
+		}
+		r.firstS = min(r.firstS, light)
+		r.burnoutS = max(r.burnoutS, light+m.Curve.burnTimeS)
+		var g *group
+		for j := range r.groups {
+			if r.groups[j].curve == m.Curve && r.groups[j].lightS == light {
+				g = &r.groups[j]
+				break
+			}
+		}
+		if g == nil {
+			r.groups = append(r.groups, group{curve: m.Curve, lightS: light, seg: -1, nextS: light})
+			g = &r.groups[len(r.groups)-1]
+		}
+		forward, up := r.scale[i], 0.0
+		if m.AngleRad != 0 {
+			sin, cos := math.Sincos(m.AngleRad)
+			forward, up = r.scale[i]*cos, r.scale[i]*sin
+		}
+		g.forward += forward
+		g.up += up
+		g.pitch += forward*m.HeightM - up*(v.WheelbaseM-m.NozzleBehindFrontAxleM)
+		g.yaw += forward * m.LateralM
+		g.yawSize += math.Abs(forward * m.LateralM)
+		g.burn += m.PropellantKg / m.Curve.totalNs
+	}
+}
+
+// schedule sets the next known time and the next position that matters.
+func (r *Runner) schedule() {
+	r.nextS, r.nextM = math.Inf(1), math.Inf(1)
+	for i := range r.groups {
+		r.nextS = min(r.nextS, r.groups[i].nextS)
+	}
+	for i := range r.devices {
+		d := &r.devices[i]
+		switch d.state {
+		case counting:
+			r.nextS = min(r.nextS, d.triggerS)
+		case filling:
+			r.nextS = min(r.nextS, d.fullS)
+		}
+		r.nextM = min(r.nextM, d.edgeM)
+	}
+}
+
+// exhausted reports whether no thrust is still to come.
+func (r *Runner) exhausted() bool {
+	for i := range r.groups {
+		if !math.IsInf(r.groups[i].nextS, 1) {
+			return false
+		}
+	}
+	return true
+}
+
+// passTimes does what is due at the time now: knots of curves, triggers, full
+// chutes.
+func (r *Runner) passTimes() {
+	for i := range r.groups {
+		g := &r.groups[i]
+		for g.nextS <= r.t {
+			g.seg++
+			if g.seg+1 >= len(g.curve.points) {
+				g.nextS = math.Inf(1)
+				break
+			}
+			g.nextS = g.lightS + g.curve.points[g.seg+1].TimeS
+		}
+	}
+	changed := false
+	for i := range r.devices {
+		d := &r.devices[i]
+		if d.state == counting && d.triggerS <= r.t {
+			d.state = acting
+			if d.stop.Kind == Chute && d.stop.FillS > 0 {
+				d.state, d.fullS = filling, d.triggerS+d.stop.FillS
+			}
+			changed = true
+		}
+		if d.state == filling && d.fullS <= r.t {
+			d.state, changed = acting, true
+		}
+	}
+	if changed {
+		r.sumEngaged()
+	}
+	if r.t == r.burnoutS {
+		r.out.BurnoutTimeS, r.out.BurnoutPositionM, r.out.BurnoutSpeedMps = Some(r.t), Some(r.x), Some(r.v)
+	}
+	r.schedule()
+}
+
+// passEdges does what is due at the position now: triggers, lines, edges of beds.
+func (r *Runner) passEdges() error {
+	if r.x >= MaxRunLengthM {
+		return r.unfinished()
+	}
+	for i := range r.devices {
+		d := &r.devices[i]
+		for d.edgeM <= r.x {
+			switch {
+			case d.stop.Kind == WheelBrake || d.stop.Kind == Chute:
+				d.state, d.triggerS, d.edgeM = counting, r.t+r.delay[i], math.Inf(1)
+			case d.stop.Kind == ArrestBed && d.state == waiting:
+				d.state, d.edgeM = acting, d.stop.AtM+d.stop.LengthM
+			case d.stop.Kind == ArrestBed:
+				d.state, d.edgeM = finished, math.Inf(1)
+			case d.stop.Kind == WeightedLine:
+				r.pickUp(i)
+				d.state, d.edgeM = acting, math.Inf(1)
+			default:
+				d.state, d.edgeM = acting, math.Inf(1)
+			}
+		}
+	}
+	r.sumEngaged()
+	r.passTimes() // a trigger without delay acts at once
+	return nil
+}
+
+// pickUp exchanges momentum with the weights of line i:
+//
+//	v⁺ = v⁻ M/(M + m_w),  peak tension = v⁻ √(k M m_w/(M + m_w))
+//
+// M being everything that moves already.
+func (r *Runner) pickUp(i int) {
+	s := r.devices[i].stop
+	inertia := r.massNow() + r.p.Vehicle.RotatingMassKg + r.engaged.weights
+	both := inertia + s.MassKg
+	r.tension[i] = Some(r.v * math.Sqrt(s.StiffnessNpm*inertia*s.MassKg/both))
+	r.v *= inertia / both
+	r.engaged.weights += s.MassKg
+}
+
+func (r *Runner) massNow() float64 {
+	m := r.mass0
+	for i := range r.groups {
+		impulse, _, _ := r.groups[i].at(r.t)
+		m -= r.groups[i].burn * impulse
+	}
+	return m
+}
+
+// at returns the impulse that the group's curve has delivered, its thrust and
+// the slope of its thrust, in the segment that the group is in.
+func (g *group) at(t float64) (impulseNs, thrustN, slopeNps float64) {
+	c := g.curve
+	last := len(c.points) - 1
+	switch {
+	case g.seg < 0:
+		return 0, 0, 0
+	case g.seg >= last:
+		return c.totalNs, 0, 0
+	}
+	p := &c.points[g.seg]
+	dt := max(t-(g.lightS+p.TimeS), 0)
+	slopeNps = c.slopeNps[g.seg]
+	thrustN = max(p.ThrustN+slopeNps*dt, 0)
+	return c.impulseNs[g.seg] + dt*(p.ThrustN+thrustN)/2, thrustN, slopeNps
+}
+
+// sumEngaged sums the devices that act.
+func (r *Runner) sumEngaged() {
+	e := engaged{}
+	for i := range r.devices {
+		d := &r.devices[i]
+		s := d.stop
+		switch {
+		case d.state == filling:
+			rate := r.halfRho * s.DragAreaM2 / s.FillS
+			e.fillRate += rate
+			e.fillStart += rate * d.triggerS
+		case d.state != acting:
+		case s.Kind == WheelBrake:
+			e.brakeMu += s.Friction * s.BrakedShare
+		case s.Kind == ArrestBed:
+			e.brakeMu += s.Friction
+		case s.Kind == Chute:
+			e.chute += r.halfRho * s.DragAreaM2
+		case s.Kind == WeightedLine:
+			e.weights += s.MassKg
+			force := s.Friction * s.MassKg * GravityMps2
+			e.sledgeN += force
+			e.sledgeNm += force * s.HookHeightM
+		case s.Kind == ElasticLine:
+			k, kx := s.StiffnessNpm, s.StiffnessNpm*(s.AtM+s.SlackM)
+			e.k, e.kx, e.c = e.k+k, e.kx+kx, e.c+s.DampingNspm
+			e.kz, e.kxz, e.cz = e.kz+k*s.HookHeightM, e.kxz+kx*s.HookHeightM, e.cz+s.DampingNspm*s.HookHeightM
+		}
+	}
+	r.engaged = e
+}
+
+func (r *Runner) unfinished() error {
+	return &UnfinishedError{Case: r.name, TimeS: r.t, PositionM: r.x, SpeedMps: r.v}
+}
+
+// finish turns what was gathered into the reported values.
+func (r *Runner) finish() {
+	o := &r.out
+	o.StopPositionM = r.x
+	if front := r.mass0 * GravityMps2 * r.pitchArm / r.p.Vehicle.WheelbaseM; r.started && front > 0 && !math.IsInf(r.minFront, 1) {
+		o.MinFrontLoadFraction = Some(r.minFront / front)
+	}
+	if r.p.Guide == nil && !math.IsInf(r.minYaw, 1) {
+		o.MinYawMargin = Some(r.minYaw)
+	}
+	if r.p.Guide != nil && r.peakMoment > 0 {
+		o.GuideMargin = Some(r.p.Guide.RatingN * r.p.Guide.BearingSpacingM / r.peakMoment)
+	}
+	storedJ, taut := 0.0, false
+	for i := range r.devices {
+		d := &r.devices[i]
+		if r.tension[i].Known && (!o.PeakLineTensionN.Known || r.tension[i].Value > o.PeakLineTensionN.Value) {
+			o.PeakLineTensionN = r.tension[i]
+		}
+		if d.stop.Kind == ElasticLine && d.state == acting {
+			stretch := r.x - (d.stop.AtM + d.stop.SlackM)
+			storedJ += d.stop.StiffnessNpm * stretch * stretch / 2
+			taut = true
+		}
+	}
+	if taut {
+		o.StoredLineEnergyJ = Some(storedJ)
+	}
+}

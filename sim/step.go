@@ -1,0 +1,430 @@
+package sim
+
+import "math"
+
+// The equation of motion between knots and events is smooth, and in the terms
+// of section 3 of the model quadratic in the air speed u = v + w:
+//
+//	M(t) dv/dt = A(t) + Q(t) u² − K x − C v
+//
+// with M and A quadratic and Q linear in time. Its Taylor series follows from
+// a recurrence: with u² = Σ q_n sⁿ and dv/dt = Σ a_n sⁿ,
+//
+//	M_0 a_n = A_n + Q_0 q_n + Q_1 q_{n−1} − K x_n − C v_n − M_1 a_{n−1} − M_2 a_{n−2}
+//	v_{n+1} = a_n/(n+1),  x_{n+1} = v_n/(n+1)
+//
+// so every step carries its own dense output, and its order follows from the
+// size of the terms: four or five between two points of a thrust curve, a dozen
+// and more in the long coast. Method: Taylor series by recurrence; see Hairer,
+// Nørsett, Wanner, Solving Ordinary Differential Equations I, section I.8 (from
+// memory). Other methods were measured beside it: see BenchmarkNominal.
+
+const (
+	// termLeast ends a series, relative to the speed. A hundred steps of it stay
+	// far inside 1e-8.
+	termLeast = 1e-13
+	orderFew  = 3 // the quadratic terms of A and M are always in
+	// orderStart is the least order where the air speed begins near 0: the
+	// first terms of u² vanish there, and with them some of the series.
+	orderStart = 9
+	loadLeast  = 1e-9 // hysteresis of unloading, over the weight
+	speedLeast = 1e-9 // hysteresis of the air's direction, m/s
+)
+
+// step is one step: the polynomials in σ = (t − t_0)/h that describe it.
+type step struct {
+	h      float64
+	degree int // of v and x; the acceleration has one less
+
+	v, x, a, sq series // m/s, m, m/s², (m/s)²; sq is u²
+
+	m       [3]float64 // mass of the vehicle
+	inertia float64    // M_0 = m[0] + rotating mass + weights
+	forward [2]float64 // Σ T cos θ
+	up      [2]float64 // Σ T sin θ
+	pitch   [2]float64 // pitching moment of thrust about the front contact
+	yaw     [2]float64 // M_z
+	yawSize [2]float64 // Σ |T cos θ y|
+	guide   [2]float64 // G
+	force   [3]float64 // A
+	square  [2]float64 // Q
+	air     float64    // signed ½ρ CdA
+	mu      float64    // C_rr, brakes and beds on the wheels' load
+	totalN  float64    // Σ T at its larger end
+}
+
+// setThrust sets mass, thrust and guide friction from the time now, as
+// polynomials in seconds, valid for span seconds at most. It returns the span,
+// shortened where a moment on a guide changes sign.
+func (r *Runner) setThrust(span float64) float64 {
+	s := &r.step
+	var m, forward, up, pitch, yaw, yawSize [2]float64
+	mass := r.mass0
+	for i := range r.groups {
+		g := &r.groups[i]
+		impulse, thrust, slope := g.at(r.t)
+		mass -= g.burn * impulse
+		m[0] += g.burn * thrust
+		m[1] += g.burn * slope
+		forward[0] += g.forward * thrust
+		forward[1] += g.forward * slope
+		up[0] += g.up * thrust
+		up[1] += g.up * slope
+		pitch[0] += g.pitch * thrust
+		pitch[1] += g.pitch * slope
+		yaw[0] += g.yaw * thrust
+		yaw[1] += g.yaw * slope
+		yawSize[0] += g.yawSize * thrust
+		yawSize[1] += g.yawSize * slope
+	}
+	s.m = [3]float64{mass, -m[0], -m[1] / 2}
+	s.forward, s.up, s.pitch, s.yaw, s.yawSize = forward, up, pitch, yaw, yawSize
+	s.guide = [2]float64{}
+	if g := r.p.Guide; g != nil {
+		if end := yaw[0] + yaw[1]*span; yaw[0]*end < 0 {
+			if at := -yaw[0] / yaw[1]; at > 1e-12*span && at < span {
+				span = at
+			}
+		}
+		side := 2 * g.Friction / g.BearingSpacingM
+		if yaw[0]+yaw[1]*span/2 < 0 {
+			side = -side
+		}
+		s.guide = [2]float64{g.DragN + side*yaw[0], side * yaw[1]}
+		for _, moment := range [2]float64{yaw[0], yaw[0] + yaw[1]*span} {
+			if math.Abs(moment) > yawNegligible*(yawSize[0]+max(yawSize[1]*span, 0)) {
+				r.peakMoment = max(r.peakMoment, math.Abs(moment))
+			}
+		}
+	}
+	return span
+}
+
+// decide sets on which side the air comes from and whether the wheels carry
+// anything, at speed v and with what setThrust has set.
+func (r *Runner) decide(v float64) {
+	s := &r.step
+	u := v + r.wind
+	if u > speedLeast {
+		r.behind = false
+	} else if u < -speedLeast {
+		r.behind = true
+	}
+	if r.mayLift {
+		weight := GravityMps2 * r.cosG * s.m[0]
+		load, least := weight-r.lift*u*u-s.up[0], loadLeast*weight
+		if load <= 0 {
+			r.out.Airborne = true
+		}
+		if load > least {
+			r.unloaded = false
+		} else if load < -least {
+			r.unloaded = true
+		}
+	}
+}
+
+// setForces sets the equation's A and Q in seconds from what setThrust and
+// decide have set.
+func (r *Runner) setForces() {
+	s, e := &r.step, &r.engaged
+	gCos, gSin := GravityMps2*r.cosG, GravityMps2*r.sinG
+	s.inertia = s.m[0] + r.p.Vehicle.RotatingMassKg + e.weights
+	s.air = r.drag
+	s.square = [2]float64{-r.drag - e.chute - (e.fillRate*r.t - e.fillStart), -e.fillRate}
+	if r.behind {
+		s.air = -r.drag
+		s.square = [2]float64{r.drag, 0}
+	}
+	s.mu = 0
+	if !r.unloaded {
+		s.mu = r.rolling + e.brakeMu
+	}
+	along := gSin + s.mu*gCos
+	s.force[0] = s.forward[0] - s.guide[0] - along*s.m[0] + s.mu*s.up[0] - e.sledgeN + e.kx
+	s.force[1] = s.forward[1] - s.guide[1] - along*s.m[1] + s.mu*s.up[1]
+	s.force[2] = -along * s.m[2]
+	s.square[0] += s.mu * r.lift
+}
+
+// reach returns a span over which the series converges well, at most span: a
+// share of the time scale of drag, damping and stiffness, and no further than
+// a vehicle slowing down can run.
+func (r *Runner) reach(span float64) float64 {
+	s, e := &r.step, &r.engaged
+	u := math.Abs(r.v + r.wind)
+	q := math.Abs(s.square[0]) + math.Abs(s.square[1])*span
+	rate := (2*q*u + e.c + math.Sqrt(q*math.Abs(s.force[0])+e.k*s.inertia)) / s.inertia
+	if span*rate > reachShare {
+		span = reachShare / rate
+	}
+	if r.v > 0 {
+		a := (s.force[0] + s.square[0]*u*u - e.k*r.x - e.c*r.v) / s.inertia
+		if a*span < -1.25*r.v {
+			span = -1.25 * r.v / a
+		}
+	}
+	return span
+}
+
+const reachShare = 1.0
+
+// expand sets the series over h seconds, which it shortens when the highest
+// order does not reach the accuracy.
+func (r *Runner) expand(h float64) {
+	s := &r.step
+	s.scale(h)
+	v, x, a, sq := &s.v, &s.x, &s.a, &s.sq
+	elastic := r.engaged.k > 0
+	k, c := r.engaged.k, r.engaged.c
+	u0 := r.v + r.wind
+	inv := 1 / s.inertia
+	q0, q1 := s.square[0]*inv, s.square[1]*inv
+	m1, m2 := s.m[1]*inv, s.m[2]*inv
+	v[0], x[0] = r.v, r.x
+	least := termLeast * (math.Abs(r.v) + 0.1)
+	few := orderFew
+	n := 0
+	for ; ; n++ {
+		// v[0] is not u[0]: the cross term with u0 stands apart.
+		var square float64
+		if n == 0 {
+			square = u0 * u0
+		} else {
+			square = u0 * v[n]
+			for i := 1; 2*i < n; i++ {
+				square += v[i] * v[n-i]
+			}
+			square *= 2
+			if n&1 == 0 {
+				square += v[n/2] * v[n/2]
+			}
+		}
+		sq[n] = square
+		rhs := q0 * square
+		switch n {
+		case 0:
+			rhs += s.force[0] * inv
+		case 1:
+			rhs += s.force[1]*inv + q1*sq[0] - m1*a[0]
+		case 2:
+			rhs += s.force[2]*inv + q1*sq[1] - m1*a[1] - m2*a[0]
+		default:
+			rhs += q1*sq[n-1] - m1*a[n-1] - m2*a[n-2]
+		}
+		if elastic {
+			rhs -= (k*x[n] + c*v[n]) * inv
+		}
+		if n == 0 && r.starting && rhs < 0 {
+			rhs = 0 // it starts where the net force passes 0: only rounding is below
+		}
+		a[n] = rhs
+		next := h * inverse[n+1]
+		x[n+1] = next * v[n]
+		v[n+1] = next * rhs
+		if n == 2 && math.Abs(u0) < 4*(math.Abs(v[1])+math.Abs(v[2])+math.Abs(v[3])) {
+			few = orderStart
+		}
+		if n >= few && math.Abs(v[n+1])+0.1*math.Abs(v[n]) < least || n+1 == maxOrder {
+			break
+		}
+	}
+	s.degree = n + 1
+	if last := math.Abs(v[n+1]) + 0.1*math.Abs(v[n]); s.degree == maxOrder && last > least {
+		s.shrink(0.95 * math.Pow(least/last, 1.0/maxOrder))
+	}
+}
+
+// inverse holds 1/n.
+var inverse = func() (inv [maxOrder + 2]float64) {
+	for n := 1; n < len(inv); n++ {
+		inv[n] = 1 / float64(n)
+	}
+	return inv
+}()
+
+// scale takes the polynomials of setThrust and setForces from seconds to σ.
+func (s *step) scale(h float64) {
+	s.h = h
+	s.m[1] *= h
+	s.m[2] *= h * h
+	s.forward[1] *= h
+	s.up[1] *= h
+	s.pitch[1] *= h
+	s.yaw[1] *= h
+	s.yawSize[1] *= h
+	s.guide[1] *= h
+	s.force[1] *= h
+	s.force[2] *= h * h
+	s.square[1] *= h
+}
+
+// shrink cuts the step off at σ = share.
+func (s *step) shrink(share float64) {
+	h := s.h * share
+	s.scale(share)
+	s.h = h
+	s.v.shrink(s.degree, share)
+	s.x.shrink(s.degree, share)
+	s.a.shrink(s.degree-1, share)
+	s.sq.shrink(s.degree-1, share)
+}
+
+type event int
+
+const (
+	eventNone event = iota
+	eventStop
+	eventAir  // the air's direction changes
+	eventLoad // the wheels are unloaded, or loaded again
+	eventEdge // a position that matters
+)
+
+// advance makes one step of a moving vehicle.
+func (r *Runner) advance() error {
+	if r.t >= MaxRunTimeS {
+		return r.unfinished()
+	}
+	if r.nextS <= r.t {
+		r.passTimes()
+		return nil
+	}
+	s := &r.step
+	limitS := min(r.nextS, MaxRunTimeS)
+	span := r.setThrust(limitS - r.t)
+	r.decide(r.v)
+	r.setForces()
+	h := r.reach(span)
+	r.expand(h)
+	what := r.findEvent()
+	r.gather()
+	if r.visit != nil {
+		if err := r.visit(r, s.h); err != nil {
+			return err
+		}
+	}
+	if what == eventNone && s.h == limitS-r.t {
+		r.t = limitS
+	} else {
+		r.t += s.h
+	}
+	r.v = max(s.v.end(s.degree), 0)
+	r.x = s.x.end(s.degree)
+	r.starting = false
+	switch what {
+	case eventStop:
+		r.v, r.moving = 0, false
+		r.out.StopTimeS = r.t
+	case eventAir:
+		r.behind = !r.behind
+	case eventLoad:
+		r.unloaded = !r.unloaded
+	case eventEdge:
+		r.x = r.nextM
+		return r.passEdges()
+	}
+	if r.t >= r.nextS {
+		r.passTimes()
+	}
+	return nil
+}
+
+// findEvent cuts the step off at the first event inside it.
+func (r *Runner) findEvent() event {
+	s := &r.step
+	what := eventNone
+	if at, found := r.stopInside(); found {
+		s.shrink(at)
+		what = eventStop
+	}
+	if r.wind < 0 {
+		// u against its hysteresis, positive on the side where it is now
+		sign := 1.0
+		if r.behind {
+			sign = -1
+		}
+		c := s.v
+		c[0] += r.wind
+		if at, found := c.leaves(s.degree, sign, speedLeast); found {
+			s.shrink(at)
+			what = eventAir
+		}
+	}
+	if r.mayLift {
+		sign := 1.0
+		if r.unloaded {
+			sign = -1
+		}
+		var c series
+		r.wheelLoad(&c)
+		if at, found := c.leaves(s.degree-1, sign, loadLeast*s.m[0]*GravityMps2*r.cosG); found {
+			s.shrink(at)
+			what = eventLoad
+			r.out.Airborne = true
+		}
+	}
+	if s.x.end(s.degree) >= r.nextM {
+		c := s.x
+		c[0] -= r.nextM
+		if c[0] < 0 {
+			s.shrink(c.crossing(s.degree, 0, 1))
+			what = eventEdge
+		}
+	}
+	return what
+}
+
+// leaves returns where sign·polynomial falls below −least.
+func (c *series) leaves(degree int, sign, least float64) (sigma float64, found bool) {
+	if sign < 0 {
+		for n := 0; n <= degree; n++ {
+			c[n] = -c[n]
+		}
+	}
+	c[0] += least
+	if min(c[0], c.end(degree))-c.bend(degree) > 0 {
+		return 0, false
+	}
+	if c[0] < 0 {
+		c[0] = 0
+	}
+	return c.firstBelow(degree)
+}
+
+// stopInside returns where the speed falls to 0.
+func (r *Runner) stopInside() (sigma float64, found bool) {
+	s := &r.step
+	if !r.starting {
+		if min(s.v[0], s.v.end(s.degree))-s.v.bend(s.degree) > 0 {
+			return 0, false
+		}
+		return s.v.firstBelow(s.degree)
+	}
+	// The speed begins at 0: look at v/σ, or v/σ² when the acceleration does too.
+	c, degree := s.v, s.degree
+	for degree > 1 && c[0] == 0 {
+		copy(c[:], c[1:])
+		degree--
+	}
+	if min(c[0], c.end(degree))-c.bend(degree) > 0 {
+		return 0, false
+	}
+	if c[0] < 0 {
+		return 0, true
+	}
+	return c.firstBelow(degree)
+}
+
+// wheelLoad sets c to m g cos γ − L − Σ T sin θ, of the acceleration's degree.
+func (r *Runner) wheelLoad(c *series) {
+	s := &r.step
+	gCos := GravityMps2 * r.cosG
+	for n := 0; n < s.degree; n++ {
+		c[n] = -r.lift * s.sq[n]
+	}
+	for n := range s.m {
+		c[n] += gCos * s.m[n]
+	}
+	c[0] -= s.up[0]
+	c[1] -= s.up[1]
+}
