@@ -168,8 +168,21 @@ func encodeStruct(v reflect.Value) (any, error) {
 	return out, nil
 }
 
-// isZero is reflect's, which tells a negative zero from zero.
-func isZero(v reflect.Value) bool { return v.IsZero() }
+// isZero tells a negative zero from zero, which reflect does not.
+func isZero(v reflect.Value) bool {
+	switch v.Kind() {
+	case reflect.Float64:
+		return math.Float64bits(v.Float()) == 0
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if !isZero(v.Field(i)) {
+				return false
+			}
+		}
+		return true
+	}
+	return v.IsZero()
+}
 
 // encodeList leaves zero elements at the end of an array out.
 func encodeList(v reflect.Value) (any, error) {

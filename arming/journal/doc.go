@@ -12,7 +12,7 @@
 //	event  one event that did something: its data, and what followed from it
 //	beats  ticks and box readings that did nothing, up to a second of them
 //	note   a sentence of the program beside the machine, with no part in it
-//	answer the predicted run as it stood when it was shown, with no part either
+//	prediction   what was accepted, with no part in it either
 //
 // An event line reads
 //

@@ -10,11 +10,11 @@ import (
 
 // The kinds of lines that this package writes or passes over.
 const (
-	KindPlan  = "plan"
-	KindEvent = "event"
-	KindBeats = "beats"
-	KindNote  = "note"
-	KindRun   = "answer"
+	KindPlan       = "plan"
+	KindEvent      = "event"
+	KindBeats      = "beats"
+	KindNote       = "note"
+	KindPrediction = "answer"
 )
 
 // maxBeats bounds one line of beats: some ten seconds of them.

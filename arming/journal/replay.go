@@ -43,7 +43,7 @@ type Replayer struct {
 // "start" that must not forget where the old one stood.
 func (r *Replayer) Line(kind string, mono time.Duration, body []byte) error {
 	switch kind {
-	case "open", "close", KindNote, KindRun:
+	case "open", "close", KindNote, KindPrediction:
 		return nil
 	case "recovered":
 		r.taken = true
