@@ -1,0 +1,118 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+)
+
+// cockpitFlags are the flags of the cockpit.
+type cockpitFlags struct {
+	box, meter      string
+	typed, practice bool
+	recordDir       string
+	keyFile         string
+	theme           string
+	practiceWaitS   int
+}
+
+// leastPracticeWaitS and mostPracticeWaitS bound the wait of a practice firing.
+const (
+	leastPracticeWaitS = 5
+	mostPracticeWaitS  = 600
+)
+
+func (p *program) cockpitCommand() *cobra.Command {
+	var f cockpitFlags
+	cmd := &cobra.Command{
+		Use:   "holdline [SHEET]",
+		Short: "a cockpit for the countdown and arming of rocket-boosted model ground vehicles",
+		Long: `A cockpit for the ground crew of rocket-boosted model vehicles: it predicts the
+run, checks the firing circuit, leads through the routine, holds when anything
+is in doubt, and keeps a signed record. The laptop can stop a firing; it can
+never start one: firing is a button under a hand.
+
+Without a sheet it opens an invented vehicle with a practice box. With a sheet
+it asks how to measure, unless a flag says so.
+
+Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
+1 it could not be done; 2 wrong usage.`,
+		Example: `  holdline                              practise on an invented vehicle
+  holdline new first && holdline predict first/run.toml
+  holdline first/run.toml --practice
+  holdline first/run.toml --box /dev/ttyACM0`,
+		Args: sheetOrNothing,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := f.check(c); err != nil {
+				return err
+			}
+			if !isTerminal(p.in) || !isTerminal(p.out) {
+				return withHint(errors.New("the cockpit needs a terminal for its screen and keys"),
+					"holdline predict, circuit and check answer without one")
+			}
+			return p.openCockpit(c.Context(), f, args)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.box, "box", "", "measure by the ground box at serial `PORT`")
+	flags.StringVar(&f.meter, "meter", "", "measure by the multimeter at serial `PORT`; the laptop cannot stop such a firing")
+	flags.BoolVar(&f.typed, "typed", false, "type readings off a meter; the laptop cannot stop such a firing")
+	flags.BoolVar(&f.practice, "practice", false, "use a practice box: nothing real can fire")
+	flags.StringVar(&f.recordDir, "records", "", "`FOLDER` of the records")
+	flags.StringVar(&f.keyFile, "key", "", "private key `FILE` that signs the record")
+	flags.StringVar(&f.theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
+	flags.IntVar(&f.practiceWaitS, "practice-wait", 0, "`SECONDS` that the wait of a practice firing takes; 0 is as long as a real one")
+	return cmd
+}
+
+// sheetOrNothing takes at most one argument, and tells a mistyped subcommand
+// from a sheet.
+func sheetOrNothing(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	if _, err := os.Stat(args[0]); err != nil {
+		c.SuggestionsMinimumDistance = 2
+		if near := c.SuggestionsFor(args[0]); len(near) > 0 {
+			return &usageError{fmt.Errorf("no command or sheet %q; did you mean %s?", args[0], strings.Join(near, " or ")), c.CommandPath()}
+		}
+	}
+	if len(args) > 1 {
+		return &usageError{fmt.Errorf("%q is one argument too many", args[1]), c.CommandPath()}
+	}
+	return nil
+}
+
+func (f *cockpitFlags) check(c *cobra.Command) error {
+	var ways []string
+	for _, name := range []string{"box", "meter", "typed", "practice"} {
+		if c.Flags().Changed(name) {
+			ways = append(ways, "--"+name)
+		}
+	}
+	switch {
+	case len(ways) > 1:
+		return usage(c, "%s: one way to measure at a time", strings.Join(ways, " and "))
+	case c.Flags().Changed("box") && f.box == "", c.Flags().Changed("meter") && f.meter == "":
+		return usage(c, "%s: no port given; holdline ports lists them", ways[0])
+	}
+	switch f.theme {
+	case "", "light", "dark", "plain":
+	default:
+		return usage(c, "--theme %q: expected light, dark or plain", f.theme)
+	}
+	if c.Flags().Changed("practice-wait") && (f.practiceWaitS < leastPracticeWaitS || f.practiceWaitS > mostPracticeWaitS) {
+		return usage(c, "--practice-wait %d: expected %d to %d seconds", f.practiceWaitS, leastPracticeWaitS, mostPracticeWaitS)
+	}
+	return nil
+}
+
+// isTerminal tells whether a stream of the program is a terminal.
+func isTerminal(stream any) bool {
+	f, ok := stream.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}

@@ -1,0 +1,69 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"holdline/checklist/sheet"
+)
+
+// The exit status of every subcommand.
+const (
+	exitYes   = 0 // go, valid, done
+	exitFail  = 1 // it could not be done
+	exitUsage = 2 // the command line is wrong
+	exitNo    = 3 // it was done, and the answer is no
+)
+
+// errAnswerNo ends a command whose answer, printed already, is no.
+var errAnswerNo = errors.New("the answer is no")
+
+// usageError is a command line that cannot be obeyed.
+type usageError struct {
+	err  error
+	path string // of the command, for the hint
+}
+
+func (e *usageError) Error() string { return e.err.Error() }
+
+// hintedError is an error with what would mend it.
+type hintedError struct {
+	err  error
+	hint string
+}
+
+func (e *hintedError) Error() string { return e.err.Error() }
+func (e *hintedError) Unwrap() error { return e.err }
+
+// withHint adds what would mend an error; a nil error stays nil.
+func withHint(err error, format string, args ...any) error {
+	if err == nil {
+		return nil
+	}
+	return &hintedError{err, fmt.Sprintf(format, args...)}
+}
+
+// report tells people on w why a command ended, and returns its exit status.
+func report(w io.Writer, err error) int {
+	var usage *usageError
+	var hinted *hintedError
+	var faults sheet.Faults
+	switch {
+	case err == nil:
+		return exitYes
+	case errors.Is(err, errAnswerNo):
+		return exitNo
+	case errors.As(err, &usage):
+		fmt.Fprintf(w, "holdline: %v\nhint: %s --help\n", usage.err, usage.path)
+		return exitUsage
+	case errors.As(err, &faults):
+		fmt.Fprint(w, faults.Text())
+		return exitFail
+	}
+	fmt.Fprintf(w, "holdline: %v\n", err)
+	if errors.As(err, &hinted) {
+		fmt.Fprintf(w, "hint: %s\n", hinted.hint)
+	}
+	return exitFail
+}

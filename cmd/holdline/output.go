@@ -1,0 +1,64 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// writeJSON writes one indented JSON value with a newline.
+func writeJSON(w io.Writer, value any) error {
+	data, err := json.MarshalIndent(value, "", "  ")
+	if err != nil {
+		return fmt.Errorf("json: %w", err)
+	}
+	_, err = w.Write(append(data, '\n'))
+	return err
+}
+
+// writeFile writes a file whole or not at all: beside its place, then flushed,
+// then renamed over it.
+func writeFile(path string, data []byte) (err error) {
+	if info, statErr := os.Stat(path); statErr == nil && !info.Mode().IsRegular() {
+		return fmt.Errorf("%q: not a regular file, so it is not replaced", path)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	if err != nil {
+		return fmt.Errorf("%q: %w", path, reason(err))
+	}
+	defer func() {
+		if err != nil {
+			_ = f.Close()           // closed already on most ways here
+			_ = os.Remove(f.Name()) // nothing half-written stays
+		}
+	}()
+	if _, err = f.Write(data); err == nil {
+		err = f.Sync()
+	}
+	if closeErr := f.Close(); err == nil {
+		err = closeErr
+	}
+	if err == nil {
+		err = os.Chmod(f.Name(), 0o644)
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return fmt.Errorf("%q: %w", path, reason(err))
+	}
+	return nil
+}
+
+// reason is a file error without the path of the temporary file.
+func reason(err error) error {
+	var pathErr *fs.PathError
+	if errors.As(err, &pathErr) {
+		return pathErr.Err
+	}
+	return err
+}

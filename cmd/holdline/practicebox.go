@@ -1,0 +1,223 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdline/arming/circuit"
+	"holdline/arming/groundbox/practice"
+)
+
+// mostChannels is how many igniter channels a box has at most.
+const mostChannels = 16
+
+func (p *program) practiceBoxCommand() *cobra.Command {
+	var channels int
+	var faults []string
+	var sheetPath, checkPort string
+	cmd := &cobra.Command{
+		Use:   "practice-box",
+		Short: "the simulated box on a pseudo-terminal whose path it prints",
+		Long: `Runs a simulated ground box on a pseudo-terminal and prints its path, for
+holdline SHEET --box PATH in another terminal. It behaves by the firing circuit
+of a sheet, or of the embedded scenario, and calls itself PRACTICE in every
+answer. Its hands are lines on standard input:
+
+` + handsHelp + `
+
+Faults, for --fault and for the line "fault":
+
+` + faultsHelp() + `
+With --check PORT it holds the box at PORT, a real one or a simulated, against
+the box contract instead, and prints what it lacks.`,
+		Example: `  holdline practice-box
+  holdline practice-box --channels 2 --fault open:2 --fault weak-battery
+  holdline practice-box --check /dev/ttyACM0`,
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			if checkPort != "" {
+				return p.checkBox(c, checkPort)
+			}
+			problem, err := practiceCircuit(c, sheetPath, channels)
+			if err != nil {
+				return err
+			}
+			box, err := practice.New(practice.Config{Problem: problem, Clock: practice.RealClock()})
+			if err != nil {
+				return err
+			}
+			for _, text := range faults {
+				fault, err := practice.ParseFault(text)
+				if err == nil {
+					err = box.SetFault(fault)
+				}
+				if err != nil {
+					return usage(c, "--fault %q: %v", text, err)
+				}
+			}
+			return p.servePractice(c.Context(), box)
+		},
+	}
+	cmd.Flags().IntVar(&channels, "channels", 0, "`N` igniter channels, 1 to 16; 0 is as many as the sheet has motors")
+	cmd.Flags().StringArrayVar(&faults, "fault", nil, "`WHAT` is wrong from the start, see above; repeatable")
+	cmd.Flags().StringVar(&sheetPath, "sheet", "", "`SHEET` whose circuit hangs on the box; the embedded scenario without it")
+	cmd.Flags().StringVar(&checkPort, "check", "", "hold the box at this `PORT` against the box contract")
+	return cmd
+}
+
+const handsHelp = `  key in | key out          battery on | battery off
+  igniters on | igniters off | igniters new
+  shunt on | shunt off      press SECONDS | button down | button up
+  fault WHAT | clear WHAT   state | quit`
+
+func faultsHelp() string {
+	var b strings.Builder
+	for _, f := range practice.FaultKinds() {
+		fmt.Fprintf(&b, "  %-16s %s\n", f.Form, f.Meaning)
+	}
+	return b.String()
+}
+
+// practiceCircuit is the circuit of a sheet with some number of channels: the
+// sheet's igniters from the first on, and round again.
+func practiceCircuit(c *cobra.Command, sheetPath string, channels int) (*circuit.Problem, error) {
+	s, err := loadOrScenario(sheetPath)
+	if err != nil {
+		return nil, err
+	}
+	problem := s.Circuit()
+	if channels == 0 && !c.Flags().Changed("channels") {
+		return problem, nil
+	}
+	if channels < 1 || channels > mostChannels {
+		return nil, usage(c, "--channels %d: expected 1 to %d", channels, mostChannels)
+	}
+	igniters := problem.Igniters
+	problem.Igniters = nil
+	for k := range channels {
+		problem.Igniters = append(problem.Igniters, igniters[k%len(igniters)])
+	}
+	return problem, nil
+}
+
+// servePractice serves the box until its input says quit or the program is
+// interrupted. An input that ends leaves the box running.
+func (p *program) servePractice(parent context.Context, box *practice.Box) error {
+	path, stop, err := practice.StartPTY(box)
+	if err != nil {
+		return withHint(err, "where there are no pseudo-terminals the cockpit's --practice runs the box inside the program")
+	}
+	defer stop()
+	ctx, release := interruptible(parent)
+	defer release()
+	if _, err := fmt.Fprintln(p.out, path); err != nil {
+		return err
+	}
+	fmt.Fprintf(p.errOut, "practice box on %s; its hands are lines here, Ctrl-C ends it\n%s\n", path, handsHelp)
+	quit := make(chan struct{})
+	go p.hands(box, quit)
+	select {
+	case <-ctx.Done():
+	case <-quit:
+	}
+	return nil
+}
+
+// hands obeys the lines of standard input until "quit".
+func (p *program) hands(box *practice.Box, quit chan<- struct{}) {
+	lines := bufio.NewScanner(p.in)
+	for lines.Scan() {
+		line := strings.Join(strings.Fields(lines.Text()), " ")
+		switch line {
+		case "":
+			continue
+		case "quit":
+			close(quit)
+			return
+		}
+		if err := moveHand(box, line, p.out); err != nil {
+			fmt.Fprintf(p.errOut, "practice-box: %q: %v\n", line, err)
+		}
+	}
+}
+
+// moveHand does what one line asks.
+func moveHand(box *practice.Box, line string, out io.Writer) error {
+	hands := box.Hands()
+	simple := map[string]func(){
+		"key in":       func() { hands.Key(true) },
+		"key out":      func() { hands.Key(false) },
+		"battery on":   func() { hands.Battery(true) },
+		"battery off":  func() { hands.Battery(false) },
+		"igniters on":  func() { hands.Igniters(true) },
+		"igniters off": func() { hands.Igniters(false) },
+		"igniters new": hands.NewIgniters,
+		"shunt on":     func() { hands.Shunt(true) },
+		"shunt off":    func() { hands.Shunt(false) },
+		"button down":  func() { hands.Button(true) },
+		"button up":    func() { hands.Button(false) },
+	}
+	if do, ok := simple[line]; ok {
+		do()
+		return nil
+	}
+	word, rest, _ := strings.Cut(line, " ")
+	switch word {
+	case "press":
+		return press(hands, rest)
+	case "fault", "clear":
+		fault, err := practice.ParseFault(rest)
+		if err != nil {
+			return err
+		}
+		if word == "fault" {
+			return box.SetFault(fault)
+		}
+		box.ClearFault(fault)
+		return nil
+	case "state":
+		return writeBoxState(out, box)
+	}
+	return errors.New("not a hand of this box; state shows where they are")
+}
+
+// press presses the button for a number of seconds, up to a minute.
+func press(hands practice.Hands, seconds string) error {
+	d, err := time.ParseDuration(seconds + "s")
+	if err != nil || d < time.Millisecond || d > time.Minute {
+		return errors.New("expected press SECONDS, 0.001 to 60")
+	}
+	hands.Press(d)
+	return nil
+}
+
+// writeBoxState writes one line of where the hands and contacts are.
+func writeBoxState(out io.Writer, box *practice.Box) error {
+	s := box.State()
+	word := func(is bool, yes, no string) string {
+		if is {
+			return yes
+		}
+		return no
+	}
+	var lit []string
+	for _, m := range box.Lit() {
+		if m.Lit {
+			lit = append(lit, fmt.Sprint(m.Motor))
+		}
+	}
+	_, err := fmt.Fprintf(out, "key %s, battery %s %.2f V, igniters %s, shunt %s, button %s, permit %s, bus %.2f V, pulses %d, lit %s\n",
+		word(s.KeyIn, "in", "out"), word(s.BatteryJoined, "on", "off"), s.BatteryV,
+		word(s.Igniters, "on", "off"), word(s.Shunt, "on", "off"), word(s.Button, "down", "up"),
+		word(s.PermitClosed, "closed", "open"), s.BusV, s.Pulses, word(len(lit) > 0, strings.Join(lit, " "), "none"))
+	return err
+}
+
+func (p *program) checkBox(*cobra.Command, string) error { return errors.New("not joined yet") }

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"holdline/checklist/record"
+)
+
+// verifyAnswer is the answer of verify: its JSON form, and what its text is
+// written from.
+type verifyAnswer struct {
+	Records []verifyRecord `json:"records"`
+	Folders []verifyFolder `json:"folders"`
+	Valid   bool           `json:"valid"`
+}
+
+type verifyRecord struct {
+	Path       string            `json:"path"`
+	Status     string            `json:"status"`
+	Title      string            `json:"title"`
+	Practice   bool              `json:"practice"`
+	Lines      int               `json:"lines"`
+	LastHash   string            `json:"last_hash"`
+	Outcome    string            `json:"outcome"` // empty while it is open
+	Findings   []verifyFinding   `json:"findings"`
+	Signatures []verifySignature `json:"signatures"`
+	Notes      []string          `json:"notes"`
+}
+
+type verifyFolder struct {
+	Path     string          `json:"path"`
+	Status   string          `json:"status"`
+	Records  int             `json:"records"`
+	Findings []verifyFinding `json:"findings"`
+}
+
+type verifyFinding struct {
+	Status string `json:"status"`
+	Line   int    `json:"line"` // 0 when it is no single line
+	Text   string `json:"text"`
+}
+
+type verifySignature struct {
+	File        string `json:"file"`
+	Status      string `json:"status"`
+	KeyType     string `json:"key_type"`
+	Fingerprint string `json:"fingerprint"`
+	Principals  string `json:"principals"`
+	Text        string `json:"text"`
+}
+
+func findings(list []record.Finding) []verifyFinding {
+	out := []verifyFinding{}
+	for _, f := range list {
+		out = append(out, verifyFinding{f.Status.String(), f.Line, f.Text})
+	}
+	return out
+}
+
+// add takes one record's result in.
+func (a *verifyAnswer) add(r record.Result) {
+	v := verifyRecord{
+		Path: r.Path, Status: r.Status.String(), Findings: findings(r.Findings),
+		Signatures: []verifySignature{}, Notes: append([]string{}, r.Notes...),
+	}
+	if r.Log != nil {
+		v.Title, v.Practice, v.Lines = r.Log.Header.Title, r.Log.Header.Practice, len(r.Log.Entries)
+		v.LastHash = r.Log.Last.String()
+		if r.Log.Closing != nil {
+			v.Outcome = string(r.Log.Closing.Outcome)
+		}
+	}
+	for _, s := range r.Signatures {
+		v.Signatures = append(v.Signatures, verifySignature{
+			s.File, s.Status.String(), s.KeyType, s.Fingerprint, s.Principals, s.Text,
+		})
+	}
+	a.Valid = a.Valid && r.Status == record.OK
+	a.Records = append(a.Records, v)
+}
+
+// writeText writes the answer for people.
+func (a *verifyAnswer) writeText(w io.Writer) error {
+	var b strings.Builder
+	for _, r := range a.Records {
+		fmt.Fprintf(&b, "%s: %s\n", r.Path, strings.ToUpper(r.Status))
+		if r.Lines > 0 {
+			kind := "real"
+			if r.Practice {
+				kind = "PRACTICE"
+			}
+			outcome := r.Outcome
+			if outcome == "" {
+				outcome = "still open"
+			}
+			fmt.Fprintf(&b, "  %q, %s, %d lines, %s\n", r.Title, kind, r.Lines, outcome)
+			fmt.Fprintf(&b, "  last line %s\n", r.LastHash)
+		}
+		for _, f := range r.Findings {
+			writeFinding(&b, f)
+		}
+		for _, s := range r.Signatures {
+			fmt.Fprintf(&b, "  signature %s: %s", s.File, s.Status)
+			for _, part := range []string{s.Principals, s.KeyType, s.Fingerprint, s.Text} {
+				if part != "" {
+					fmt.Fprintf(&b, ", %s", part)
+				}
+			}
+			b.WriteByte('\n')
+		}
+		for _, n := range r.Notes {
+			fmt.Fprintf(&b, "  note: %s\n", n)
+		}
+	}
+	for _, f := range a.Folders {
+		fmt.Fprintf(&b, "%s: folder of %d records: %s\n", f.Path, f.Records, strings.ToUpper(f.Status))
+		for _, finding := range f.Findings {
+			writeFinding(&b, finding)
+		}
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func writeFinding(b *strings.Builder, f verifyFinding) {
+	where := ""
+	if f.Line > 0 {
+		where = fmt.Sprintf("line %d: ", f.Line)
+	}
+	fmt.Fprintf(b, "  %s: %s%s\n", f.Status, where, f.Text)
+}
