@@ -68,3 +68,36 @@ func readRegular(path string, most int64) ([]byte, error) {
 	}
 	return data, nil
 }
+
+// Save puts a sheet's text into the file at path, whole or not at all: it is
+// written to a new file beside it, flushed to the disk and then renamed.
+func Save(path string, data []byte) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	if err != nil {
+		return fmt.Errorf("sheet: save: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			os.Remove(f.Name())
+			err = fmt.Errorf("sheet: save: %w", err)
+		}
+	}()
+	mode := fs.FileMode(0o644)
+	if info, statErr := os.Stat(path); statErr == nil {
+		mode = info.Mode().Perm()
+	}
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Chmod(mode)
+	}
+	if err == nil {
+		err = f.Sync()
+	}
+	if closeErr := f.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}

@@ -2,12 +2,14 @@ package sheet
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io/fs"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -44,6 +46,7 @@ func Parse(name string, data []byte, readCurve func(path string) ([]byte, error)
 		return nil, p.faults.sorted()
 	}
 	p.s.SHA256 = sha256.Sum256(data)
+	slices.SortStableFunc(p.notes, func(a, b Note) int { return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column)) })
 	p.s.Notes = p.notes
 	return p.s, nil
 }
@@ -91,9 +94,12 @@ func invalidUTF8(text []byte) int {
 // outside what people race and keep every answer finite.
 const (
 	mostVehicleM  = 20.0
+	mostHeightM   = 5.0
 	mostStripM    = 20e3
 	mostVehicleKg = 1000.0
-	mostForceN    = 1e6
+	mostFriction  = 5.0
+	mostForceN    = 1e5
+	mostRatingN   = 1e7
 	mostTimeS     = 600.0
 )
 
@@ -154,20 +160,16 @@ func (p *parser) vehicle(t *table) {
 	p.s.Mark = t.textOr("mark", "what is written on the vehicle")
 	v.MassKg = t.quantity("mass", unit.Mass, above(0, mostVehicleKg))
 	v.RotatingMassKg = t.quantityOr("rotating_mass", unit.Mass, between(0, mostVehicleKg), 0)
-	v.FrontalAreaM2 = t.quantity("frontal_area", unit.Area, above(0, 10))
+	v.FrontalAreaM2 = t.quantity("frontal_area", unit.Area, between(0, 10))
 	v.DragCoefficient = t.ratio("drag_coefficient", between(0, 10))
 	v.LiftCoefficient = t.ratioOr("lift_coefficient", between(-10, 10), 0)
 	v.RollingResistance = t.ratio("rolling_resistance", between(0, 1))
-	v.TyreFriction = t.ratio("tyre_friction", between(0, 10))
+	v.TyreFriction = t.ratio("tyre_friction", between(0, mostFriction))
 	v.WheelbaseM = t.quantity("wheelbase", unit.Length, above(0, mostVehicleM))
 	v.CGBehindFrontAxleM = t.quantity("cg_behind_front_axle", unit.Length, between(-mostVehicleM, mostVehicleM))
-	v.CGHeightM = t.quantity("cg_height", unit.Length, between(0, mostVehicleM))
-	v.DragHeightM = t.quantity("drag_height", unit.Length, between(0, mostVehicleM))
+	v.CGHeightM = t.quantity("cg_height", unit.Length, between(0, mostHeightM))
+	v.DragHeightM = t.quantity("drag_height", unit.Length, between(0, mostHeightM))
 	v.LiftBehindFrontAxleM = t.quantityOr("lift_behind_front_axle", unit.Length, between(-mostVehicleM, mostVehicleM), v.WheelbaseM/2)
-	if v.CGBehindFrontAxleM < 0 || v.CGBehindFrontAxleM > v.WheelbaseM {
-		n := t.n.entries["cg_behind_front_axle"]
-		p.note(n.offset, t.key("cg_behind_front_axle"), "the centre of gravity lies outside the wheelbase: the vehicle does not stand on its wheels by itself")
-	}
 	t.close("[vehicle]")
 }
 
@@ -178,10 +180,10 @@ func (p *parser) guide(t *table) {
 	g := &sim.Guide{}
 	g.Kind = []sim.GuideKind{sim.GuideUnknown, sim.GuideWire, sim.GuideRail}[1+t.choice("kind", []string{"wire", "rail"})]
 	g.DragN = t.quantity("drag", unit.Force, between(0, mostForceN))
-	g.Friction = t.ratio("friction", between(0, 10))
+	g.Friction = t.ratio("friction", between(0, mostFriction))
 	g.BearingSpacingM = t.quantity("bearing_spacing", unit.Length, above(0, mostVehicleM))
-	g.HeightM = t.quantity("height", unit.Length, between(0, mostVehicleM))
-	g.RatingN = t.quantity("rating", unit.Force, above(0, mostForceN))
+	g.HeightM = t.quantity("height", unit.Length, between(0, mostHeightM))
+	g.RatingN = t.quantity("rating", unit.Force, above(0, mostRatingN))
 	t.close("[guide]")
 	p.s.Guide = g
 }
@@ -274,9 +276,9 @@ func (p *parser) motor(t *table) Motor {
 	if m.CurveName != "" {
 		m.Curve = p.curve(t, m.CurveName)
 	}
-	m.PropellantKg = t.quantity("propellant", unit.Mass, above(0, mostVehicleKg))
-	m.LateralM = t.quantity("lateral", unit.Length, between(-mostVehicleM, mostVehicleM))
-	m.HeightM = t.quantity("height", unit.Length, between(-mostVehicleM, mostVehicleM))
+	m.PropellantKg = t.quantity("propellant", unit.Mass, between(0, mostVehicleKg))
+	m.LateralM = t.quantity("lateral", unit.Length, between(-mostHeightM, mostHeightM))
+	m.HeightM = t.quantity("height", unit.Length, between(-mostHeightM, mostHeightM))
 	m.AngleRad = t.quantityOr("angle", unit.Angle, between(-math.Pi/3, math.Pi/3), 0)
 	m.NozzleBehindFrontAxleM = t.quantityOr("nozzle_behind_front_axle", unit.Length, between(-mostVehicleM, mostVehicleM), p.s.Vehicle.WheelbaseM)
 	m.Igniter = t.text("igniter", "the NAME of a table [igniter.NAME]")
@@ -450,6 +452,15 @@ func (p *parser) finish() {
 		return
 	}
 	p.s.Site.Air = air
+	run := p.s.Run(nil)
+	if err := sim.Validate(run); err != nil {
+		p.modelFault("vehicle", err)
+		return
+	}
+	for _, text := range sim.Notes(run) {
+		cg := p.doc.root.entries["vehicle"].entries["cg_behind_front_axle"]
+		p.note(cg.offset, "vehicle.cg_behind_front_axle", "%s", text)
+	}
 	if err := circuit.Validate(p.s.Circuit()); err != nil {
 		p.modelFault("firing", err)
 	}

@@ -51,8 +51,8 @@ func (p *parser) stop(t *table) sim.Stop {
 	switch s.Kind {
 	case sim.WheelBrake:
 		p.trigger(t, &s)
-		s.Friction = t.ratio("friction", above(0, 10))
-		s.BrakedShare = t.ratio("braked_share", above(0, 1))
+		s.Friction = t.ratio("friction", between(0, mostFriction))
+		s.BrakedShare = t.ratio("braked_share", between(0, 1))
 	case sim.Chute:
 		p.trigger(t, &s)
 		s.DragAreaM2 = t.quantity("area", unit.Area, above(0, 100))
@@ -60,19 +60,19 @@ func (p *parser) stop(t *table) sim.Stop {
 	case sim.WeightedLine:
 		p.lineOrBed(t, &s)
 		s.MassKg = t.quantity("mass", unit.Mass, above(0, mostVehicleKg))
-		s.Friction = t.ratio("ground_friction", between(0, 10))
-		s.StiffnessNpm = t.quantity("stiffness", unit.Stiffness, above(0, 1e9))
+		s.Friction = t.ratio("ground_friction", between(0, mostFriction))
+		s.StiffnessNpm = t.quantity("stiffness", unit.Stiffness, above(0, 1e8))
 		p.hook(t, &s)
 	case sim.ElasticLine:
 		p.lineOrBed(t, &s)
 		s.SlackM = t.quantity("slack", unit.Length, between(0, mostStripM))
-		s.StiffnessNpm = t.quantity("stiffness", unit.Stiffness, above(0, 1e9))
+		s.StiffnessNpm = t.quantity("stiffness", unit.Stiffness, above(0, 1e8))
 		s.DampingNspm = t.quantity("damping", unit.Damping, between(0, 1e6))
 		p.hook(t, &s)
 	case sim.ArrestBed:
 		p.lineOrBed(t, &s)
 		s.LengthM = t.quantity("length", unit.Length, above(0, mostStripM))
-		s.Friction = t.ratio("friction", above(0, 10))
+		s.Friction = t.ratio("friction", between(0, mostFriction))
 	}
 	t.close("a stop of kind " + words[i])
 	if at := t.n.entries["at"]; at != nil && s.AtM > p.s.Site.ClearLengthM {
@@ -104,8 +104,8 @@ func (p *parser) lineOrBed(t *table, s *sim.Stop) {
 }
 
 func (p *parser) hook(t *table, s *sim.Stop) {
-	s.HookHeightM = t.quantity("hook_height", unit.Length, between(0, mostVehicleM))
-	s.RatingN = t.quantity("rating", unit.Force, above(0, mostForceN))
+	s.HookHeightM = t.quantity("hook_height", unit.Length, between(0, mostHeightM))
+	s.RatingN = t.quantity("rating", unit.Force, above(0, mostRatingN))
 }
 
 func (p *parser) limits(t *table) {
@@ -135,7 +135,7 @@ func (p *parser) spread(t *table) {
 		Drag:        t.ratioOr("drag", share, 0),
 		Rolling:     t.ratioOr("rolling", share, 0),
 		Mass:        t.ratioOr("mass", share, 0),
-		WindMps:     t.quantityOr("wind", unit.Speed, between(0, 25), 0),
+		WindMps:     t.quantityOr("wind", unit.Speed, between(0, 15), 0),
 		StopDelayS:  t.quantityOr("stop_delay", unit.Time, between(0, mostTimeS), 0),
 		MotorSilent: t.ratioOr("motor_silent", probability, 0),
 		StopFails:   t.ratioOr("stop_fails", probability, 0),
@@ -166,10 +166,10 @@ func (p *parser) crew(t *table) {
 	}
 	postNames := names{what: "post"}
 	for i, item := range n.items {
-		key := indexKey("spotters", i+1)
-		name := t.asText(key, item, "the name of a post")
+		key := indexKey(t.key("spotters"), i+1)
+		name := t.r.plainText(key, item, "the name of a post")
 		if name != "" {
-			postNames.takeAt(t.r, item, indexKey(t.key("spotters"), i+1), name)
+			postNames.takeAt(t.r, item, key, name)
 			p.s.Crew.Spotters = append(p.s.Crew.Spotters, name)
 		}
 	}

@@ -326,20 +326,25 @@ func (t *table) textOr(name, expected string) string {
 }
 
 func (t *table) asText(name string, n *node, expected string) string {
+	return t.r.plainText(t.key(name), n, expected)
+}
+
+// plainText reads a node that must be text that says something.
+func (r *reader) plainText(key string, n *node, expected string) string {
 	if n.kind != kindText {
-		t.fault(name, n, describe(n), expected+", in quotes")
+		r.faults.add(n.offset, key, describe(n), expected+", in quotes")
 		return ""
 	}
 	s := strings.TrimSpace(n.text)
 	switch {
 	case s == "":
-		t.fault(name, n, "a blank", expected)
+		r.faults.add(n.offset, key, "a blank", expected)
 		return ""
 	case utf8.RuneCountInString(s) > mostText:
-		t.fault(name, n, fmt.Sprintf("a text of %d characters", utf8.RuneCountInString(s)), fmt.Sprintf("at most %d", mostText))
+		r.faults.add(n.offset, key, fmt.Sprintf("a text of %d characters", utf8.RuneCountInString(s)), fmt.Sprintf("at most %d", mostText))
 		return ""
 	case strings.IndexFunc(s, unprintable) >= 0:
-		t.fault(name, n, quoteText(s)+", with a character that cannot be shown", expected)
+		r.faults.add(n.offset, key, quoteText(s)+", with a character that cannot be shown", expected)
 		return ""
 	}
 	return s
