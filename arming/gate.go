@@ -40,9 +40,12 @@ func (s *State) Left(p *Plan, i int) time.Duration {
 		return 0
 	case st.Expires == 0:
 		return noEnd
-	case st.ID == StepDead && s.BatterySeen:
+	case st.UntilBattery && s.BatterySeen:
 		// The dead check lasts until the battery is joined; from then on the
 		// bus is read dead all the time instead.
+		return noEnd
+	case st.Live && st.Motor > 0 && p.Mode == ModeBox && (s.Phase == Window || s.Phase == Run):
+		// The permit ended the measuring lease: what stood at zero stands.
 		return noEnd
 	}
 	return st.Expires - s.Now.Since(e.At)
@@ -103,13 +106,23 @@ func (s *State) factStands(p *Plan, st *checklist.Step) (bool, string) {
 	return true, ""
 }
 
+// required reports whether the step is a contact of the chain.
+func required(st *checklist.Step) bool { return st.Phase <= checklist.Poll && !st.Optional }
+
+// CallWord is the two-digit word that the spotter at step i repeats, so that
+// silence or an old call is never taken for ready. It changes with
+// every line written, and follows from the state, so that a replay knows it.
+func (s *State) CallWord(i int) string {
+	return fmt.Sprintf("%02d", 10+(int(s.OnDisk)*37+i*29+11)%90)
+}
+
 // Blockers lists, in the plan's order, every step that does not stand, then
 // the facts that stand in the way of arming. An empty list is what READY
 // means.
 func (s *State) Blockers(p *Plan) []Blocker {
 	var out []Blocker
 	for i := range p.Steps {
-		if p.Steps[i].Phase > checklist.Poll {
+		if !required(&p.Steps[i]) {
 			continue
 		}
 		if ok, why := s.Stands(p, i); !ok {
@@ -117,9 +130,6 @@ func (s *State) Blockers(p *Plan) []Blocker {
 		}
 	}
 	fact := func(g checklist.Gate, why string) { out = append(out, Blocker{g, -1, why}) }
-	if s.Line != LineClosed {
-		fact(checklist.GateLine, "the line is "+s.Line.String())
-	}
 	if !s.Hooked {
 		fact(checklist.GateHookUp, "nothing is hooked up")
 	}
@@ -152,7 +162,7 @@ func (s *State) Cursor(p *Plan) int {
 	lapsed := -1
 	for i := range p.Steps {
 		st := &p.Steps[i]
-		if st.Phase > checklist.Poll {
+		if !required(st) {
 			continue
 		}
 		if ok, _ := s.Stands(p, i); ok {
@@ -197,7 +207,7 @@ func (s *State) Chain(p *Plan) []Link {
 	for _, g := range checklist.Gates() {
 		l := Link{Gate: g, Stands: true, Step: -1, Left: MaxAge}
 		for i := range p.Steps {
-			if p.Steps[i].Gate != g || p.Steps[i].Phase > checklist.Poll {
+			if p.Steps[i].Gate != g || !required(&p.Steps[i]) {
 				continue
 			}
 			l.Steps++
@@ -257,7 +267,7 @@ func (s *State) lasting(p *Plan, need time.Duration) (bool, string) {
 	shortest, at := noEnd, -1
 	for i := range p.Steps {
 		st := &p.Steps[i]
-		if st.Phase > checklist.Poll || st.Kind == checklist.KindLine || (st.Live && p.Mode == ModeBox) {
+		if !required(st) || st.Kind == checklist.KindLine || (st.Live && p.Mode == ModeBox) {
 			continue
 		}
 		if left := s.Left(p, i); left < shortest {

@@ -266,12 +266,17 @@ type State struct {
 	Box      Box
 	Said     Said
 
-	Hooked      bool // igniters may be connected
-	BoxFault    bool // a box fault since the last contact proof
-	BatterySeen bool // the battery was joined at the last look
+	Skew        time.Duration // wall less monotonic clock, as last accepted
+	Hooked      bool          // igniters may be connected
+	Shunted     bool          // the firing line is said to be shunted at the box end
+	BoxFault    bool          // a box fault since the last contact proof
+	BatterySeen bool          // the battery was joined at the last look
+	Warned      Warned        // loud notices that are given once, not ten times a second
 
-	Proof      ProofStage
-	ProofSince Instant
+	Proof       ProofStage
+	ProofSince  Instant // when the stage began
+	ProofTicket uint32  // the line that must be on disk before the permit closes
+	ProofTrip   bool    // the box reported that its watchdog tripped
 
 	Entered Instant // when Phase was entered
 
@@ -282,28 +287,32 @@ type State struct {
 	CodeOK     bool
 	KeyInArmed bool // the key went in after both
 
-	ZeroAt       Instant // of the count, on the monotonic clock
-	CalledAt     int     // last whole second called
-	ZeroTicket   uint32  // the line that must be on disk before zero
-	WindowEnds   time.Duration
-	PermitWanted bool
-	PermitAt     Instant
-	PermitSpent  bool  // commanded on since the key was last seen out
-	PulsesBefore int64 // the box's count before the permit
-	PermitEver   bool  // commanded on with igniters connected, in this firing
-	NoPulseStage int   // after a window without a press: 1 off commanded, 2 permit read open
-	OffAt        Instant
+	ZeroAt        Instant // of the count, on the monotonic clock
+	CalledAt      int     // last whole second called
+	ZeroTicket    uint32  // the line that must be on disk before zero
+	WindowEnds    time.Duration
+	PermitWanted  bool
+	PermitAt      Instant
+	PermitSpent   bool  // commanded on since the key was last seen out
+	PulsesBefore  int64 // the box's counts before the permit
+	PressesBefore int64
+	PermitEver    bool // commanded on with igniters connected, in this firing
+	NoPulse       NoPulseStage
+	OffAt         Instant
 
 	RunPressAt Instant
 
 	WaitLeft   time.Duration
 	AtRest     bool // the vehicle is said to be at rest
+	WaitPulses int64
+	WaitOhm    [checklist.MaxMotors]OhmKind // what the channels read in this wait
 	Fate       [checklist.MaxMotors]Fate
 	MakeSafe   MakeSafeFacts
 	ResultIn   bool
 	HoldWhy    string
 	HoldCaller string
 	HoldFrom   Phase
+	ScrubAsked bool // scrubbed with the key still in: MAKESAFE follows when it is out
 
 	LeaseWanted bool
 	Tickets     uint32 // last ticket given
@@ -319,6 +328,23 @@ type Crew struct {
 	Spotter [checklist.MaxPosts]string
 	Forward [checklist.MaxPosts]string // names forward while the line is OPEN
 	KeyWith string
+}
+
+// NoPulseStage is how far the box has shown that no pulse began after a permit
+// the permit read open, then the counts read unchanged, in this order.
+type NoPulseStage int
+
+// The stages.
+const (
+	NoPulseNone   NoPulseStage = iota // not asked: a pulse may have been
+	NoPulseAsked                      // the permit has been commanded open
+	NoPulseOpened                     // it has been read open
+)
+
+// Warned says which loud notices have been given.
+type Warned struct {
+	KeyOrButton    bool
+	BatteryForward bool
 }
 
 // MakeSafeFacts are what the person forward and the range officer have said.

@@ -96,6 +96,7 @@ type Gate int
 const (
 	GateNone Gate = iota
 	GateCrew
+	GateSite
 	GatePrediction
 	GateProof
 	GateDead
@@ -120,7 +121,7 @@ func Gates() []Gate {
 }
 
 var gateNames = [...]string{
-	"none", "crew signed on", "prediction accepted", "contacts proved", "circuit dead", "hooked up", "line closed",
+	"none", "crew signed on", "site and vehicle", "prediction accepted", "contacts proved", "circuit dead", "hooked up", "line closed",
 	"range clear", "continuity", "battery against budget", "radios and storm", "spotters ready", "further steps",
 }
 
@@ -186,23 +187,28 @@ func (b Band) Holds(v float64) bool { return v >= b.Low && v <= b.High }
 
 // Step is one challenge of the routine.
 type Step struct {
-	ID        string // stable, recorded: "range-clear", "continuity/2", "spotter/north gate"
-	Phase     Phase
-	Gate      Gate
-	Challenge string // as the cockpit asks it
-	Hint      string // what a good answer says, "" for none
-	Role      Role
-	Post      string // for a spotter
-	Motor     int    // 1-based, 0 for none
-	Kind      Kind
-	Band      Band
-	Expires   time.Duration // 0: does not age
-	Live      bool          // renewed by fresh box readings, withdrawn by one outside the band
-	Needs     Needs
-	RestsOn   []string // steps, all earlier, that must stand
-	Drops     Drops
-	Advisory  bool   // the range officer may waive the band with a reason
-	Source    string // where the rule comes from
+	ID           string // stable, recorded: "range-clear", "continuity/2", "spotter/north gate"
+	Phase        Phase
+	Gate         Gate
+	Challenge    string // as the cockpit asks it
+	Hint         string // what a good answer says, "" for none
+	Role         Role
+	Post         string // for a spotter
+	Motor        int    // 1-based, 0 for none
+	Kind         Kind
+	Band         Band
+	Agree        float64       // how far two typed entries may differ, in the band's unit
+	Expires      time.Duration // 0: does not age
+	Live         bool          // renewed by fresh box readings, withdrawn by one outside the band
+	Needs        Needs
+	RestsOn      []string // steps, all earlier, that must stand
+	Drops        Drops
+	UntilBattery bool   // ages only until the battery is joined
+	Match        string // the words must be these, whatever their case; "" for any
+	CallWord     bool   // the words must hold the two digits that the screen made up
+	Optional     bool   // asked, but no gate
+	Advisory     bool   // the range officer may waive the band with a reason
+	Source       string // where the rule comes from
 }
 
 // Times are the lengths of waits and ages of one firing.

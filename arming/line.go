@@ -1,0 +1,136 @@
+package arming
+
+import (
+	"fmt"
+	"strings"
+
+	"holdline/checklist"
+)
+
+// mayOpen refuses unless the line may open now: key out, battery off, permit
+// open, bus dead, test current off, each fresh (R-06, I-07).
+func (m *machine) mayOpen(what string) error {
+	err := m.needs(what, checklist.NeedKeyOut|checklist.NeedBatteryOff|checklist.NeedPermitOpen|checklist.NeedBusDead)
+	if err != nil {
+		return err
+	}
+	if m.p.Mode != ModeBox {
+		return nil
+	}
+	if m.s.Box.Pole1 == ContactClosed || m.s.Box.Pole2 == ContactClosed {
+		return m.refuse(what+": the button reads closed", "let go of the button")
+	}
+	if m.s.LeaseWanted {
+		return m.refuse(what+": the test current is on", "put the shunt on first, that ends it")
+	}
+	for k := 0; k < m.p.Motors; k++ {
+		if m.s.Box.Channel[k].Kind != OhmNotMeasured {
+			return m.refuse(what+": the test current is not yet off", "try again in a few seconds")
+		}
+	}
+	return nil
+}
+
+// onOpenLine lets named people go forward, by the range officer's order.
+func (m *machine) onOpenLine(ev OpenLine) error {
+	const what = "line OPEN"
+	switch {
+	case m.s.Phase != Setup:
+		return m.refuse("the line opens in SETUP, this is "+m.s.Phase.String(), "after a run it opens with the order to go forward")
+	case m.s.Line != LineClosed:
+		return m.refuse("the line is "+m.s.Line.String(), "close it by count first: who is forward now must be known")
+	case m.s.Crew.Range == "" || !sameName(ev.By, m.s.Crew.Range):
+		return m.refuse("only the range officer opens the line", "")
+	case !m.s.Shunted:
+		return m.refuse(what+": the firing line is not shunted", "put the shunt on at the box end")
+	}
+	if err := m.judgeForward(ev); err != nil {
+		return err
+	}
+	for _, id := range []string{StepProof, StepDead} {
+		if ok, why := m.s.Stands(m.p, m.p.index(id)); !ok {
+			return m.refuse(fmt.Sprintf("%s: %s does not stand, %s", what, id, why), "igniters are connected on a proved, dead circuit only")
+		}
+	}
+	if err := m.mayOpen(what); err != nil {
+		return err
+	}
+	return m.ask(ev, func() {
+		m.s.Line, m.s.Hooked = LineOpen, true
+		m.s.Crew.Forward, m.s.Crew.KeyWith = ev.Names, ev.Key
+		for k := range m.s.Fate {
+			m.s.Fate[k] = FateUnknown
+		}
+		m.drop(checklist.DropLineOpened, "the line opened")
+		m.notice("line OPEN: " + strings.Join(m.s.forwardNames(), ", ") + " forward, the key with " + ev.Key)
+	})
+}
+
+// judgeForward holds the names of those who go against each other.
+func (m *machine) judgeForward(ev OpenLine) error {
+	key := false
+	for k, name := range ev.Names {
+		if strings.TrimSpace(name) == "" {
+			continue
+		}
+		if sameName(name, m.s.Crew.Range) {
+			return m.refuse("the range officer stays at the line", "name somebody else")
+		}
+		key = key || sameName(name, ev.Key)
+		for _, other := range ev.Names[:k] {
+			if sameName(name, other) {
+				return m.refuse(fmt.Sprintf("%s is named twice", name), "")
+			}
+		}
+	}
+	if !key {
+		return m.refuse("the key goes in the pocket of one of those who go", "name who carries it")
+	}
+	return nil
+}
+
+func (s *State) forwardNames() []string {
+	var out []string
+	for _, n := range s.Crew.Forward {
+		if n != "" {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// onCloseLine closes the line by count: of the names that went, or, when
+// nobody knows who went, of everybody signed on. It waits for no disk (I-27).
+func (m *machine) onCloseLine(ev CloseLine) error {
+	switch {
+	case m.s.Phase != Setup && m.s.Phase != Wait && m.s.Phase != MakeSafe && m.s.Phase != Hold:
+		return m.refuse("the line is closed in SETUP, HOLD, WAIT and MAKESAFE", "")
+	case m.s.Line == LineClosed:
+		return m.refuse("the line is CLOSED already", "")
+	case m.s.Crew.Range == "" || !sameName(ev.By, m.s.Crew.Range):
+		return m.refuse("only the range officer closes the line", "")
+	}
+	want, of := m.s.Crew.forward(), "went forward"
+	if m.s.Line == LineUnknown {
+		want, of = m.s.Crew.people(), "signed on and must stand behind the line"
+	}
+	if ev.Count != want {
+		return m.refuse(fmt.Sprintf("%d counted, %d %s", ev.Count, want, of), "count again, by name")
+	}
+	m.s.Line, m.s.Crew.Forward = LineClosed, [checklist.MaxPosts]string{}
+	m.s.Warned = Warned{}
+	if m.s.Phase == MakeSafe {
+		m.s.MakeSafe.Back = true
+	}
+	m.notice(fmt.Sprintf("line CLOSED: %d counted", ev.Count))
+	return nil
+}
+
+// everyoneBack makes the line unknown: nobody can say any more who is where.
+func (m *machine) everyoneBack(why string) {
+	if m.s.Line != LineUnknown {
+		m.s.Line = LineUnknown
+		m.drop(checklist.DropLineOpened, "everyone back")
+	}
+	m.loud("EVERYONE BACK: " + why)
+}

@@ -1,0 +1,354 @@
+package arming
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"holdline/checklist"
+)
+
+// emptyWords are answers that can be given without looking (Degani and
+// Wiener: the response is the value seen).
+var emptyWords = map[string]bool{"ok": true, "okay": true, "yes": true, "y": true, "set": true, "checked": true,
+	"check": true, "done": true, "complete": true, "completed": true, "good": true, "fine": true}
+
+// sameName compares two names as people would.
+func sameName(a, b string) bool {
+	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+}
+
+// onAnswer takes the answer to a step.
+func (m *machine) onAnswer(ev Answer) error {
+	i := m.p.index(ev.Step)
+	if i < 0 {
+		return m.refuse(fmt.Sprintf("there is no step %q", ev.Step), "")
+	}
+	st := &m.p.Steps[i]
+	crewStep := st.Kind == checklist.KindName && st.Phase == checklist.Briefing
+	switch m.s.Phase {
+	case Setup, Ready:
+	case Wait, MakeSafe:
+		if !crewStep || m.crewName(st) != "" {
+			return m.refuse("steps are answered in SETUP", "")
+		}
+	default:
+		return m.refuse("steps are answered in SETUP and READY, this is "+m.s.Phase.String(), "call HOLD and resume first")
+	}
+	if math.IsNaN(ev.Value) || math.IsNaN(ev.Again) || math.IsInf(ev.Value, 0) || math.IsInf(ev.Again, 0) {
+		return m.refuse(st.ID+": the value is not a number", "type what the instrument shows")
+	}
+	if err := m.mayAnswer(i); err != nil {
+		return err
+	}
+	value, inBand, err := m.judge(st, ev)
+	if err != nil {
+		return err
+	}
+	return m.ask(ev, func() { m.applyAnswer(i, ev, value, inBand) })
+}
+
+// mayAnswer holds a step against the order, the crew, what it rests on and
+// the facts it needs.
+func (m *machine) mayAnswer(i int) error {
+	st := &m.p.Steps[i]
+	crewStep := st.Kind == checklist.KindName && st.Phase == checklist.Briefing
+	if !crewStep && m.crewName(st) == "" {
+		return m.refuse(fmt.Sprintf("%s: the %s has not signed on", st.ID, st.Role), "sign on first")
+	}
+	if m.s.Phase == Setup || m.s.Phase == Ready {
+		for j := 0; j < i; j++ {
+			b := &m.p.Steps[j]
+			if b.Kind != checklist.KindLine && !b.Optional && !m.s.Evidence[j].Present {
+				return m.refuse(fmt.Sprintf("%s comes after %s, which is not answered", st.ID, b.ID), "answer the step at hand")
+			}
+		}
+	}
+	for _, base := range st.RestsOn {
+		if ok, why := m.s.Stands(m.p, m.p.index(base)); !ok {
+			return m.refuse(fmt.Sprintf("%s rests on %s: %s", st.ID, base, why), "answer that one first")
+		}
+	}
+	return m.needs(st.ID, st.Needs)
+}
+
+// needs refuses unless every fact of the set holds, fresh.
+func (m *machine) needs(what string, n checklist.Needs) error {
+	miss := func(bit checklist.Needs, holds bool, why, mend string) error {
+		if n&bit == 0 || holds {
+			return nil
+		}
+		return m.refuse(what+": "+why, mend)
+	}
+	s, p := &m.s, m.p
+	for _, err := range []error{
+		miss(checklist.NeedLineClosed, s.Line == LineClosed, "the line is "+s.Line.String(), "the range officer counts everyone back and closes the line"),
+		miss(checklist.NeedLineOpen, s.Line == LineOpen, "the line is "+s.Line.String(), "the range officer opens the line by name"),
+		miss(checklist.NeedBatteryOff, s.batteryOff(p), "the battery is not known to be off", "take the battery off"),
+		miss(checklist.NeedBatteryJoined, s.batteryJoined(p), "no battery is joined", "join the battery"),
+		miss(checklist.NeedKeyOut, s.keyOut(p), "the key is not known to be out", "take the key out"),
+		miss(checklist.NeedBusDead, s.busDead(p), "the firing bus is not known to be dead", "open button and key, take the battery off"),
+		miss(checklist.NeedPermitOpen, s.permitOpen(p), "the permit is not known to be open", "wait for the box to read it open"),
+	} {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// crewName returns the name signed on for the step's role, the post's for a
+// spotter, and for the hook-up person whoever went forward.
+func (m *machine) crewName(st *checklist.Step) string {
+	switch st.Role {
+	case checklist.FiringOfficer:
+		return m.s.Crew.Firing
+	case checklist.RangeOfficer:
+		return m.s.Crew.Range
+	case checklist.Spotter:
+		for k, post := range m.p.Posts {
+			if post == st.Post {
+				return m.s.Crew.Spotter[k]
+			}
+		}
+	case checklist.HookUpPerson:
+		for _, name := range m.s.Crew.Forward {
+			if name != "" {
+				return name
+			}
+		}
+	}
+	return ""
+}
+
+// judge holds an answer against the step's kind and returns its value and
+// whether it lies in the band.
+func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bool, err error) {
+	words := strings.TrimSpace(ev.Words)
+	switch st.Kind {
+	case checklist.KindWords:
+		if len([]rune(words)) < 2 || emptyWords[strings.ToLower(strings.Trim(words, ".! "))] {
+			return 0, false, m.refuse(st.ID+": say what you see", "an answer like \"checked\" can be given without looking")
+		}
+		if st.Match != "" && !sameName(st.Match, words) {
+			return 0, false, m.refuse(st.ID+": that is not what the sheet says", "read it again, off the thing itself")
+		}
+		if word := m.s.CallWord(m.p.index(st.ID)); st.CallWord && !m.confirmed && !strings.Contains(words, word) {
+			return 0, false, m.refuse(fmt.Sprintf("%s: the word of this call is %s", st.ID, word), "the spotter repeats it; not heard is not ready")
+		}
+		return 0, true, nil
+	case checklist.KindName:
+		return 0, true, m.judgeName(st, words)
+	case checklist.KindAccept:
+		if !st.Band.Holds(ev.Value) {
+			return 0, false, m.refuse("the prediction is a no: it cannot be accepted", "change what the limits name, or scrub")
+		}
+		return ev.Value, true, nil
+	case checklist.KindSecret:
+		if !st.Band.Holds(ev.Value) {
+			return 0, false, m.refuse(fmt.Sprintf("the code needs %g to %g characters", st.Band.Low, st.Band.High), "choose another")
+		}
+		return ev.Value, true, nil
+	case checklist.KindQuantity:
+		if ev.Means != MeansTyped && ev.Means != MeansMeter {
+			return 0, false, m.refuse(st.ID+": a reading off an instrument is due", "")
+		}
+		if math.Abs(ev.Value-ev.Again) > st.Agree {
+			return 0, false, m.refuse(fmt.Sprintf("%s: the two entries %g and %g differ", st.ID, ev.Value, ev.Again),
+				"lift the leads and measure again")
+		}
+		return ev.Value, st.Band.Holds(ev.Value), nil
+	case checklist.KindMeasured:
+		v, why := m.s.reading(m.p, st)
+		if why != "" {
+			return 0, false, m.refuse(st.ID+": "+why, "")
+		}
+		return v, st.Band.Holds(v), nil
+	}
+	return 0, false, m.refuse(st.ID+" is not answered by hand", "")
+}
+
+// judgeName refuses an empty name, and one person in both roles.
+func (m *machine) judgeName(st *checklist.Step, name string) error {
+	if name == "" || len([]rune(name)) > 40 {
+		return m.refuse(st.ID+": a name of 1 to 40 characters is due", "")
+	}
+	if st.ID == StepRangeOfficer && sameName(name, m.s.Crew.Firing) || st.ID == StepFiringOfficer && sameName(name, m.s.Crew.Range) {
+		return m.refuse("firing officer and range officer are two people", "another person signs on")
+	}
+	return nil
+}
+
+// reading returns what the box reads now for a measured step, or why not.
+func (s *State) reading(p *Plan, st *checklist.Step) (float64, string) {
+	if !s.fresh(liveLead) {
+		return 0, "no fresh answer from the box"
+	}
+	if st.Motor > 0 {
+		r := s.Box.Channel[st.Motor-1]
+		switch {
+		case r.Kind == OhmNotMeasured || s.Now.Since(s.Box.ScanSeen) > liveLead:
+			return 0, "the channel is not being measured"
+		case r.Kind == OhmOpen:
+			return 0, fmt.Sprintf("channel %d reads open", st.Motor)
+		}
+		return float64(r.Milliohm) / 1000, ""
+	}
+	v := s.Box.Battery
+	if st.ID == StepDead {
+		v = s.Box.Bus
+	}
+	if v.Level == LevelUnknown {
+		return 0, "the voltage is not being measured"
+	}
+	return float64(v.Millivolt) / 1000, ""
+}
+
+// applyAnswer puts the answer in place. One outside its band is no refusal:
+// it is what was seen, so that the step falls, and with it what rests on it.
+func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
+	st := &m.p.Steps[i]
+	if !inBand {
+		m.s.Evidence[i] = Evidence{}
+		m.loud(fmt.Sprintf("%s: %.4g %s is outside %.4g to %.4g: the step does not stand", st.ID, value, st.Band.Unit,
+			st.Band.Low, st.Band.High))
+		return
+	}
+	old := m.s.Evidence[i]
+	changed := old.Present && (st.Kind == checklist.KindName && !sameName(old.Words, ev.Words) ||
+		st.Kind == checklist.KindQuantity && math.Abs(old.Value-value) > st.Agree)
+	means := ev.Means
+	if st.Kind == checklist.KindMeasured {
+		means = MeansBox
+	}
+	words := strings.TrimSpace(ev.Words)
+	if st.Kind == checklist.KindSecret {
+		words = ""
+	}
+	by := m.crewName(st)
+	if st.Kind == checklist.KindName {
+		by = words
+	}
+	m.s.Evidence[i] = Evidence{Present: true, At: m.s.Now, Value: value, Words: words, By: by, Means: means}
+	if changed && st.Phase != checklist.Briefing {
+		m.dropResting(st.ID, "changed")
+	}
+	m.answered(st, words)
+}
+
+// answered does what a few steps bring with them.
+func (m *machine) answered(st *checklist.Step, words string) {
+	switch st.ID {
+	case StepFiringOfficer:
+		if m.s.Crew.Firing != "" && !sameName(m.s.Crew.Firing, words) {
+			m.drop(checklist.DropRangeOfficer, "another firing officer")
+		}
+		m.s.Crew.Firing = words
+	case StepRangeOfficer:
+		if m.s.Crew.Range != "" && !sameName(m.s.Crew.Range, words) {
+			m.drop(checklist.DropRangeOfficer, "the range officer handed over")
+		}
+		m.s.Crew.Range = words
+	case StepShuntOn:
+		m.s.Shunted = true
+		m.withdraw(m.p.index(StepShuntOff), "the line is shunted again")
+	case StepShuntOff:
+		m.s.Shunted = false
+	case StepKeyHeld:
+		m.s.Crew.KeyWith = words
+	}
+	for k, post := range m.p.Posts {
+		if st.ID == StepCrewSpotter(post) {
+			m.s.Crew.Spotter[k] = words
+		}
+	}
+}
+
+// withdraw takes the answer of step i back, by name, with what rests on it.
+func (m *machine) withdraw(i int, why string) {
+	if i < 0 || !m.s.Evidence[i].Present {
+		return
+	}
+	m.s.Evidence[i] = Evidence{}
+	m.notice(fmt.Sprintf("withdrawn: %s, %s", m.p.Steps[i].ID, why))
+	m.dropResting(m.p.Steps[i].ID, "rests on it")
+}
+
+// dropResting withdraws every step that rests on the one named.
+func (m *machine) dropResting(id, why string) {
+	for j := range m.p.Steps {
+		for _, base := range m.p.Steps[j].RestsOn {
+			if base == id {
+				m.withdraw(j, id+" "+why)
+			}
+		}
+	}
+}
+
+// drop withdraws every step that the happening names.
+func (m *machine) drop(d checklist.Drops, why string) {
+	for i := range m.p.Steps {
+		if m.p.Steps[i].Drops&d != 0 {
+			m.withdraw(i, why)
+		}
+	}
+}
+
+// dropTimed withdraws every answer that ages.
+func (m *machine) dropTimed() {
+	for i := range m.p.Steps {
+		if m.p.Steps[i].Expires > 0 && m.s.Evidence[i].Present {
+			m.s.Evidence[i] = Evidence{}
+		}
+	}
+}
+
+// dropBasis withdraws what rests on a basis that left its accepted range; the
+// loss of the gate is the same step (I-16).
+func (m *machine) dropBasis(what string) {
+	m.drop(checklist.DropBasis, what)
+	m.loud(what + ": the prediction is withdrawn")
+}
+
+// onWithdraw takes an answer back at a person's word.
+func (m *machine) onWithdraw(ev Withdraw) error {
+	i := m.p.index(ev.Step)
+	if i < 0 || !m.s.Evidence[i].Present {
+		return m.refuse(fmt.Sprintf("%q has no answer to take back", ev.Step), "")
+	}
+	if m.s.Phase > Count && m.s.Phase != Hold {
+		return m.refuse("answers are taken back before the window", "call HOLD")
+	}
+	m.withdraw(i, ev.Why)
+	return nil
+}
+
+// onWaive lets the range officer pass an advisory band with a reason; core
+// gates never.
+func (m *machine) onWaive(ev Waive) error {
+	i := m.p.index(ev.Step)
+	if i < 0 {
+		return m.refuse(fmt.Sprintf("there is no step %q", ev.Step), "")
+	}
+	st := &m.p.Steps[i]
+	switch {
+	case m.s.Phase != Setup:
+		return m.refuse("a waiver is given in SETUP", "")
+	case !st.Advisory:
+		return m.refuse(st.ID+" cannot be waived", "")
+	case m.s.Crew.Range == "" || !sameName(ev.By, m.s.Crew.Range):
+		return m.refuse("only the range officer waives", "")
+	case len([]rune(strings.TrimSpace(ev.Why))) < 4:
+		return m.refuse("a waiver needs its reason", "type why")
+	case math.IsNaN(ev.Value) || math.IsInf(ev.Value, 0):
+		return m.refuse(st.ID+": the value is not a number", "")
+	}
+	if err := m.mayAnswer(i); err != nil {
+		return err
+	}
+	return m.ask(ev, func() {
+		m.s.Evidence[i] = Evidence{Present: true, At: m.s.Now, Value: ev.Value, Words: strings.TrimSpace(ev.Why),
+			By: m.s.Crew.Range, Means: MeansTyped, Waived: true}
+		m.loud(fmt.Sprintf("waived by %s: %s at %.4g %s, %s", m.s.Crew.Range, st.ID, ev.Value, st.Band.Unit, ev.Why))
+	})
+}
