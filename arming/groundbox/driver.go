@@ -1,0 +1,237 @@
+package groundbox
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+)
+
+// Times of the driver.
+const (
+	answerTime    = 150 * time.Millisecond // the box has 100 ms; the rest is the line's
+	openingTime   = 3500 * time.Millisecond
+	openingAsk    = 400 * time.Millisecond
+	testTime      = 2300 * time.Millisecond
+	perChannel    = 100 * time.Millisecond
+	leaseEvery    = 2 * time.Second
+	confirmPoll   = 10 * time.Millisecond
+	grantWake     = 20 * time.Millisecond
+	stuckFlush    = 20 * time.Millisecond
+	stuckLost     = 400 * time.Millisecond
+	firstBackoff  = 250 * time.Millisecond
+	mostBackoff   = time.Second
+	refusedPause  = 2 * time.Second
+	closeDrain    = 200 * time.Millisecond
+	snapshotOfUse = 250 * time.Millisecond // of the 0.3 s that the box allows
+)
+
+var (
+	errClosing = errors.New("closing")
+	errRestart = errors.New("the box has restarted")
+)
+
+// driver is the one goroutine that owns the port. Everything in it is its own.
+type driver struct {
+	l       *Link
+	out     pending
+	permit  permit
+	lastRun time.Time // of the loop: its own delays are watched
+	stalled time.Duration
+
+	told      string // the reason of the last Lost, to say it once
+	connected bool
+	known     Identity // of the last connection
+	everKnown bool
+	tested    map[string]bool // by identity, since its last restart
+
+	s *session // nil without a port
+}
+
+func newDriver(l *Link) *driver {
+	d := &driver{l: l, tested: map[string]bool{}}
+	d.lastRun = l.cfg.Clock()
+	return d
+}
+
+func (d *driver) now() time.Time { return d.l.cfg.Clock() }
+
+func (d *driver) report(r Report) { d.out.add(r) }
+
+// run is the life of the link: open, talk, lose, wait, again.
+func (d *driver) run() {
+	defer close(d.l.done)
+	defer close(d.l.reports)
+	backoff := firstBackoff
+	for {
+		err := d.oneConnection()
+		if errors.Is(err, errClosing) {
+			return
+		}
+		if d.connected {
+			backoff = firstBackoff
+		}
+		d.lost(err)
+		pause := backoff
+		var refused *refusedBox
+		if errors.As(err, &refused) {
+			pause = refusedPause
+		}
+		backoff = min(2*backoff, mostBackoff)
+		if d.sleep(pause) != nil {
+			return
+		}
+	}
+}
+
+// lost reports the end of a connection, or that there is still none.
+func (d *driver) lost(err error) {
+	reason := err.Error()
+	if d.permit.mayBeClosed() {
+		d.dropGrant("the link to the box is lost: " + reason)
+	}
+	if d.connected || reason != d.told {
+		d.report(Lost{At: d.now(), Reason: reason})
+	}
+	d.connected, d.told = false, reason
+}
+
+// oneConnection opens the port and talks until something ends it.
+func (d *driver) oneConnection() error {
+	rw, err := d.dial()
+	if err != nil {
+		return err
+	}
+	c := newConn(rw, d.l.cfg.Clock)
+	d.s = newSession(d, c)
+	d.l.mu.Lock()
+	d.l.writer = c.w
+	d.l.mu.Unlock()
+	err = d.s.run()
+	if errors.Is(err, errClosing) {
+		d.s.sayGoodbye()
+	} else {
+		d.s.sayOff()
+	}
+	d.l.mu.Lock()
+	d.l.writer = nil
+	d.l.mu.Unlock()
+	d.s = nil
+	c.close()
+	return err
+}
+
+// dial opens the port beside the driver, which goes on watching the permit.
+func (d *driver) dial() (io.ReadWriteCloser, error) {
+	type result struct {
+		rw  io.ReadWriteCloser
+		err error
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	got := make(chan result, 1)
+	go func() {
+		rw, err := d.l.cfg.Dial(ctx)
+		got <- result{rw, err}
+	}()
+	for {
+		select {
+		case r := <-got:
+			if r.err != nil {
+				return nil, fmt.Errorf("%s can not be opened: %w", d.l.cfg.Port, r.err)
+			}
+			return r.rw, nil
+		default:
+		}
+		if err := d.pump(d.now().Add(5 * time.Millisecond)); err != nil {
+			cancel()
+			go func() {
+				if r := <-got; r.err == nil {
+					_ = r.rw.Close() // opened too late for anyone
+				}
+			}()
+			return nil, err
+		}
+	}
+}
+
+// sleep waits without a port, and longer while nobody takes the reports.
+func (d *driver) sleep(pause time.Duration) error {
+	until := d.now().Add(pause)
+	for d.now().Before(until) || d.out.full() {
+		next := until
+		if d.out.full() {
+			next = d.now().Add(grantWake)
+		}
+		if err := d.pump(next); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// pump waits for one thing to happen, at most until the given time: bytes,
+// a wish, a reader of reports, or time. It returns an error when the link is
+// closing or the port is gone.
+func (d *driver) pump(until time.Time) error {
+	now := d.now()
+	if next := now.Add(d.longestWait()); until.After(next) {
+		until = next
+	}
+	timer := time.NewTimer(max(until.Sub(now), 0))
+	defer timer.Stop()
+	var out chan Report
+	var head Report
+	if len(d.out.list) > 0 {
+		out, head = d.l.reports, d.out.list[0]
+	}
+	var chunks chan chunk
+	if d.s != nil {
+		chunks = d.s.c.chunks
+	}
+	var err error
+	select {
+	case <-d.l.quit:
+		return errClosing
+	case ch := <-chunks:
+		err = d.s.received(ch)
+	case out <- head:
+		d.out.pop()
+	case <-d.l.wake:
+	case <-timer.C:
+	}
+	d.watch()
+	return err
+}
+
+// longestWait keeps the loop turning while the permit or its opening needs it.
+func (d *driver) longestWait() time.Duration {
+	if d.permit.mayBeClosed() || d.permit.confirming() {
+		return grantWake
+	}
+	return PollSlow
+}
+
+// watch looks at what time alone does: the driver's own delay, a grant that ran
+// out, an opening that did not come, a port that takes nothing.
+func (d *driver) watch() {
+	now := d.now()
+	if gap := now.Sub(d.lastRun); gap > MostStall {
+		d.stalled = gap
+	}
+	d.lastRun = now
+	d.takeOff(now)
+	d.watchGrant(now)
+	d.watchConfirm(now)
+	if d.s != nil {
+		if stuck := d.s.c.w.blocked(now); stuck > stuckFlush {
+			if _, clear := d.s.c.w.offWritten(); !clear {
+				d.s.c.w.clearOutput()
+			}
+			if stuck > stuckLost {
+				d.s.stuck = true
+			}
+		}
+	}
+}

@@ -1,0 +1,267 @@
+package groundbox
+
+import (
+	"fmt"
+	"time"
+)
+
+// permit is what the driver knows of the permit. The zero value is open, with
+// nothing asked.
+type permit struct {
+	state  permitState
+	number uint64 // of the grant that ON was sent for
+	onAt   time.Time
+	keptAt time.Time
+
+	wasOn      bool  // ON was sent since the last confirmed opening
+	basePulses int64 // in the snapshot before ON
+	baseKnown  bool
+	baseBox    Identity
+
+	offAt    time.Time // when the opening was asked
+	openSeen time.Time // first snapshot that showed it
+	alarmed  bool
+}
+
+type permitState int
+
+const (
+	permitIdle    permitState = iota
+	permitClosing             // ON was sent
+	permitClosed              // read closed
+	permitOpening             // OFF was asked, not yet confirmed
+)
+
+// closeWithin is how soon after ON the relay must read closed: the box has
+// 50 ms, the rest is polling.
+const closeWithin = 250 * time.Millisecond
+
+func (p *permit) mayBeClosed() bool { return p.state == permitClosing || p.state == permitClosed }
+
+func (p *permit) confirming() bool { return p.state == permitOpening }
+
+// takeOff takes over a PermitOff of somebody else.
+func (d *driver) takeOff(now time.Time) {
+	d.l.mu.Lock()
+	asked, isNew := d.l.offAsked, d.l.offNew
+	d.l.offNew = false
+	if isNew {
+		d.l.offAsked = time.Time{}
+	}
+	d.l.mu.Unlock()
+	if isNew {
+		d.beginConfirm(asked, now)
+	}
+}
+
+// beginConfirm starts to watch the permit open. One that runs already is not
+// given more time.
+func (d *driver) beginConfirm(asked, now time.Time) {
+	p := &d.permit
+	if p.confirming() && !p.alarmed {
+		return
+	}
+	if !p.wasOn && (d.s == nil || !d.connected) {
+		return // no permit was ever given here, and nobody can say more
+	}
+	if asked.IsZero() {
+		asked = now
+	}
+	if !p.wasOn && d.s != nil && d.s.haveLast {
+		p.basePulses, p.baseKnown, p.baseBox = d.s.last.Pulses, true, d.known
+	}
+	p.state, p.offAt, p.openSeen, p.alarmed = permitOpening, asked, time.Time{}, false
+	if d.s != nil {
+		d.s.pollSoon = true
+	}
+}
+
+// dropGrant is the driver's own decision to open the permit.
+func (d *driver) dropGrant(reason string) {
+	now := d.now()
+	d.l.mu.Lock()
+	d.l.endGrants()
+	w := d.l.writer
+	d.l.mu.Unlock()
+	if w != nil {
+		w.off()
+	}
+	if d.permit.mayBeClosed() {
+		d.report(PermitDropped{At: now, Number: d.permit.number, Reason: reason})
+	}
+	d.beginConfirm(now, now)
+}
+
+// watchGrant lets go when the grant has run out or the driver was late.
+func (d *driver) watchGrant(now time.Time) {
+	stalled := d.stalled
+	d.stalled = 0
+	if !d.permit.mayBeClosed() {
+		return
+	}
+	if stalled > 0 {
+		d.dropGrant(fmt.Sprintf("the program stood still for %.2f s", stalled.Seconds()))
+		return
+	}
+	if g, stands := d.l.granted(now); !stands || g.Number != d.permit.number {
+		d.dropGrant("the permit was not asked for again in time")
+	}
+}
+
+// watchConfirm raises the alarm when the permit was not read open in time.
+func (d *driver) watchConfirm(now time.Time) {
+	p := &d.permit
+	if !p.confirming() || p.alarmed || !p.openSeen.IsZero() || now.Sub(p.offAt) < ConfirmWithin {
+		return
+	}
+	p.alarmed = true
+	reason := "no good answer came from the box"
+	if s := d.s; s != nil && s.haveLast && s.lastAt.After(p.offAt) {
+		switch {
+		case s.last.PermitClosed:
+			reason = "the permit's contact reads closed"
+		case !s.last.BehindPermitV.Dead():
+			reason = "there is voltage behind the permit: " + s.last.BehindPermitV.String() + " V"
+		}
+	}
+	d.report(PermitDidNotOpen{At: now, Reason: reason})
+}
+
+// permitSeen follows a good snapshot that was asked for at asked.
+func (d *driver) permitSeen(s Snapshot, asked, at time.Time) error {
+	p := &d.permit
+	switch p.state {
+	case permitOpening:
+		d.confirmSeen(s, asked, at)
+		return nil
+	case permitClosing, permitClosed:
+		if reason := d.dropReason(s, at); reason != "" {
+			d.dropGrant(reason)
+			return nil
+		}
+		if p.state == permitClosing && s.PermitClosed {
+			p.state = permitClosed
+			d.report(PermitClosed{At: at, Number: p.number})
+		}
+		return d.keep(s, at)
+	}
+	return d.close(s, at)
+}
+
+// tripping events end a grant, and forbid one.
+const tripping = eventWatchdog | eventKeyPulled | eventRestarted | eventWelded | eventOwnerChanged | eventErrors | eventPermitLimit
+
+// dropReason says why a snapshot ends the grant, or nothing.
+func (d *driver) dropReason(s Snapshot, at time.Time) string {
+	switch {
+	case !s.KeyIn:
+		return "the key is out"
+	case s.Events&tripping&^eventErrors != 0:
+		return "the box reports: " + (s.Events & tripping).String()
+	case d.permit.state == permitClosed && !s.PermitClosed:
+		return "the box has opened the permit"
+	case s.Events&eventErrors != 0:
+		return "the box reports: " + eventErrors.String()
+	case d.permit.state == permitClosing && !s.PermitClosed && at.Sub(d.permit.onAt) > closeWithin:
+		return "the permit did not close"
+	}
+	return ""
+}
+
+// keep sends KEEP when it is time.
+func (d *driver) keep(s Snapshot, at time.Time) error {
+	if at.Sub(d.permit.keptAt) < KeepEvery-5*time.Millisecond || !s.PermitClosed {
+		return nil
+	}
+	sent, err := d.sendPermit("OUTP:PERM:KEEP "+d.l.cfg.Token, s, at)
+	if sent {
+		d.permit.keptAt = at
+	}
+	return err
+}
+
+// close sends ON once for a new grant.
+func (d *driver) close(s Snapshot, at time.Time) error {
+	g, stands := d.l.granted(at)
+	if !stands {
+		return nil
+	}
+	if reason := closeRefusal(s); reason != "" {
+		d.l.mu.Lock()
+		d.l.ended = max(d.l.ended, g.Number)
+		d.l.mu.Unlock()
+		d.report(Refused{At: at, Command: "OUTP:PERM ON", Reason: reason})
+		return nil
+	}
+	d.permit.number = g.Number
+	sent, err := d.sendPermit("OUTP:PERM ON,"+d.l.cfg.Token, s, at)
+	if !sent {
+		return err
+	}
+	p := &d.permit
+	p.state, p.onAt, p.keptAt, p.wasOn = permitClosing, at, at, true
+	p.basePulses, p.baseKnown, p.baseBox = s.Pulses, true, d.known
+	return nil
+}
+
+// closeRefusal says why ON is not sent after this snapshot. The box would
+// refuse most of it as well.
+func closeRefusal(s Snapshot) string {
+	switch {
+	case s.Events&tripping != 0:
+		return "the box reports: " + (s.Events & tripping).String()
+	case !s.KeyIn:
+		return "the key is out"
+	case s.Pole1Closed || s.Pole2Closed:
+		return "the button does not read open"
+	case s.PermitClosed:
+		return "the permit reads closed already"
+	case !s.BehindPermitV.Dead() || !s.BusV.Dead():
+		return "there is voltage behind the permit"
+	}
+	return ""
+}
+
+// sendPermit queues ON or KEEP, if the grant still stands at that very moment.
+func (d *driver) sendPermit(head string, s Snapshot, at time.Time) (sent bool, err error) {
+	text := fmt.Sprintf("%s,%d", head, s.Sequence)
+	now := d.now()
+	before := at.Add(snapshotOfUse)
+	d.l.mu.Lock()
+	defer d.l.mu.Unlock()
+	g := d.l.grant
+	if g.Number != d.permit.number || g.Number <= d.l.ended || !now.Before(g.Until) || !now.Before(before) {
+		return false, nil
+	}
+	if g.Until.Before(before) {
+		before = g.Until
+	}
+	if err := d.s.c.w.send(outLine{text: text, permit: g.Number, before: before}); err != nil {
+		return false, err
+	}
+	d.s.noteSent(text)
+	return true, nil
+}
+
+// confirmSeen looks for the open permit, and then for the pulse count in a
+// later snapshot. Only snapshots that were asked for after OFF had gone out
+// count.
+func (d *driver) confirmSeen(s Snapshot, asked, at time.Time) {
+	p := &d.permit
+	if d.s.offAt.IsZero() || asked.Before(d.s.offAt) {
+		return
+	}
+	if s.PermitClosed || !s.BehindPermitV.Dead() {
+		p.openSeen = time.Time{}
+		return
+	}
+	if p.openSeen.IsZero() {
+		p.openSeen = at
+		return
+	}
+	unchanged := p.baseKnown && p.baseBox == d.known && p.basePulses >= 0 && s.Pulses == p.basePulses
+	d.report(PermitConfirmedOpen{
+		At: at, WasOn: p.wasOn, PulsesUnchanged: unchanged, Pulses: s.Pulses, After: p.openSeen.Sub(p.offAt),
+	})
+	*p = permit{number: p.number}
+}

@@ -1,0 +1,258 @@
+package practice
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"holdline/arming/circuit"
+	"holdline/arming/groundbox/wire"
+)
+
+// Config describes a practice box. Problem is needed; the rest may be zero.
+type Config struct {
+	// Problem is the firing circuit that hangs on the box, one channel per
+	// igniter. It must be one that circuit.Validate accepts.
+	Problem *circuit.Problem
+	// Draws, when not nil, draws resistances, thresholds and delays; nil gives
+	// the nominal circuit.
+	Draws *rand.Rand
+	// Serial is the serial number in the identity; "0001" when empty.
+	Serial string
+	// Clock tells the device time since any fixed moment and never goes back;
+	// nil means that the caller drives the box with Advance.
+	Clock func() time.Duration
+	// CountsLost lets the pulse and press counts read -1, as after a service
+	// that has not been made.
+	CountsLost bool
+	// NoiseSeed seeds the noise fault.
+	NoiseSeed uint64
+}
+
+// RealClock returns a clock for Config that runs in real time from now.
+func RealClock() func() time.Duration {
+	start := time.Now()
+	return func() time.Duration { return time.Since(start) }
+}
+
+// Box is a simulated ground box. Its methods may be called from any goroutine.
+type Box struct {
+	mu       sync.Mutex
+	clock    func() time.Duration
+	ms       int64 // device time
+	identity wire.Identity
+	hw       hardware
+	ctl      controller
+	faults   faults
+	framer   *wire.Framer
+	out      []byte
+	links    map[*transport]struct{}
+}
+
+// New returns a box that has just been powered up, with the key out, the
+// battery off, no igniter connected and no shunt.
+func New(cfg Config) (*Box, error) {
+	if cfg.Problem == nil || len(cfg.Problem.Igniters) < 1 || len(cfg.Problem.Igniters) > wire.MaxChannels {
+		return nil, fmt.Errorf("practice: a box needs a circuit of 1 to %d igniters", wire.MaxChannels)
+	}
+	if err := circuit.Validate(cfg.Problem); err != nil {
+		return nil, fmt.Errorf("practice: circuit: %w", err)
+	}
+	if cfg.Serial == "" {
+		cfg.Serial = "0001"
+	}
+	b := &Box{
+		clock:    cfg.Clock,
+		identity: wire.Identity{Maker: "holdline", Model: "PRACTICE", Serial: cfg.Serial, Version: "1.0"},
+		framer:   wire.NewFramer(wire.MaxCommandBytes),
+		links:    map[*transport]struct{}{},
+	}
+	b.faults.noise = rand.New(rand.NewPCG(cfg.NoiseSeed, 1))
+	b.hw.init(cfg)
+	b.ctl.powerUp(b.hw.channels())
+	if cfg.CountsLost {
+		b.hw.pulses, b.hw.presses = wire.Unknown, wire.Unknown
+	}
+	if cfg.Clock != nil {
+		b.ms = cfg.Clock().Milliseconds()
+		b.hw.benchStartMs = b.ms
+	}
+	return b, nil
+}
+
+// Identity returns the answer to *IDN?.
+func (b *Box) Identity() wire.Identity { return b.identity }
+
+// Advance lets device time pass up to now. Time that has passed already is
+// left alone.
+func (b *Box) Advance(now time.Duration) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.advance(now.Milliseconds())
+}
+
+// catchUp brings a box with a clock to the present. mu must be held.
+func (b *Box) catchUp() {
+	if b.clock != nil {
+		b.advance(b.clock().Milliseconds())
+	}
+}
+
+func (b *Box) advance(to int64) {
+	for b.ms < to {
+		b.ms++
+		b.step()
+	}
+}
+
+// step lets one millisecond pass: the hands and the circuit first, then the
+// watchdog, which needs no controller, then the controller's program.
+func (b *Box) step() {
+	b.faults.step(b)
+	b.hw.step(b.ms)
+	b.hw.watchdogStep(b.ms)
+	if b.faults.frozen() {
+		return
+	}
+	b.ctl.sample(&b.hw, b.ms)
+	if line, done := b.ctl.jobStep(&b.hw, b.ms); done {
+		b.answer(line)
+		b.runWaiting()
+	}
+}
+
+// Input takes received bytes.
+func (b *Box) Input(p []byte) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	if b.faults.frozen() {
+		return
+	}
+	for _, line := range b.framer.Push(p) {
+		b.line(line)
+	}
+}
+
+// Output takes away what the box has sent since the last call.
+func (b *Box) Output() []byte {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	out := b.out
+	b.out = nil
+	return out
+}
+
+// mostUnread bounds the answers that nobody takes.
+const mostUnread = 1 << 16
+
+func (b *Box) answer(line string) {
+	if b.faults.has(Mute) || len(b.out) > mostUnread {
+		return
+	}
+	text := []byte(line + "\n")
+	if f, on := b.faults.get(Noise); on {
+		text = b.faults.spoil(text, f)
+	}
+	b.out = append(b.out, text...)
+}
+
+// Restart restarts the controller, as a loss of power does: permit open, lease
+// off, owner and errors forgotten, event 8; the counts are kept.
+func (b *Box) Restart() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	b.restart()
+}
+
+func (b *Box) restart() {
+	b.hw.openPermit(b.ms)
+	b.hw.drive = false
+	b.hw.watchdogMs = defaultWatchdogMs
+	b.hw.fire = pulseRecord{}
+	b.ctl.powerUp(b.hw.channels())
+	b.framer.Reset()
+	b.out = nil
+}
+
+// State is what the box knows of itself, for a practice screen.
+type State struct {
+	At               time.Duration
+	KeyIn            bool
+	Button           bool // pressed by a hand or a fault
+	BatteryJoined    bool
+	Igniters         bool // connected
+	Shunt            bool
+	PermitCommanded  bool
+	PermitClosed     bool // by the linked contact
+	Lease            bool
+	BatteryV         float64
+	BusV             float64
+	CurrentA         float64
+	Pulses, Presses  int64
+	Events           wire.Event
+	Faults           []Fault
+	SnapshotsServed  uint16
+	PermitOpenedAt   time.Duration // when last commanded open after having been closed
+	PermitClosedAt   time.Duration // when last commanded closed
+	WatchdogRestarts int64         // ON and KEEP accepted
+}
+
+// State returns the present state.
+func (b *Box) State() State {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	h := &b.hw
+	return State{
+		At: msToTime(b.ms), KeyIn: h.keyHand, Button: h.buttonPressed(b.ms), BatteryJoined: h.joined,
+		Igniters: h.connected, Shunt: h.shunt, PermitCommanded: h.commanded, PermitClosed: h.permitContact,
+		Lease: b.ctl.leaseOn(b.ms), BatteryV: h.batteryV, BusV: h.busV, CurrentA: h.currentA(),
+		Pulses: h.pulses, Presses: h.presses, Events: b.ctl.eventBits(h), Faults: b.faults.list(),
+		SnapshotsServed: b.ctl.sequence, PermitOpenedAt: msToTime(h.openedMs), PermitClosedAt: msToTime(h.closedMs),
+		WatchdogRestarts: h.watchdogRestarts,
+	}
+}
+
+// LitAt tells what one motor has done, for a practice screen. A box sees none
+// of it.
+type LitAt struct {
+	Motor       int           // 1 to N
+	BridgeFired bool          // the bridge has fired
+	BridgeAt    time.Duration // when, in device time
+	Lit         bool          // and the motor burns, or has burned
+	At          time.Duration // when it lit, in device time
+}
+
+// Lit returns every motor, in order.
+func (b *Box) Lit() []LitAt {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	out := make([]LitAt, b.hw.channels())
+	for k := range out {
+		out[k].Motor = k + 1
+		firedS, fired := b.hw.bench.Fired(k)
+		if !fired {
+			continue
+		}
+		out[k].BridgeFired, out[k].BridgeAt = true, b.hw.benchTime(firedS)
+		lightsS, _ := b.hw.bench.Lights(k)
+		if b.faults.hasChannel(DarkMotor, k+1) {
+			continue
+		}
+		if f, late := b.faults.getChannel(LateLight, k+1); late {
+			lightsS += f.Value
+		}
+		at := b.hw.benchTime(lightsS)
+		if at <= msToTime(b.ms) {
+			out[k].Lit, out[k].At = true, at
+		}
+	}
+	return out
+}
+
+func msToTime(ms int64) time.Duration { return time.Duration(ms) * time.Millisecond }

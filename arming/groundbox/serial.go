@@ -1,0 +1,205 @@
+package groundbox
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/gofrs/flock"
+	"go.bug.st/serial"
+)
+
+// readTimeout is how long one read of a serial port waits.
+const readTimeout = 50 * time.Millisecond
+
+// SerialDial returns a Dial for the serial port name at baud bits a second,
+// 8N1, no flow control. It locks the port against another holdline, and after a
+// loss finds the same USB device under another name by its serial number.
+func SerialDial(name string, baud int) func(context.Context) (io.ReadWriteCloser, error) {
+	f := &finder{name: name, list: Ports}
+	return func(ctx context.Context) (io.ReadWriteCloser, error) {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		where := f.where()
+		port, err := openSerial(where, baud)
+		if err == nil {
+			f.opened(where)
+		}
+		return port, err
+	}
+}
+
+// finder remembers which USB device was opened.
+type finder struct {
+	name string
+	list func() ([]PortInfo, error)
+
+	mu     sync.Mutex
+	device PortInfo // with a serial number once one was opened
+}
+
+// where returns the name to open now: that of the device opened before, if it
+// is there under another name and the old name is not.
+func (f *finder) where() string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.device.SerialNumber == "" {
+		return f.name
+	}
+	ports, err := f.list()
+	if err != nil {
+		return f.name
+	}
+	elsewhere := ""
+	for _, p := range ports {
+		if p.sameDevice(f.device) {
+			if p.Name == f.device.Name {
+				return f.name
+			}
+			elsewhere = p.Name
+		}
+	}
+	if elsewhere != "" {
+		return elsewhere
+	}
+	return f.name
+}
+
+// opened notes the USB device behind a name.
+func (f *finder) opened(where string) {
+	ports, err := f.list()
+	if err != nil {
+		return
+	}
+	real := resolve(where)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, p := range ports {
+		if p.Name == real && p.SerialNumber != "" {
+			f.device = p
+		}
+	}
+}
+
+// resolve follows links such as those by device id.
+func resolve(name string) string {
+	if real, err := filepath.EvalSymlinks(name); err == nil {
+		return real
+	}
+	return name
+}
+
+// openSerial locks and opens a port.
+func openSerial(name string, baud int) (*serialPort, error) {
+	lock, err := lockPort(name)
+	if err != nil {
+		return nil, err
+	}
+	p, err := serial.Open(name, &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit})
+	if err != nil {
+		_ = lock.Unlock() // the first error tells more
+		return nil, err
+	}
+	if err := p.SetReadTimeout(readTimeout); err != nil {
+		_ = p.Close() // the first error tells more
+		_ = lock.Unlock()
+		return nil, err
+	}
+	_ = p.ResetInputBuffer() // what an earlier program left; the opening copes without
+	return &serialPort{port: p, lock: lock}, nil
+}
+
+// lockPort keeps two holdlines from one port.
+func lockPort(name string) (*flock.Flock, error) {
+	dir := os.Getenv("XDG_RUNTIME_DIR")
+	if dir == "" {
+		dir = os.TempDir()
+	}
+	sum := fnv.New64a()
+	_, _ = sum.Write([]byte(resolve(name))) // a hash never fails
+	lock := flock.New(filepath.Join(dir, fmt.Sprintf("holdline-port-%016x.lock", sum.Sum64())))
+	got, err := lock.TryLock()
+	if err != nil {
+		return nil, fmt.Errorf("lock: %w", err)
+	}
+	if !got {
+		return nil, errors.New("another holdline uses it")
+	}
+	return lock, nil
+}
+
+// serialPort closes in an order that the library does not keep by itself: it
+// closes the handle first, and a read or write that starts just then would go
+// to whatever file gets the same number.
+type serialPort struct {
+	port serial.Port
+	lock *flock.Flock
+
+	reading, writing sync.Mutex
+	mu               sync.Mutex
+	closed           bool
+}
+
+func (p *serialPort) over() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.closed
+}
+
+// Read returns 0 and nil when nothing came in time.
+func (p *serialPort) Read(b []byte) (int, error) {
+	p.reading.Lock()
+	defer p.reading.Unlock()
+	if p.over() {
+		return 0, os.ErrClosed
+	}
+	return p.port.Read(b)
+}
+
+func (p *serialPort) Write(b []byte) (int, error) {
+	p.writing.Lock()
+	defer p.writing.Unlock()
+	if p.over() {
+		return 0, os.ErrClosed
+	}
+	return p.port.Write(b)
+}
+
+// ResetOutputBuffer throws away what the system has not sent yet.
+func (p *serialPort) ResetOutputBuffer() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.closed {
+		return os.ErrClosed
+	}
+	return p.port.ResetOutputBuffer()
+}
+
+// Close waits for a running read, which ends by its timeout, and a short while
+// for a running write, which may not end at all.
+func (p *serialPort) Close() error {
+	p.mu.Lock()
+	already := p.closed
+	p.closed = true
+	p.mu.Unlock()
+	if already {
+		return nil
+	}
+	p.reading.Lock()
+	defer p.reading.Unlock()
+	for end := time.Now().Add(closeDrain); !p.writing.TryLock(); {
+		if time.Now().After(end) {
+			return errors.Join(p.port.Close(), p.lock.Unlock())
+		}
+		time.Sleep(time.Millisecond)
+	}
+	defer p.writing.Unlock()
+	return errors.Join(p.port.Close(), p.lock.Unlock())
+}

@@ -1,0 +1,400 @@
+package groundbox
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"holdline/arming/groundbox/wire"
+)
+
+const (
+	eventWatchdog     = wire.EventWatchdog
+	eventKeyPulled    = wire.EventKeyPulled
+	eventRestarted    = wire.EventRestarted
+	eventWelded       = wire.EventWelded
+	eventOwnerChanged = wire.EventOwnerChanged
+	eventErrors       = wire.EventErrors
+	eventPermitLimit  = wire.EventPermitLimit
+)
+
+// session is one opening of the port.
+type session struct {
+	d      *driver
+	c      *conn
+	framer *wire.Framer
+	lines  []arrived
+	stuck  bool
+
+	channels int
+	testA    float64
+
+	doubt     bool // an answer may still be on its way: fence before the next
+	oldFences int  // fences whose answers may still come
+	pollSoon  bool
+
+	last     Snapshot
+	lastAt   time.Time
+	haveLast bool
+	asked    int // snapshots asked for since the last good one
+	offAt    time.Time
+
+	row    int
+	recent []time.Time
+
+	leased    bool
+	leasedAt  time.Time
+	sinceGood []string // commands since the last snapshot without an error
+	keepAfter bool     // the last of them is a KEEP that the box may have refused by its own opening
+}
+
+type arrived struct {
+	line wire.Line
+	at   time.Time
+}
+
+func newSession(d *driver, c *conn) *session {
+	return &session{d: d, c: c, framer: wire.NewFramer(wire.MaxAnswerBytes)}
+}
+
+// Failures of one question.
+var (
+	errNoAnswer   = errors.New("no answer")
+	errUnreadable = errors.New("unreadable answer")
+)
+
+// received takes a chunk of bytes.
+func (s *session) received(ch chunk) error {
+	if late := s.d.now().Sub(ch.at); late > MostStall {
+		s.d.stalled = max(s.d.stalled, late)
+	}
+	for _, line := range s.framer.Push(ch.data) {
+		s.lines = append(s.lines, arrived{line, ch.at})
+	}
+	if ch.err != nil {
+		return fmt.Errorf("%s is gone: unplugged, or closed by the system", s.d.l.cfg.Port)
+	}
+	return nil
+}
+
+// mostLines bounds lines that nobody has asked for.
+const mostLines = 64
+
+// pump waits for something and watches the port.
+func (s *session) pump(until time.Time) error {
+	if err := s.d.pump(until); err != nil {
+		return err
+	}
+	if s.stuck {
+		return fmt.Errorf("%s takes no data", s.d.l.cfg.Port)
+	}
+	if at, clear := s.c.w.offWritten(); clear {
+		s.offAt = at
+	}
+	if len(s.lines) > mostLines {
+		return fmt.Errorf("%s sends without being asked", s.d.l.cfg.Port)
+	}
+	return nil
+}
+
+// command sends a line that has no answer.
+func (s *session) command(text string) error {
+	s.noteSent(text)
+	return s.write(text)
+}
+
+func (s *session) write(text string) error {
+	if err := s.c.w.send(outLine{text: text}); err != nil {
+		return fmt.Errorf("%s is gone: %w", s.d.l.cfg.Port, err)
+	}
+	return nil
+}
+
+// noteSent remembers what the box may object to.
+func (s *session) noteSent(text string) {
+	const most = 8
+	if len(s.sinceGood) < most {
+		s.sinceGood = append(s.sinceGood, text)
+	}
+}
+
+// query asks one question and returns the next line. One question is out at a
+// time. After a failure the session is in doubt about what comes next.
+func (s *session) query(text string, within time.Duration) (arrived, error) {
+	s.lines = s.lines[:0]
+	if err := s.write(text); err != nil {
+		return arrived{}, err
+	}
+	deadline := s.d.now().Add(within)
+	for {
+		if len(s.lines) > 0 {
+			got := s.lines[0]
+			s.lines = s.lines[1:]
+			if got.line.Text == fenceAnswer && s.oldFences > 0 {
+				s.oldFences-- // late
+				continue
+			}
+			if got.line.Bad != wire.FaultNone {
+				s.doubt = true
+				return got, fmt.Errorf("%w: the line is %s", errUnreadable, got.line.Bad)
+			}
+			return got, nil
+		}
+		if !s.d.now().Before(deadline) {
+			s.doubt = true
+			return arrived{}, errNoAnswer
+		}
+		if err := s.pump(deadline); err != nil {
+			return arrived{}, err
+		}
+	}
+}
+
+// fenceAnswer is what every box says to SYST:VERS?, and nothing else.
+const fenceAnswer = "1999.0"
+
+// fence asks something whose answer can not be mistaken, and throws away all
+// that comes before it: late, repeated and broken answers.
+func (s *session) fence(within time.Duration) error {
+	s.framer.Reset()
+	if err := s.write("\nSYST:VERS?"); err != nil {
+		return err
+	}
+	s.oldFences++
+	deadline := s.d.now().Add(within)
+	for {
+		for len(s.lines) > 0 {
+			text := s.lines[0].line.Text
+			s.lines = s.lines[1:]
+			if text == fenceAnswer {
+				s.oldFences--
+				s.doubt = false
+				return nil
+			}
+		}
+		if !s.d.now().Before(deadline) {
+			return errNoAnswer
+		}
+		if err := s.pump(deadline); err != nil {
+			return err
+		}
+	}
+}
+
+// sure asks until the answer can be read, three times at most.
+func (s *session) sure(text string, within time.Duration, read func(string) error) error {
+	var err error
+	for range 3 {
+		if s.doubt {
+			if err = s.fence(within); err != nil {
+				if !isBad(err) {
+					return err
+				}
+				continue
+			}
+		}
+		var got arrived
+		if got, err = s.query(text, within); err != nil {
+			if !isBad(err) {
+				return err
+			}
+			continue
+		}
+		if err = read(got.line.Text); err == nil {
+			return nil
+		}
+		s.doubt = true
+	}
+	return fmt.Errorf("the box does not answer %s: %w", text, err)
+}
+
+// isBad tells a bad answer from the end of the session.
+func isBad(err error) bool { return errors.Is(err, errNoAnswer) || errors.Is(err, errUnreadable) }
+
+// run talks until something ends it.
+func (s *session) run() error {
+	for {
+		if err := s.takeOver(); err != nil {
+			return err
+		}
+		err := s.poll()
+		if !errors.Is(err, errRestart) {
+			return err
+		}
+		delete(s.d.tested, s.d.known.String())
+		s.d.lost(err)
+	}
+}
+
+// poll polls for as long as the link is good.
+func (s *session) poll() error {
+	next := s.d.now()
+	for {
+		if err := s.idle(next); err != nil {
+			return err
+		}
+		s.pollSoon = false
+		began := s.d.now()
+		if err := s.once(); err != nil {
+			return err
+		}
+		if err := s.wishes(); err != nil {
+			return err
+		}
+		next = began.Add(s.interval())
+	}
+}
+
+func (s *session) interval() time.Duration {
+	if s.d.permit.confirming() {
+		return confirmPoll
+	}
+	s.d.l.mu.Lock()
+	defer s.d.l.mu.Unlock()
+	if s.d.permit.mayBeClosed() || s.d.l.fast || s.d.l.grant.Number > s.d.l.ended {
+		return min(PollFast, s.d.l.cfg.PollEvery)
+	}
+	return s.d.l.cfg.PollEvery
+}
+
+// idle waits for the next poll. A line that comes meanwhile was not asked for.
+func (s *session) idle(until time.Time) error {
+	for s.d.now().Before(until) && !s.pollSoon {
+		if err := s.pump(until); err != nil {
+			return err
+		}
+		if err := s.unasked(); err != nil {
+			return err
+		}
+		if soon := s.d.now().Add(s.interval()); soon.Before(until) {
+			until = soon
+		}
+	}
+	return s.unasked()
+}
+
+// unasked counts lines that no question was out for.
+func (s *session) unasked() error {
+	for len(s.lines) > 0 {
+		got := s.lines[0]
+		s.lines = s.lines[1:]
+		if got.line.Text == fenceAnswer && s.oldFences > 0 {
+			s.oldFences--
+			continue
+		}
+		if s.doubt {
+			continue // the rest of an answer that was bad already
+		}
+		s.doubt = true
+		if err := s.bad("an answer came that nobody had asked for"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// once polls once.
+func (s *session) once() error {
+	if s.doubt {
+		if err := s.fence(answerTime); err != nil {
+			if !isBad(err) {
+				return err
+			}
+			return s.bad("no answer from the box")
+		}
+	}
+	asked := s.d.now()
+	s.asked++
+	got, err := s.query("STAT:SNAP?", answerTime)
+	switch {
+	case errors.Is(err, errNoAnswer):
+		return s.bad("no answer from the box")
+	case errors.Is(err, errUnreadable):
+		return s.bad("an answer that can not be read: " + err.Error())
+	case err != nil:
+		return err
+	}
+	snap, err := wire.ParseSnapshot(got.line.Text)
+	if err != nil {
+		s.doubt = true
+		return s.bad("an answer that can not be read: " + strings.TrimPrefix(err.Error(), "wire: "))
+	}
+	if reason := s.contradiction(snap); reason != "" {
+		s.doubt = true
+		return s.bad(reason)
+	}
+	return s.good(snap, asked, got.at)
+}
+
+// contradiction compares a snapshot with what is known.
+func (s *session) contradiction(snap Snapshot) string {
+	if len(snap.ChannelOhm) != s.channels {
+		return fmt.Sprintf("the box shows %d channels and had %d", len(snap.ChannelOhm), s.channels)
+	}
+	if snap.Practice != s.d.known.Practice() {
+		return "the snapshots and the identity of the box contradict each other about practice"
+	}
+	if !s.haveLast {
+		return ""
+	}
+	step := int(snap.Sequence - s.last.Sequence) // modulo 65536
+	switch {
+	case step == 0:
+		return "the same answer came twice"
+	case step > s.asked && snap.Events&eventRestarted != 0 && int(snap.Sequence) <= s.asked:
+		return "" // a box that has restarted counts from the start
+	case step > s.asked:
+		return fmt.Sprintf("the answer has number %d and should have %d", snap.Sequence, s.last.Sequence+uint16(s.asked))
+	}
+	return ""
+}
+
+// bad counts a bad answer and ends the session when there are too many.
+func (s *session) bad(reason string) error {
+	now := s.d.now()
+	s.row++
+	kept := s.recent[:0]
+	for _, at := range s.recent {
+		if now.Sub(at) <= badSpan {
+			kept = append(kept, at)
+		}
+	}
+	s.recent = append(kept, now)
+	s.d.report(Bad{At: now, Reason: reason, InRow: s.row, Recent: len(s.recent)})
+	switch {
+	case s.row >= badInRow:
+		return fmt.Errorf("%d bad answers in a row from the box, the last: %s", s.row, reason)
+	case len(s.recent) >= badRecent:
+		return fmt.Errorf("%d bad answers from the box within 2 s, the last: %s", len(s.recent), reason)
+	}
+	return nil
+}
+
+// good takes a snapshot that has passed.
+func (s *session) good(snap Snapshot, asked, at time.Time) error {
+	s.row, s.asked = 0, 0
+	s.last, s.lastAt, s.haveLast = snap, at, true
+	var caused Event
+	if snap.Events&eventErrors == 0 {
+		s.sinceGood = s.sinceGood[:0]
+	} else if s.explainsErrors(snap) {
+		caused = eventErrors
+	}
+	s.d.report(SnapshotRead{At: at, S: snap, Caused: caused})
+	if snap.Events&eventRestarted != 0 {
+		return errRestart
+	}
+	if err := s.d.permitSeen(snap, asked, at); err != nil {
+		return err
+	}
+	if snap.Events&eventOwnerChanged != 0 {
+		return errors.New("another program has taken the box over")
+	}
+	if snap.Events&eventErrors != 0 {
+		if err := s.readErrors(); err != nil {
+			return err
+		}
+	}
+	return s.lease(snap)
+}
