@@ -75,7 +75,7 @@ the box contract instead, and prints what it lacks.`,
 const handsHelp = `  key in | key out          battery on | battery off
   igniters on | igniters off | igniters new
   shunt on | shunt off      press SECONDS | button down | button up
-  fault WHAT | clear WHAT   state | quit`
+  fault WHAT | clear WHAT   state | wait SECONDS | quit`
 
 func faultsHelp() string {
 	var b strings.Builder
@@ -170,8 +170,17 @@ func moveHand(box *practice.Box, line string, out io.Writer) error {
 	}
 	word, rest, _ := strings.Cut(line, " ")
 	switch word {
-	case "press":
-		return press(hands, rest)
+	case "press", "wait":
+		d, err := time.ParseDuration(rest + "s")
+		if err != nil || d < time.Millisecond || d > time.Minute {
+			return fmt.Errorf("expected %s SECONDS, 0.001 to 60", word)
+		}
+		if word == "wait" {
+			time.Sleep(d)
+		} else {
+			hands.Press(d)
+		}
+		return nil
 	case "fault", "clear":
 		fault, err := practice.ParseFault(rest)
 		if err != nil {
@@ -186,16 +195,6 @@ func moveHand(box *practice.Box, line string, out io.Writer) error {
 		return writeBoxState(out, box)
 	}
 	return errors.New("not a hand of this box; state shows where they are")
-}
-
-// press presses the button for a number of seconds, up to a minute.
-func press(hands practice.Hands, seconds string) error {
-	d, err := time.ParseDuration(seconds + "s")
-	if err != nil || d < time.Millisecond || d > time.Minute {
-		return errors.New("expected press SECONDS, 0.001 to 60")
-	}
-	hands.Press(d)
-	return nil
 }
 
 // writeBoxState writes one line of where the hands and contacts are.

@@ -59,17 +59,18 @@ func (p *program) rootCommand() *cobra.Command {
 }
 
 // adoptDefaults gives the library's own commands this program's manner: wrong
-// usage is told as such, and help, which every --help gives, is not listed.
+// usage is told as such.
 func adoptDefaults(root *cobra.Command) {
 	for _, c := range root.Commands() {
 		switch c.Name() {
 		case "help":
-			c.Hidden = true
+			c.Short = "help about a command, as --help"
 		case "completion":
 			c.Short = "completion script for bash, zsh, fish or powershell"
 			for _, shell := range c.Commands() {
 				shell.Args = exactArgs()
 			}
+			c.RunE = func(c *cobra.Command, args []string) error { return c.Help() }
 			c.Args = func(c *cobra.Command, args []string) error {
 				if len(args) > 0 {
 					return usage(c, "%q is no shell that it knows", args[0])
