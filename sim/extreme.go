@@ -10,47 +10,62 @@ const yawNegligible = 1e-9
 // hold a new extreme; bounds on the polynomials show it without a search.
 func (r *Runner) gather() {
 	s, o := &r.step, &r.out
-	degree := s.degree
-	aEnd := s.a.end(degree - 1)
-	aBend := s.a.bend(degree - 1)
-	aLow, aHigh := min(s.a[0], aEnd)-aBend, max(s.a[0], aEnd)+aBend
-	if aHigh > o.PeakAccelerationMps2 {
-		o.PeakAccelerationMps2 = s.a.largestSince(degree-1, s.a[0], aEnd, o.PeakAccelerationMps2, 1)
+	aLow, aHigh := s.a[0], s.aEnd
+	if aLow > aHigh {
+		aLow, aHigh = aHigh, aLow
 	}
-	if -aLow > o.PeakDecelerationMps2 {
-		o.PeakDecelerationMps2 = s.a.largestSince(degree-1, s.a[0], aEnd, o.PeakDecelerationMps2, -1)
+	if !s.aMonotone {
+		if aHigh+s.aBend > o.PeakAccelerationMps2 {
+			o.PeakAccelerationMps2 = s.a.largestSince(s.degree-1, aHigh, o.PeakAccelerationMps2, 1)
+		}
+		if s.aBend-aLow > o.PeakDecelerationMps2 {
+			o.PeakDecelerationMps2 = s.a.largestSince(s.degree-1, -aLow, o.PeakDecelerationMps2, -1)
+		}
+		aLow, aHigh = aLow-s.aBend, aHigh+s.aBend
+	} else {
+		if aHigh > o.PeakAccelerationMps2 {
+			o.PeakAccelerationMps2 = aHigh
+		}
+		if -aLow > o.PeakDecelerationMps2 {
+			o.PeakDecelerationMps2 = -aLow
+		}
 	}
-	vEnd := s.v.end(degree)
-	vBend := s.v.bend(degree)
-	if max(s.v[0], vEnd)+vBend > o.PeakSpeedMps {
-		r.gatherSpeed(vEnd, aLow >= 0 || aHigh <= 0)
+	vLow, vHigh := s.v[0], s.vEnd
+	if vLow > vHigh {
+		vLow, vHigh = vHigh, vLow
 	}
-	r.gatherLoads(aLow, aHigh, min(s.v[0], vEnd)-vBend, max(s.v[0], vEnd)+vBend)
+	if aLow < 0 && aHigh > 0 {
+		vLow, vHigh = vLow-s.vBend, vHigh+s.vBend
+	}
+	if vHigh > o.PeakSpeedMps {
+		r.gatherSpeed(aLow >= 0 || aHigh <= 0)
+	}
+	r.gatherLoads(aHigh, vLow, vHigh)
 	if r.engaged.k > 0 {
 		r.gatherTension()
 	}
 }
 
-// largestSince returns the largest of sign·polynomial on [0, 1] and best.
-func (c *series) largestSince(degree int, begin, end, best, sign float64) float64 {
-	best = max(best, sign*begin, sign*end)
-	// monotone when the linear term outweighs the rest
+// largestSince returns the largest of sign·polynomial on [0, 1] and best; ends
+// is its larger end.
+func (c *series) largestSince(degree int, ends, best, sign float64) float64 {
+	best = max(best, ends)
 	rest := 0.0
 	for n := 2; n <= degree; n++ {
 		rest += float64(n) * math.Abs(c[n])
 	}
 	if math.Abs(c[1]) >= rest {
-		return best
+		return best // monotone: the linear term outweighs the rest
 	}
 	_, value := c.largest(degree, 0, 1, sign)
 	return max(best, sign*value)
 }
 
-func (r *Runner) gatherSpeed(vEnd float64, monotone bool) {
+func (r *Runner) gatherSpeed(monotone bool) {
 	s, o := &r.step, &r.out
 	sigma, value := 0.0, s.v[0]
-	if vEnd > value {
-		sigma, value = 1, vEnd
+	if s.vEnd > value {
+		sigma, value = 1, s.vEnd
 	}
 	if !monotone {
 		sigma, value = s.v.largest(s.degree, 0, 1, 1)
@@ -58,7 +73,10 @@ func (r *Runner) gatherSpeed(vEnd float64, monotone bool) {
 	if value > o.PeakSpeedMps {
 		o.PeakSpeedMps = value
 		o.PeakSpeedTimeS = r.t + sigma*s.h
-		o.PeakSpeedPositionM = s.x.at(s.degree, sigma)
+		o.PeakSpeedPositionM = s.xEnd
+		if sigma < 1 {
+			o.PeakSpeedPositionM = s.x.at(s.degree, sigma)
+		}
 	}
 }
 
@@ -76,8 +94,8 @@ func (r *Runner) gatherTension() {
 		}
 		c[0] -= d.stop.StiffnessNpm * (d.stop.AtM + d.stop.SlackM)
 		peak := max(r.tension[i].Value, 0)
-		if max(c[0], c.end(s.degree))+c.bend(s.degree) > peak {
-			peak = c.largestSince(s.degree, c[0], c.end(s.degree), peak, 1)
+		if ends := max(c[0], c.end(s.degree)); ends+c.bend(s.degree) > peak {
+			peak = c.largestSince(s.degree, ends, peak, 1)
 		}
 		r.tension[i] = Some(peak)
 	}
@@ -85,7 +103,7 @@ func (r *Runner) gatherTension() {
 
 // gatherLoads takes the front axle load and the yaw margin. The bounds of
 // acceleration and speed over the step spare most steps the polynomials.
-func (r *Runner) gatherLoads(aLow, aHigh, vLow, vHigh float64) {
+func (r *Runner) gatherLoads(aHigh, vLow, vHigh float64) {
 	s := &r.step
 	yaw := !r.skipYaw && r.p.Guide == nil && r.minYaw > 0 &&
 		(math.Abs(s.yaw[0]) > yawNegligible*s.yawSize[0] ||
@@ -96,13 +114,27 @@ func (r *Runner) gatherLoads(aLow, aHigh, vLow, vHigh float64) {
 	var front series
 	r.frontLoad(&front)
 	degree := s.degree - 1
-	end := front.end(degree)
-	if low := min(front[0], end); low-front.bend(degree) < r.minFront {
-		r.minFront = -front.largestSince(degree, front[0], end, -r.minFront, -1)
+	if low := min(front[0], front.end(degree)); low-front.bend(degree) < r.minFront {
+		r.minFront = -front.largestSince(degree, -low, -r.minFront, -1)
 	}
-	if yaw {
+	if yaw && !r.yawHolds(&front, vHigh) {
 		r.gatherYaw(&front)
 	}
+}
+
+// yawHolds reports whether the step cannot hold a lower yaw margin.
+func (r *Runner) yawHolds(front *series, vHigh float64) bool {
+	s := &r.step
+	degree := s.degree - 1
+	end, bend := front.end(degree), front.bend(degree)
+	low, high := min(front[0], end)-bend, max(front[0], end)+bend
+	load := GravityMps2 * r.cosG * (s.m[0] + s.m[1] + s.m[2])
+	if r.mayLift {
+		u := max(math.Abs(r.wind), vHigh+r.wind)
+		load -= max(r.lift, 0)*u*u + max(s.up[0], s.up[0]+s.up[1])
+	}
+	moment := max(math.Abs(s.yaw[0]), math.Abs(s.yaw[0]+s.yaw[1]))
+	return min(low, load-high)*r.p.Vehicle.TyreFriction*r.p.Vehicle.WheelbaseM >= r.minYaw*moment
 }
 
 // frontBound returns a value that the front axle load stays above in the step.
@@ -127,8 +159,7 @@ func (r *Runner) frontBound(aHigh, vLow, vHigh float64) float64 {
 	}
 	bound -= e.sledgeNm
 	if e.k > 0 {
-		xEnd := s.x.end(s.degree)
-		bound -= max(e.kz*r.x-e.kxz, e.kz*xEnd-e.kxz) + max(e.cz*vLow, e.cz*vHigh)
+		bound -= max(e.kz*r.x-e.kxz, e.kz*s.xEnd-e.kxz) + max(e.cz*vLow, e.cz*vHigh)
 	}
 	return bound / v.WheelbaseM
 }

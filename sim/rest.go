@@ -94,8 +94,8 @@ func (r *Runner) startInside(low, high float64) (at float64, found bool) {
 	s := &r.step
 	thrusting := false
 	for i := range r.groups {
-		_, thrust, slope := r.groups[i].at(r.t)
-		if thrust > 0 || slope > 0 {
+		g := &r.groups[i]
+		if _, thrust := g.at(r.t); thrust > 0 || g.slopeNps > 0 {
 			thrusting = true
 		}
 	}

@@ -37,6 +37,8 @@ type Runner struct {
 	devices  []device
 	mayLift  bool                         // the wheels may be unloaded: lift, or thrust tilted up
 	skipYaw  bool                         // dispersion does not ask for it
+	tilted   bool                         // some thrust line is
+	least    float64                      // accuracy: the least term of a series over the speed
 	visit    func(*Runner, float64) error // sees each span of time, nil for none
 	firstS   float64                      // when the first motor lights
 	burnoutS float64
@@ -49,6 +51,7 @@ type Runner struct {
 	behind   bool // the air comes from behind: u < 0
 	nextS    float64
 	nextM    float64
+	deviceS  float64 // the next known time of a device
 	engaged  engaged
 
 	step step
@@ -72,6 +75,9 @@ type group struct {
 
 	seg   int // the curve's segment, −1 before the motor lights
 	nextS float64
+
+	// The segment's start: time, and impulse, thrust and slope of the curve there.
+	startS, impulseNs, thrustN, slopeNps float64
 }
 
 type deviceState int
@@ -112,7 +118,7 @@ func NewRunner(p *Problem) (*Runner, error) {
 	if err := Validate(p); err != nil {
 		return nil, err
 	}
-	r := &Runner{p: *p}
+	r := &Runner{p: *p, least: termLeast}
 	r.p.Motors, r.p.Stops = slices.Clone(p.Motors), slices.Clone(p.Stops)
 	if p.Guide != nil {
 		guide := *p.Guide
@@ -129,6 +135,7 @@ func NewRunner(p *Problem) (*Runner, error) {
 	r.mayLift = r.lift > 0
 	for i := range r.p.Motors {
 		r.mayLift = r.mayLift || r.p.Motors[i].AngleRad > 0
+		r.tilted = r.tilted || r.p.Motors[i].AngleRad != 0
 	}
 	r.lights = make([]float64, len(p.Motors))
 	r.scale = make([]float64, len(p.Motors))
@@ -317,19 +324,16 @@ func (r *Runner) groupMotors() {
 	}
 }
 
-// schedule sets the next known time and the next position that matters.
+// schedule sets the next position and the next time that matter to a device.
 func (r *Runner) schedule() {
-	r.nextS, r.nextM = math.Inf(1), math.Inf(1)
-	for i := range r.groups {
-		r.nextS = min(r.nextS, r.groups[i].nextS)
-	}
+	r.deviceS, r.nextM = math.Inf(1), MaxRunLengthM
 	for i := range r.devices {
 		d := &r.devices[i]
 		switch d.state {
 		case counting:
-			r.nextS = min(r.nextS, d.triggerS)
+			r.deviceS = min(r.deviceS, d.triggerS)
 		case filling:
-			r.nextS = min(r.nextS, d.fullS)
+			r.deviceS = min(r.deviceS, d.fullS)
 		}
 		r.nextM = min(r.nextM, d.edgeM)
 	}
@@ -351,15 +355,26 @@ func (r *Runner) passTimes() {
 	for i := range r.groups {
 		g := &r.groups[i]
 		for g.nextS <= r.t {
-			g.seg++
-			if g.seg+1 >= len(g.curve.points) {
-				g.nextS = math.Inf(1)
-				break
-			}
-			g.nextS = g.lightS + g.curve.points[g.seg+1].TimeS
+			g.pass()
 		}
 	}
-	changed := false
+	if r.deviceS <= r.t {
+		r.passTriggers()
+	}
+	if r.t == r.burnoutS {
+		r.out.BurnoutTimeS, r.out.BurnoutPositionM, r.out.BurnoutSpeedMps = Some(r.t), Some(r.x), Some(r.v)
+	}
+	next := r.deviceS
+	for i := range r.groups {
+		if r.groups[i].nextS < next {
+			next = r.groups[i].nextS
+		}
+	}
+	r.nextS = next
+}
+
+// passTriggers engages the devices that are due, and ends the filling of chutes.
+func (r *Runner) passTriggers() {
 	for i := range r.devices {
 		d := &r.devices[i]
 		if d.state == counting && d.triggerS <= r.t {
@@ -367,18 +382,12 @@ func (r *Runner) passTimes() {
 			if d.stop.Kind == Chute && d.stop.FillS > 0 {
 				d.state, d.fullS = filling, d.triggerS+d.stop.FillS
 			}
-			changed = true
 		}
 		if d.state == filling && d.fullS <= r.t {
-			d.state, changed = acting, true
+			d.state = acting
 		}
 	}
-	if changed {
-		r.sumEngaged()
-	}
-	if r.t == r.burnoutS {
-		r.out.BurnoutTimeS, r.out.BurnoutPositionM, r.out.BurnoutSpeedMps = Some(r.t), Some(r.x), Some(r.v)
-	}
+	r.sumEngaged()
 	r.schedule()
 }
 
@@ -406,6 +415,7 @@ func (r *Runner) passEdges() error {
 		}
 	}
 	r.sumEngaged()
+	r.schedule()
 	r.passTimes() // a trigger without delay acts at once
 	return nil
 }
@@ -427,28 +437,34 @@ func (r *Runner) pickUp(i int) {
 func (r *Runner) massNow() float64 {
 	m := r.mass0
 	for i := range r.groups {
-		impulse, _, _ := r.groups[i].at(r.t)
+		impulse, _ := r.groups[i].at(r.t)
 		m -= r.groups[i].burn * impulse
 	}
 	return m
 }
 
-// at returns the impulse that the group's curve has delivered, its thrust and
-// the slope of its thrust, in the segment that the group is in.
-func (g *group) at(t float64) (impulseNs, thrustN, slopeNps float64) {
-	c := g.curve
-	last := len(c.points) - 1
-	switch {
-	case g.seg < 0:
-		return 0, 0, 0
-	case g.seg >= last:
-		return c.totalNs, 0, 0
+// at returns the impulse that the group's curve has delivered and its thrust.
+func (g *group) at(t float64) (impulseNs, thrustN float64) {
+	dt := t - g.startS
+	thrustN = g.thrustN + g.slopeNps*dt
+	if thrustN < 0 {
+		thrustN = 0 // rounding at a point of no thrust
 	}
-	p := &c.points[g.seg]
-	dt := max(t-(g.lightS+p.TimeS), 0)
-	slopeNps = c.slopeNps[g.seg]
-	thrustN = max(p.ThrustN+slopeNps*dt, 0)
-	return c.impulseNs[g.seg] + dt*(p.ThrustN+thrustN)/2, thrustN, slopeNps
+	return g.impulseNs + dt*(g.thrustN+thrustN)/2, thrustN
+}
+
+// pass takes the group to its next segment.
+func (g *group) pass() {
+	c := g.curve
+	g.seg++
+	point := c.points[g.seg]
+	g.startS, g.impulseNs = g.lightS+point.TimeS, c.impulseNs[g.seg]
+	g.thrustN, g.slopeNps = point.ThrustN, c.slopeNps[g.seg]
+	if g.seg+1 == len(c.points) {
+		g.thrustN, g.nextS = 0, math.Inf(1)
+		return
+	}
+	g.nextS = g.lightS + c.points[g.seg+1].TimeS
 }
 
 // sumEngaged sums the devices that act.

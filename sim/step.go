@@ -22,7 +22,7 @@ import "math"
 const (
 	// termLeast ends a series, relative to the speed. A hundred steps of it stay
 	// far inside 1e-8.
-	termLeast = 1e-13
+	termLeast = 1e-11
 	orderFew  = 3 // the quadratic terms of A and M are always in
 	// orderStart is the least order where the air speed begins near 0: the
 	// first terms of u² vanish there, and with them some of the series.
@@ -37,6 +37,10 @@ type step struct {
 	degree int // of v and x; the acceleration has one less
 
 	v, x, a, sq series // m/s, m, m/s², (m/s)²; sq is u²
+
+	vEnd, xEnd, aEnd float64 // at σ = 1
+	vBend, aBend     float64 // how far from the chord at most
+	aMonotone        bool
 
 	m       [3]float64 // mass of the vehicle
 	inertia float64    // M_0 = m[0] + rotating mass + weights
@@ -58,28 +62,32 @@ type step struct {
 // shortened where a moment on a guide changes sign.
 func (r *Runner) setThrust(span float64) float64 {
 	s := &r.step
-	var m, forward, up, pitch, yaw, yawSize [2]float64
+	var flow, forward, up, pitch, yaw, yawSize [2]float64
 	mass := r.mass0
 	for i := range r.groups {
 		g := &r.groups[i]
-		impulse, thrust, slope := g.at(r.t)
+		impulse, thrust := g.at(r.t)
+		slope := g.slopeNps
 		mass -= g.burn * impulse
-		m[0] += g.burn * thrust
-		m[1] += g.burn * slope
+		flow[0] += g.burn * thrust
+		flow[1] += g.burn * slope
 		forward[0] += g.forward * thrust
 		forward[1] += g.forward * slope
-		up[0] += g.up * thrust
-		up[1] += g.up * slope
 		pitch[0] += g.pitch * thrust
 		pitch[1] += g.pitch * slope
-		yaw[0] += g.yaw * thrust
-		yaw[1] += g.yaw * slope
-		yawSize[0] += g.yawSize * thrust
-		yawSize[1] += g.yawSize * slope
+		if r.tilted {
+			up[0] += g.up * thrust
+			up[1] += g.up * slope
+		}
+		if !r.skipYaw {
+			yaw[0] += g.yaw * thrust
+			yaw[1] += g.yaw * slope
+			yawSize[0] += g.yawSize * thrust
+			yawSize[1] += g.yawSize * slope
+		}
 	}
-	s.m = [3]float64{mass, -m[0], -m[1] / 2}
+	s.m = [3]float64{mass, -flow[0], -flow[1] / 2}
 	s.forward, s.up, s.pitch, s.yaw, s.yawSize = forward, up, pitch, yaw, yawSize
-	s.guide = [2]float64{}
 	if g := r.p.Guide; g != nil {
 		if end := yaw[0] + yaw[1]*span; yaw[0]*end < 0 {
 			if at := -yaw[0] / yaw[1]; at > 1e-12*span && at < span {
@@ -154,14 +162,17 @@ func (r *Runner) reach(span float64) float64 {
 	s, e := &r.step, &r.engaged
 	u := math.Abs(r.v + r.wind)
 	q := math.Abs(s.square[0]) + math.Abs(s.square[1])*span
-	rate := (2*q*u + e.c + math.Sqrt(q*math.Abs(s.force[0])+e.k*s.inertia)) / s.inertia
-	if span*rate > reachShare {
-		span = reachShare / rate
+	first, second := 2*q*u+e.c, q*math.Abs(s.force[0])+e.k*s.inertia
+	share := reachShare / 2 * s.inertia
+	if first*span > share || second*span*span > share*share {
+		if rate := (first + math.Sqrt(second)) / s.inertia; span*rate > reachShare {
+			span = reachShare / rate
+		}
 	}
 	if r.v > 0 {
-		a := (s.force[0] + s.square[0]*u*u - e.k*r.x - e.c*r.v) / s.inertia
-		if a*span < -1.25*r.v {
-			span = -1.25 * r.v / a
+		net := s.force[0] + s.square[0]*u*u - e.k*r.x - e.c*r.v
+		if net*span < -1.25*r.v*s.inertia {
+			span = -1.25 * r.v * s.inertia / net
 		}
 	}
 	return span
@@ -176,62 +187,69 @@ func (r *Runner) expand(h float64) {
 	s.scale(h)
 	v, x, a, sq := &s.v, &s.x, &s.a, &s.sq
 	elastic := r.engaged.k > 0
-	k, c := r.engaged.k, r.engaged.c
 	u0 := r.v + r.wind
 	inv := 1 / s.inertia
+	k, c := r.engaged.k*inv, r.engaged.c*inv
 	q0, q1 := s.square[0]*inv, s.square[1]*inv
 	m1, m2 := s.m[1]*inv, s.m[2]*inv
+	least := r.least * (math.Abs(r.v) + 0.1)
+
+	// The terms up to the second stand alone: there A and M come in. v[0] is
+	// not u[0], so the cross terms with u0 stand apart in every square.
 	v[0], x[0] = r.v, r.x
-	least := termLeast * (math.Abs(r.v) + 0.1)
+	sq[0] = u0 * u0
+	a0 := s.force[0]*inv + q0*sq[0]
+	if elastic {
+		a0 -= k*x[0] + c*v[0]
+	}
+	if r.starting && a0 < 0 {
+		a0 = 0 // it starts where the net force passes 0: only rounding is below
+	}
+	a[0] = a0
+	v[1], x[1] = h*a0, h*v[0]
+	sq[1] = 2 * u0 * v[1]
+	a[1] = s.force[1]*inv + q0*sq[1] + q1*sq[0] - m1*a0
+	if elastic {
+		a[1] -= k*x[1] + c*v[1]
+	}
+	v[2], x[2] = h*a[1]/2, h*v[1]/2
+	sq[2] = 2*u0*v[2] + v[1]*v[1]
+	a[2] = s.force[2]*inv + q0*sq[2] + q1*sq[1] - m1*a[1] - m2*a0
+	if elastic {
+		a[2] -= k*x[2] + c*v[2]
+	}
+	v[3], x[3] = h*a[2]/3, h*v[2]/3
 	few := orderFew
-	n := 0
-	for ; ; n++ {
-		// v[0] is not u[0]: the cross term with u0 stands apart.
-		var square float64
-		if n == 0 {
-			square = u0 * u0
-		} else {
-			square = u0 * v[n]
-			for i := 1; 2*i < n; i++ {
-				square += v[i] * v[n-i]
-			}
-			square *= 2
-			if n&1 == 0 {
-				square += v[n/2] * v[n/2]
-			}
+	if math.Abs(u0) < 4*(math.Abs(v[1])+math.Abs(v[2])+math.Abs(v[3])) {
+		few = orderStart
+	}
+	n := 3
+	for n < maxOrder && (n < few || math.Abs(v[n])+0.1*math.Abs(v[n-1]) >= least) {
+		square := u0 * v[n]
+		for i, j := 1, n-1; i < j; i, j = i+1, j-1 {
+			square += v[i] * v[j]
+		}
+		square *= 2
+		if n&1 == 0 {
+			square += v[n/2] * v[n/2]
 		}
 		sq[n] = square
-		rhs := q0 * square
-		switch n {
-		case 0:
-			rhs += s.force[0] * inv
-		case 1:
-			rhs += s.force[1]*inv + q1*sq[0] - m1*a[0]
-		case 2:
-			rhs += s.force[2]*inv + q1*sq[1] - m1*a[1] - m2*a[0]
-		default:
-			rhs += q1*sq[n-1] - m1*a[n-1] - m2*a[n-2]
-		}
+		next := q0*square + q1*sq[n-1] - m1*a[n-1] - m2*a[n-2]
 		if elastic {
-			rhs -= (k*x[n] + c*v[n]) * inv
+			next -= k*x[n] + c*v[n]
 		}
-		if n == 0 && r.starting && rhs < 0 {
-			rhs = 0 // it starts where the net force passes 0: only rounding is below
-		}
-		a[n] = rhs
-		next := h * inverse[n+1]
-		x[n+1] = next * v[n]
-		v[n+1] = next * rhs
-		if n == 2 && math.Abs(u0) < 4*(math.Abs(v[1])+math.Abs(v[2])+math.Abs(v[3])) {
-			few = orderStart
-		}
-		if n >= few && math.Abs(v[n+1])+0.1*math.Abs(v[n]) < least || n+1 == maxOrder {
-			break
-		}
+		a[n] = next
+		step := h * inverse[n+1]
+		x[n+1] = step * v[n]
+		v[n+1] = step * next
+		n++
 	}
-	s.degree = n + 1
-	if last := math.Abs(v[n+1]) + 0.1*math.Abs(v[n]); s.degree == maxOrder && last > least {
-		s.shrink(0.95 * math.Pow(least/last, 1.0/maxOrder))
+	s.degree = n
+	last := math.Abs(v[n]) + 0.1*math.Abs(v[n-1])
+	if n == maxOrder && last > least {
+		s.cut(0.95 * math.Pow(least/last, 1.0/maxOrder))
+	} else {
+		s.sum()
 	}
 }
 
@@ -259,8 +277,8 @@ func (s *step) scale(h float64) {
 	s.square[1] *= h
 }
 
-// shrink cuts the step off at σ = share.
-func (s *step) shrink(share float64) {
+// cut ends the step at σ = share.
+func (s *step) cut(share float64) {
 	h := s.h * share
 	s.scale(share)
 	s.h = h
@@ -268,6 +286,31 @@ func (s *step) shrink(share float64) {
 	s.x.shrink(s.degree, share)
 	s.a.shrink(s.degree-1, share)
 	s.sq.shrink(s.degree-1, share)
+	s.sum()
+}
+
+// sum sets the ends of the series and the bounds of what lies between them.
+func (s *step) sum() {
+	v, x, a := &s.v, &s.x, &s.a
+	n := s.degree
+	vEnd, xEnd := v[n], x[n]
+	vBend, aBend, aEnd, aSlope := math.Abs(v[n]), 0.0, 0.0, 0.0
+	for n--; n > 2; n-- {
+		vEnd += v[n]
+		xEnd += x[n]
+		aEnd += a[n]
+		size := math.Abs(a[n])
+		vBend += math.Abs(v[n])
+		aBend += size
+		aSlope += float64(n) * size
+	}
+	second := math.Abs(a[2])
+	s.vEnd = vEnd + v[2] + v[1] + v[0]
+	s.xEnd = xEnd + x[2] + x[1] + x[0]
+	s.aEnd = aEnd + a[2] + a[1] + a[0]
+	s.vBend = vBend + 0.25*math.Abs(v[2])
+	s.aBend = aBend + 0.25*second
+	s.aMonotone = math.Abs(a[1]) >= aSlope+2*second
 }
 
 type event int
@@ -308,8 +351,7 @@ func (r *Runner) advance() error {
 	} else {
 		r.t += s.h
 	}
-	r.v = max(s.v.end(s.degree), 0)
-	r.x = s.x.end(s.degree)
+	r.v, r.x = max(s.vEnd, 0), s.xEnd
 	r.starting = false
 	switch what {
 	case eventStop:
@@ -334,7 +376,7 @@ func (r *Runner) findEvent() event {
 	s := &r.step
 	what := eventNone
 	if at, found := r.stopInside(); found {
-		s.shrink(at)
+		s.cut(at)
 		what = eventStop
 	}
 	if r.wind < 0 {
@@ -346,7 +388,7 @@ func (r *Runner) findEvent() event {
 		c := s.v
 		c[0] += r.wind
 		if at, found := c.leaves(s.degree, sign, speedLeast); found {
-			s.shrink(at)
+			s.cut(at)
 			what = eventAir
 		}
 	}
@@ -358,16 +400,16 @@ func (r *Runner) findEvent() event {
 		var c series
 		r.wheelLoad(&c)
 		if at, found := c.leaves(s.degree-1, sign, loadLeast*s.m[0]*GravityMps2*r.cosG); found {
-			s.shrink(at)
+			s.cut(at)
 			what = eventLoad
 			r.out.Airborne = true
 		}
 	}
-	if s.x.end(s.degree) >= r.nextM {
+	if s.xEnd >= r.nextM {
 		c := s.x
 		c[0] -= r.nextM
 		if c[0] < 0 {
-			s.shrink(c.crossing(s.degree, 0, 1))
+			s.cut(c.crossing(s.degree, 0, 1))
 			what = eventEdge
 		}
 	}
@@ -395,7 +437,7 @@ func (c *series) leaves(degree int, sign, least float64) (sigma float64, found b
 func (r *Runner) stopInside() (sigma float64, found bool) {
 	s := &r.step
 	if !r.starting {
-		if min(s.v[0], s.v.end(s.degree))-s.v.bend(s.degree) > 0 {
+		if min(s.v[0], s.vEnd)-s.vBend > 0 {
 			return 0, false
 		}
 		return s.v.firstBelow(s.degree)

@@ -64,6 +64,9 @@ func Validate(p *Problem) error {
 		c.stop(fmt.Sprintf("stopping device %d %q", i+1, p.Stops[i].Name), &p.Stops[i])
 	}
 	c.spread(&p.Spread)
+	if least := p.Vehicle.MassKg * (1 - drawLimit*p.Spread.Mass); propellantKg >= least && propellantKg < p.Vehicle.MassKg {
+		c.fault("uncertainty: mass may be drawn down to %g kg, expected above the propellant's %g kg", least, propellantKg)
+	}
 	return errors.Join(c.faults...)
 }
 
