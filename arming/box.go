@@ -216,12 +216,12 @@ func (m *machine) earlyHands(why string) {
 // renewLive keeps the answers fresh that the box reads all the time, and
 // withdraws one that left its band.
 func (m *machine) renewLive(newScan bool) {
-	if m.s.Phase == Window || m.s.Phase == Run {
-		return
+	if m.s.Phase == Run {
+		return // the battery sags in a pulse, and no pulse is cut by that
 	}
 	for i := range m.p.Steps {
 		st, e := &m.p.Steps[i], &m.s.Evidence[i]
-		if !st.Live || !e.Present || (st.Motor > 0 && !newScan) {
+		if !st.Live || !e.Present || (st.Motor > 0 && (!newScan || m.s.Phase == Window)) {
 			continue
 		}
 		if st.Motor > 0 && m.s.Box.Channel[st.Motor-1].Kind == OhmNotMeasured {

@@ -263,10 +263,13 @@ func (m *machine) sayPressed() {
 		m.s.RunPressAt = m.s.Now
 	case Run:
 	default:
-		m.stop("the button was pressed")
-		if m.s.Phase != Wait && m.s.Hooked && m.s.Phase != Closed {
+		if m.s.Hooked && m.s.Phase != Closed {
+			// Nobody can say that no current flowed.
+			m.s.PermitEver = true
 			m.enterWait("the button was pressed outside the window")
+			return
 		}
+		m.stop("the button was pressed")
 	}
 }
 

@@ -1,0 +1,228 @@
+package arming
+
+import (
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Check holds the edge from a to b, made by ev with the effects fx, against
+// every invariant of the package comment that shows on one edge. The error
+// joins each that is broken, by number. A shell that sees one has a programme
+// fault before it: it opens the permit and ends.
+func Check(p *Plan, a State, ev Event, b State, fx []Effect) error {
+	c := check{p: p, a: &a, b: &b, ev: ev, fx: fx, asked: ev}
+	if _, ok := ev.(Written); ok && a.Pending.Event != nil {
+		c.asked = a.Pending.Event
+	}
+	c.permit()
+	c.phases()
+	c.line()
+	c.arming()
+	c.waiting()
+	c.doubts()
+	return errors.Join(c.broken...)
+}
+
+type check struct {
+	p      *Plan
+	a, b   *State
+	ev     Event
+	asked  Event // the event that waited for its line, when ev is Written
+	fx     []Effect
+	broken []error
+}
+
+// hold notes a broken invariant unless ok.
+func (c *check) hold(ok bool, number int, text string) {
+	if !ok {
+		c.broken = append(c.broken, fmt.Errorf("arming: internal error: I-%02d: %s (%v to %v by %T)", number, text,
+			c.a.Phase, c.b.Phase, c.ev))
+	}
+}
+
+// permit checks I-01, I-03, I-04, I-10, I-18, I-27.
+func (c *check) permit() {
+	b := c.b
+	inWindow := b.Phase == Window || b.Phase == Run
+	if b.PermitWanted {
+		c.hold(inWindow || b.Phase == Proof && b.Proof == ProofPermit && !b.Hooked, 1, "permit wanted")
+		c.hold(b.Line == LineClosed, 3, "permit wanted with the line "+b.Line.String())
+		c.hold(b.Now.Since(b.PermitAt) <= c.p.Times.Permit, 18, "permit too long")
+		c.hold(!b.LeaseWanted, 10, "lease and permit wanted")
+	}
+	if b.Phase == Window {
+		c.hold(len(b.Blockers(c.p)) == 0, 3, "a gate does not stand in WINDOW")
+	}
+	c.hold(!b.LeaseWanted || b.Line == LineClosed, 10, "lease with the line "+b.Line.String())
+	ons := 0
+	for _, f := range c.fx {
+		if on, ok := f.(PermitOn); ok {
+			ons++
+			c.hold(on.Ticket != 0 && on.Ticket <= b.OnDisk, 27, "permit on without its line on disk")
+			c.hold(b.PermitSpent, 4, "a permit that is not counted")
+			c.hold(!c.a.PermitSpent || b.Box.Key == ContactOpen, 4, "a second permit on one insertion of the key")
+		}
+	}
+	c.hold(ons <= 1, 4, "two permits in one step")
+}
+
+// phases checks I-02, I-05, I-06, I-12, I-22 and I-11.
+func (c *check) phases() {
+	a, b := c.a, c.b
+	if a.Phase != Window && b.Phase == Window {
+		ok := a.Phase == Count && b.Now.Mono >= b.ZeroAt.Mono
+		if c.p.Mode == ModeBox {
+			ok = ok && b.Box.Key == ContactClosed && b.Box.Pole1 == ContactOpen && b.Box.Pole2 == ContactOpen &&
+				b.Box.Seen.Mono >= b.ZeroAt.Mono-300*time.Millisecond
+		}
+		c.hold(ok, 2, "WINDOW entered")
+	}
+	if a.Phase != b.Phase {
+		switch a.Phase {
+		case Run:
+			c.hold(b.Phase == Wait, 5, "RUN left")
+		case Window:
+			c.hold(b.Phase == Run || b.Phase == Wait, 5, "WINDOW left")
+		case Wait:
+			toHold := b.Phase == Hold && a.NoPulse == NoPulseOpened && b.Box.Permit == ContactOpen &&
+				b.Box.Pulses == a.PulsesBefore && b.Box.Presses == a.PressesBefore
+			c.hold(toHold || b.Phase == MakeSafe, 5, "WAIT left")
+		case Hold:
+			c.hold(b.Phase == Setup || b.Phase == Ready || b.Phase == MakeSafe || b.Phase == Wait, 12, "HOLD left")
+		case Closed:
+			c.hold(false, 6, "CLOSED left")
+		}
+		c.entered()
+	}
+	if _, held := c.ev.(HoldCall); held && a.Phase >= Ready && a.Phase <= Run {
+		_, first := firstEffect(c.fx).(PermitOff)
+		c.hold((b.Phase == Hold || b.Phase == Wait) && first, 11, "HOLD did not act at once")
+	}
+	c.hold(!b.PermitEver || b.Phase >= Window && b.Phase <= Closed, 6, "a possible pulse is forgotten")
+}
+
+// entered checks what must hold on entering a phase.
+func (c *check) entered() {
+	a, b := c.a, c.b
+	switch b.Phase {
+	case MakeSafe:
+		_, order := c.asked.(GoForward)
+		fromWait := a.Phase == Wait && a.WaitLeft == 0 && order
+		c.hold(fromWait || a.Phase != Wait && !a.PermitEver, 22, "MAKESAFE entered")
+	case Closed:
+		c.hold(a.Phase == MakeSafe && len(b.AllClearMissing(c.p)) == 0, 6, "CLOSED entered")
+	case Count:
+		ok, _ := b.lasting(c.p, c.p.Times.Count+c.p.Times.Window)
+		c.hold(ok, 17, "COUNT begun on answers that will not last")
+	case Wait:
+		c.hold(b.WaitLeft == c.p.Times.Wait, 21, "WAIT begun short")
+	case Armed:
+		c.hold(a.Phase == Ready && a.ArmEntry && b.Now.Since(a.ArmEntryAt) <= armPair, 13, "ARMED entered")
+	}
+}
+
+func firstEffect(fx []Effect) Effect {
+	if len(fx) == 0 {
+		return nil
+	}
+	return fx[0]
+}
+
+// line checks I-07, I-08, I-09 and I-34.
+func (c *check) line() {
+	a, b := c.a, c.b
+	if b.Line == LineOpen {
+		c.hold(b.Phase == Setup || b.Phase == MakeSafe || b.Phase == Closed, 7, "line OPEN")
+		c.hold(!b.PermitWanted && !b.LeaseWanted, 7, "line OPEN with permit or test current wanted")
+	}
+	if a.Line != LineOpen && b.Line == LineOpen {
+		_, open := c.asked.(OpenLine)
+		_, forward := c.asked.(GoForward)
+		c.hold(open || forward, 8, "the line opened by itself")
+		c.hold(b.keyOut(c.p) && b.batteryOff(c.p) && b.permitOpen(c.p) && b.busDead(c.p), 7, "the line opened on a circuit not known dead")
+	}
+	if a.Line != LineClosed && b.Line == LineClosed {
+		_, counted := c.ev.(CloseLine)
+		c.hold(counted, 8, "the line closed by itself")
+	}
+	switch b.Phase {
+	case Ready, Armed, Count, Window, Run:
+		c.hold(b.Line == LineClosed, 9, "line "+b.Line.String())
+	case Wait:
+		c.hold(b.Line != LineOpen, 9, "line OPEN in WAIT")
+	}
+	if _, start := c.ev.(Start); !a.Hooked && b.Hooked && !start {
+		i := c.p.index(StepProof)
+		ok, _ := a.Stands(c.p, i)
+		c.hold(ok, 34, "hooked up without a contact proof")
+	}
+}
+
+// arming checks I-13, I-14, I-16, I-18 and the key and button part of I-29.
+func (c *check) arming() {
+	a, b := c.a, c.b
+	if b.Phase >= Armed && b.Phase <= Window {
+		c.hold(b.ArmEntry && b.CodeOK && !sameName(b.Crew.Firing, b.Crew.Range) && b.Crew.Range != "", 13, "armed by one")
+		c.hold(a.Phase >= Ready && a.Phase <= Window, 12, "armed without both acts")
+	}
+	if b.Phase == Count || b.Phase == Window {
+		c.hold(b.KeyInArmed, 13, "counting without the key")
+	}
+	c.hold(b.Phase != Armed || b.Now.Since(b.Entered) <= c.p.Times.Armed, 18, "ARMED too long")
+	c.hold(b.Phase != Window || b.Now.Mono < b.WindowEnds, 18, "WINDOW too long")
+	if _, left := c.ev.(BasisLeft); left {
+		i := c.p.index(StepPrediction)
+		c.hold(!b.Evidence[i].Present, 16, "the prediction outlived its basis")
+	}
+	r, reading := c.ev.(BoxReading)
+	if !reading {
+		return
+	}
+	button := r.Box.Pole1 == ContactClosed || r.Box.Pole2 == ContactClosed
+	keyIn := r.Box.Key == ContactClosed
+	switch a.Phase {
+	case Ready:
+		c.hold(!(button || keyIn) || b.Phase == Hold || b.Phase == Wait, 29, "key or button in READY")
+	case Armed, Count:
+		c.hold(!button || b.Phase == Hold || b.Phase == Wait, 29, "button before zero")
+	case MakeSafe:
+		c.hold(!(button || keyIn) || b.Phase == Wait, 29, "key or button in MAKESAFE")
+	case Wait:
+		c.hold(!(button || keyIn) || b.WaitLeft == c.p.Times.Wait || b.Phase == Hold, 29, "key or button in WAIT")
+	case Setup, Hold, Closed:
+		c.hold(!(button || keyIn) || b.Line != LineOpen || a.Warned.KeyOrButton, 29, "key or button with the line OPEN")
+	}
+}
+
+// waiting checks I-19, I-20, I-23 and I-24.
+func (c *check) waiting() {
+	a, b := c.a, c.b
+	if a.Phase == Wait && b.Phase == Wait && b.WaitLeft < a.WaitLeft {
+		step := min(b.Now.Mono-a.Now.Mono, b.Now.Wall-a.Now.Wall, time.Second)
+		c.hold(a.WaitLeft-b.WaitLeft <= step*time.Duration(c.p.WaitSpeed) && a.AtRest, 19, "the wait ran too fast")
+	}
+	switch c.ev.(type) {
+	case BoxLost, HoldCall, BoxUp, Stalled:
+		c.hold(b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
+	}
+	if a.Hooked && b.Live(c.p) < a.Live(c.p) {
+		_, inspected := c.asked.(Inspect)
+		c.hold(inspected && a.Phase == MakeSafe, 23, "a live motor was forgotten")
+		_, reading := c.ev.(BoxReading)
+		c.hold(!reading, 24, "a reading made a motor less than live")
+	}
+}
+
+// doubts checks I-25 and I-28.
+func (c *check) doubts() {
+	b := c.b
+	safe := b.Phase == c.a.Phase || b.Phase == Hold || b.Phase == Wait || b.Phase == Setup
+	switch c.ev.(type) {
+	case BoxLost, PermitStuck, Stalled, Quit, FocusLost, RecordFailed:
+		c.hold(safe, 25, "a doubt moved the machine on")
+	}
+	if _, failed := c.ev.(RecordFailed); failed && c.a.Phase >= Ready && c.a.Phase <= Run {
+		c.hold(b.Phase == Hold || b.Phase == Wait, 28, "no record, and still going")
+	}
+}
