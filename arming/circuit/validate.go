@@ -175,11 +175,11 @@ func (f *faults) igniter(ig *Igniter) {
 	if noFire && allFire && ig.AllFireA <= ig.NoFireA {
 		f.add("all_fire", number(ig.AllFireA, "A"), fmt.Sprintf("must be above no_fire, %g A", ig.NoFireA))
 	}
-	f.notBelow("pressurisation.mean", ig.PressureMeanS, "s")
-	f.notBelow("pressurisation.deviation", ig.PressureSpreadS, "s")
-	if ig.PressureMeanS == 0 && ig.PressureSpreadS > 0 {
-		f.add("pressurisation.mean", "0 s", "must be above 0 where there is a deviation")
+	// A mean of 0 lights at once, and then nothing can vary about it.
+	if ig.PressureMeanS != 0 || ig.PressureSpreadS > 0 {
+		f.above("pressurisation.mean", ig.PressureMeanS, "s")
 	}
+	f.notBelow("pressurisation.deviation", ig.PressureSpreadS, "s")
 	if !(ig.ShortProbability >= 0 && ig.ShortProbability <= 1) {
 		f.add("short_probability", number(100*ig.ShortProbability, "%"), "must be from 0 to 100 %")
 	}
