@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -17,14 +18,11 @@ type cockpitFlags struct {
 	recordDir       string
 	keyFile         string
 	theme           string
-	practiceWaitS   int
+	practiceWait    time.Duration
 }
 
-// leastPracticeWaitS and mostPracticeWaitS bound the wait of a practice firing.
-const (
-	leastPracticeWaitS = 5
-	mostPracticeWaitS  = 600
-)
+// leastPracticeWait is how short the wait of a practice firing may be made.
+const leastPracticeWait = time.Second
 
 func (p *program) cockpitCommand() *cobra.Command {
 	var f cockpitFlags
@@ -42,9 +40,9 @@ it asks how to measure, unless a flag says so.
 Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 1 it could not be done; 2 wrong usage.`,
 		Example: `  holdline                              practise on an invented vehicle
-  holdline new first && holdline predict first/run.toml
-  holdline first/run.toml --practice
-  holdline first/run.toml --box /dev/ttyACM0`,
+  holdline new first && holdline predict first/sheet.toml
+  holdline first/sheet.toml --practice
+  holdline first/sheet.toml --box /dev/ttyACM0`,
 		Args: sheetOrNothing,
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := f.check(c); err != nil {
@@ -65,7 +63,7 @@ Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 	flags.StringVar(&f.recordDir, "records", "", "`FOLDER` of the records")
 	flags.StringVar(&f.keyFile, "key", "", "private key `FILE` that signs the record")
 	flags.StringVar(&f.theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
-	flags.IntVar(&f.practiceWaitS, "practice-wait", 0, "`SECONDS` that the wait of a practice firing takes; 0 is as long as a real one")
+	flags.DurationVar(&f.practiceWait, "practice-wait", 0, "`TIME` that the wait of a practice firing takes, such as 10s; a sixth of a real one without it")
 	return cmd
 }
 
@@ -105,8 +103,8 @@ func (f *cockpitFlags) check(c *cobra.Command) error {
 	default:
 		return usage(c, "--theme %q: expected light, dark or plain", f.theme)
 	}
-	if c.Flags().Changed("practice-wait") && (f.practiceWaitS < leastPracticeWaitS || f.practiceWaitS > mostPracticeWaitS) {
-		return usage(c, "--practice-wait %d: expected %d to %d seconds", f.practiceWaitS, leastPracticeWaitS, mostPracticeWaitS)
+	if c.Flags().Changed("practice-wait") && f.practiceWait < leastPracticeWait {
+		return usage(c, "--practice-wait %v: expected %v at least", f.practiceWait, leastPracticeWait)
 	}
 	return nil
 }

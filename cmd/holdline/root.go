@@ -48,9 +48,9 @@ func (p *program) rootCommand() *cobra.Command {
 			cmd.AddCommand(c)
 		}
 	}
-	add("answers", p.circuitCommand(), p.checkCommand())
+	add("answers", p.circuitCommand(), p.checkCommand(), p.newCommand())
 	add("records", p.verifyCommand())
-	add("box", p.practiceBoxCommand())
+	add("box", p.portsCommand(), p.practiceBoxCommand())
 	add("", p.versionCommand())
 	cmd.InitDefaultHelpCmd()
 	cmd.InitDefaultCompletionCmd()
