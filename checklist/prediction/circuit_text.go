@@ -203,12 +203,29 @@ func (c *Circuit) WeakestLink() string {
 	if c.Shorted != nil && c.Shorted[k].Robber >= 0 && c.Shorted[k].Margin < p.RequiredMargin() {
 		s += fmt.Sprintf(" Should motor %d's bridge short before it fires, %s is left.", c.Shorted[k].Robber+1, floor2(c.Shorted[k].Margin))
 	}
+	var never []int
 	for i := range sol.Igniters {
 		if math.IsInf(sol.Igniters[i].FiresS, 1) {
-			s += fmt.Sprintf(" Motor %d never fires in the nominal circuit.", i+1)
+			never = append(never, i)
 		}
 	}
+	switch len(never) {
+	case 0:
+	case 1:
+		s += fmt.Sprintf(" Motor %s never fires in the nominal circuit.", numbers(never))
+	default:
+		s += fmt.Sprintf(" Motors %s never fire in the nominal circuit.", numbers(never))
+	}
 	return s
+}
+
+// numbers lists motors as the sheet counts them.
+func numbers(motors []int) string {
+	list := make([]string, len(motors))
+	for i, k := range motors {
+		list[i] = fmt.Sprint(k + 1)
+	}
+	return strings.Join(list, ", ")
 }
 
 // RemedyText writes one remedy for people.
@@ -240,11 +257,7 @@ func RemedyText(r circuit.Remedy, sys unit.System) string {
 	case circuit.HigherVoltage:
 		s = fmt.Sprintf("a battery of at least %.4g V", ceil3(r.Value))
 	case circuit.FewerMotors:
-		out := make([]string, len(r.Out))
-		for i, k := range r.Out {
-			out[i] = fmt.Sprint(k + 1)
-		}
-		s = fmt.Sprintf("fewer motors, at most %.0f: without %s (then look at the run again)", r.Value, strings.Join(out, ", "))
+		s = fmt.Sprintf("fewer motors, at most %.0f: without %s (then look at the run again)", r.Value, numbers(r.Out))
 	}
 	return s + fmt.Sprintf(" gives a margin of %s", floor2(r.Margin))
 }
