@@ -17,6 +17,9 @@ const maxInteger = 1<<53 - 1
 // whatever is not one JSON object, and any number beyond ±(2^53 − 1), which
 // the canonical form would round without a word.
 func canonicalBody(raw []byte) ([]byte, error) {
+	if isPlain(raw) {
+		return raw, nil
+	}
 	out, err := jcs.Transform(raw)
 	if err != nil {
 		return nil, fmt.Errorf("body is not JSON that has a canonical form: %w", err)
@@ -83,9 +86,9 @@ func marshalBody(body any) ([]byte, error) {
 	case nil:
 		raw = []byte("{}")
 	case json.RawMessage:
-		raw = b
+		raw = bytes.Clone(b) // the caller may write into it again
 	case []byte:
-		raw = b
+		raw = bytes.Clone(b)
 	default:
 		var err error
 		if raw, err = json.Marshal(body); err != nil {

@@ -40,7 +40,7 @@ func lockPath(dir string, practice bool) string {
 func lockChain(dir string, practice bool) (*chainLock, error) {
 	f := flock.New(lockPath(dir, practice))
 	// LastOpen of another program takes the lock for a moment to look.
-	ctx, cancel := context.WithTimeout(context.Background(), 500*time.Millisecond)
+	ctx, cancel := context.WithTimeout(context.Background(), 300*time.Millisecond)
 	defer cancel()
 	ok, err := f.TryLockContext(ctx, 20*time.Millisecond)
 	if errors.Is(err, context.DeadlineExceeded) || (err == nil && !ok) {

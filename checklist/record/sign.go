@@ -52,7 +52,7 @@ func checkKeyType(key ssh.PublicKey) error {
 // unarmor reads an SSHSIG file. Nothing but blank space may stand around the
 // armour, so that a signature file says one thing only.
 func unarmor(armored []byte) (*sshsig.Signature, error) {
-	text := bytes.TrimSpace(armored)
+	text := bytes.Trim(armored, " \t\r\n")
 	if !bytes.HasPrefix(text, []byte("-----BEGIN "+sshsig.PEMType+"-----")) {
 		return nil, errors.New("does not start with the armour of an SSH signature")
 	}
