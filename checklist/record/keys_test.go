@@ -57,7 +57,7 @@ func TestEveryKindOfKeySignsAndVerifies(t *testing.T) {
 }
 
 func TestCertificateIsRefused(t *testing.T) {
-	cert := &ssh.Certificate{Key: testKey(t, 1).PublicKey(), CertType: ssh.UserCert, ValidBefore: ssh.CertTimeInfinity}
+	cert := &ssh.Certificate{Key: testKey(t, 1).PublicKey(), CertType: ssh.UserCert, ValidPrincipals: []string{"a"}, ValidBefore: ssh.CertTimeInfinity}
 	must(t, cert.SignCert(rand.Reader, testKey(t, 2)))
 	signer, err := ssh.NewCertSigner(cert, testKey(t, 1))
 	must(t, err)
