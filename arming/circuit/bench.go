@@ -104,8 +104,11 @@ func (b *Bench) VoltageV() float64 {
 
 // Resistance returns channel k in ohms as the meter at the hold line shows it:
 // lead and contacts (none for a nulled meter), branch lead and bridge. +Inf
-// when open.
+// when open; the shunt, while it is on, hides every channel.
 func (b *Bench) Resistance(k int) float64 {
+	if b.shunt {
+		return minShuntOhm
+	}
 	g := b.net.bridges[k].siemens
 	if g == 0 {
 		return math.Inf(1)
@@ -116,6 +119,9 @@ func (b *Bench) Resistance(k int) float64 {
 // ClusterOhm returns the whole cluster in ohms as the meter at the hold line
 // shows it, +Inf when every channel is open.
 func (b *Bench) ClusterOhm() float64 {
+	if b.shunt {
+		return minShuntOhm
+	}
 	sum := 0.0
 	for k := range b.net.bridges {
 		sum += b.net.bridges[k].siemens

@@ -102,13 +102,27 @@ func TestBenchFaults(t *testing.T) {
 	near(t, "shorted channel", b.Resistance(1), p.BranchLeadOhm(1)+0.05+p.LeadOhm()+0.02, 1e-12)
 	near(t, "bad joint", b.Resistance(2), p.BranchOhm(2)+0.5+p.LeadOhm()+0.02, 1e-12)
 	b.Shunt(true)
+	for k := range 3 {
+		if v := JudgeChannel(b.Resistance(k), ChannelBand(p, k), nil); v != Short {
+			t.Errorf("channel %d behind the shunt: %v, want short", k, v)
+		}
+	}
+	if v := JudgeCluster(p, b.ClusterOhm()); v.Answer != AnswerShort {
+		t.Errorf("cluster behind the shunt: %q", v.Answer)
+	}
 	b.Advance(1, true)
+	if amps := 12.4 / (0.025 + 0.010 + 0.001); math.Abs(b.CurrentA()-amps) > 1e-9*amps {
+		t.Errorf("current through the shunt: got %v A, want %v A", b.CurrentA(), amps)
+	}
 	for k := range 3 {
 		if _, fired := b.Fired(k); fired {
 			t.Errorf("bridge %d fired with the shunt on", k)
 		}
 	}
 	b.Shunt(false)
+	b.SetBattery(11.5, 0.2)
+	b.Advance(0, true)
+	near(t, "another battery under load", b.BatteryV(), 11.5-b.CurrentA()*0.2, 1e-12)
 	b.Advance(1, true)
 	for k, want := range []bool{false, false, true} {
 		if _, fired := b.Fired(k); fired != want {

@@ -18,6 +18,9 @@
 // closed forms: with u = I²/I_t², t = τ ln((u − ϑ)/(u − 1)) when u > 1, never
 // when u ≤ 1. There is no time stepping.
 //
+// Left out: a bridge's resistance rising as it warms, a battery sagging during
+// the pulse, contact bounce, inductance, heat from one bridge to another.
+//
 // # Failure policy
 //
 // [Validate] names every fault of a problem. The other functions expect a
