@@ -75,11 +75,14 @@ func (m *machine) restartWait(why string) {
 // more than a second, and only with the vehicle at rest, key out and bus dead
 // (I-19, R-08).
 func (m *machine) runWait(step time.Duration) {
-	if m.s.Phase != Wait || !m.s.AtRest || !m.s.keyOut(m.p) || !m.s.busDead(m.p) || step <= 0 {
+	if m.s.Phase != Wait {
 		return
 	}
 	if step > waitStepMost {
 		m.restartWait(fmt.Sprintf("the program stood still for %.1f s", step.Seconds()))
+		return
+	}
+	if !m.s.AtRest || !m.s.keyOut(m.p) || !m.s.busDead(m.p) || step <= 0 {
 		return
 	}
 	m.s.WaitLeft = max(0, m.s.WaitLeft-step*time.Duration(m.p.WaitSpeed))
