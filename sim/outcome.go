@@ -77,6 +77,9 @@ type CaseResult struct {
 	// in the problem's order; unknown for the others and for a line that did
 	// not act. Its rating is judged by the caller.
 	LineTensionN []Maybe
+	// ActsAtM is where the vehicle was when each device began to act; unknown
+	// for one that did not.
+	ActsAtM []Maybe
 }
 
 // UnfinishedError is a run that was still moving at the model's bounds.

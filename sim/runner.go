@@ -95,6 +95,7 @@ type device struct {
 	state    deviceState
 	triggerS float64
 	fullS    float64
+	actsAtM  Maybe   // where it began to act
 	edgeM    float64 // the next position that matters, +Inf for none
 }
 
@@ -210,6 +211,9 @@ func (r *Runner) RunAll(cases []Case) ([]CaseResult, error) {
 			c.faults = append(c.faults, err)
 		}
 		results[i] = CaseResult{Case: cases[i], Outcome: outcome, LineTensionN: slices.Clone(r.tension)}
+		for j := range r.devices {
+			results[i].ActsAtM = append(results[i].ActsAtM, r.devices[j].actsAtM)
+		}
 	}
 	if len(c.faults) > 0 {
 		return nil, errors.Join(c.faults...)
@@ -378,7 +382,7 @@ func (r *Runner) passTriggers() {
 	for i := range r.devices {
 		d := &r.devices[i]
 		if d.state == counting && d.triggerS <= r.t {
-			d.state = acting
+			d.state, d.actsAtM = acting, Some(r.x)
 			if d.stop.Kind == Chute && d.stop.FillS > 0 {
 				d.state, d.fullS = filling, d.triggerS+d.stop.FillS
 			}
@@ -403,14 +407,14 @@ func (r *Runner) passEdges() error {
 			case d.stop.Kind == WheelBrake || d.stop.Kind == Chute:
 				d.state, d.triggerS, d.edgeM = counting, r.t+r.delay[i], math.Inf(1)
 			case d.stop.Kind == ArrestBed && d.state == waiting:
-				d.state, d.edgeM = acting, d.stop.AtM+d.stop.LengthM
+				d.state, d.actsAtM, d.edgeM = acting, Some(r.x), d.stop.AtM+d.stop.LengthM
 			case d.stop.Kind == ArrestBed:
 				d.state, d.edgeM = finished, math.Inf(1)
 			case d.stop.Kind == WeightedLine:
 				r.pickUp(i)
-				d.state, d.edgeM = acting, math.Inf(1)
+				d.state, d.actsAtM, d.edgeM = acting, Some(r.x), math.Inf(1)
 			default:
-				d.state, d.edgeM = acting, math.Inf(1)
+				d.state, d.actsAtM, d.edgeM = acting, Some(r.x), math.Inf(1)
 			}
 		}
 	}
@@ -531,4 +535,12 @@ func (r *Runner) finish() {
 	if taut {
 		o.StoredLineEnergyJ = Some(storedJ)
 	}
+}
+
+// StandingFrontLoadN returns the front axle load in newtons at rest without
+// thrust: what the front load fraction is a fraction of. p must be valid.
+func StandingFrontLoadN(p *Problem) float64 {
+	v := &p.Vehicle
+	sin, cos := math.Sincos(math.Atan(p.SlopeRatio))
+	return v.MassKg * GravityMps2 * ((v.WheelbaseM-v.CGBehindFrontAxleM)*cos - v.CGHeightM*sin) / v.WheelbaseM
 }

@@ -1,0 +1,113 @@
+package prediction
+
+import (
+	"math"
+
+	"holdline/arming/circuit"
+	"holdline/checklist/sheet"
+	"holdline/sim"
+)
+
+const (
+	sourceStrip  = "the sheet: cleared length less the stop margin"
+	sourceRating = "the sheet: its rating"
+	sourceWheels = "wheels that carry nothing neither brake nor steer"
+)
+
+// runLimits holds every requirement of the run against what decides it. Single
+// faults are gates like the nominal run; all devices absent is not.
+func runLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
+	var limits []Limit
+	strip := s.Site.ClearLengthM - s.Limits.StopMarginM
+	r.gates(func(c *sim.CaseResult) {
+		limits = append(limits, atMost("stop inside the cleared length", c.Case.Name, c.Outcome.StopPositionM, strip, "m", sourceStrip))
+	})
+	limits = append(limits,
+		atMost("overrun probability, 95 % upper bound", "", r.Dispersion.OverrunUpper95, s.Limits.OverrunProbability, "", sourceSheet))
+	limits = append(limits, firingLimits(s, r, fired)...)
+	limits = append(limits, loadLimits(s, r)...)
+	return append(limits, distanceLimits(s, r)...)
+}
+
+// firingLimits are those of the motors and their light times.
+func firingLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
+	_, firing := fired.SlowestFiringS()
+	dark := ""
+	for k := len(fired.Igniters) - 1; k >= 0; k-- {
+		if math.IsInf(fired.Igniters[k].FiresS, 1) {
+			dark = motorName(k)
+		}
+	}
+	limits := []Limit{
+		atLeast("every motor fires", dark, float64(firing), float64(len(s.Motors)), "motors", sourceModel),
+		atMost("thrust to weight", "", r.ThrustToWeight, s.Limits.ThrustToWeight, "", sourceSheet),
+	}
+	if !r.LightAtZero {
+		stagger := math.NaN()
+		if q := r.Dispersion.StaggerS; q != nil {
+			stagger = q.P95
+		}
+		limits = append(limits, atMost("stagger, 95th percentile", "", stagger, s.Limits.StaggerS, "s", sourceSheet))
+	}
+	return limits
+}
+
+// loadLimits are those of wheels, guide, lines and deceleration.
+func loadLimits(s *sheet.Sheet, r *Run) []Limit {
+	front, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.MinFrontLoadFraction })
+	limits := []Limit{atLeast("front load", where, front, s.Limits.FrontLoad, "", sourceSheet)}
+	airborne, first := 0, ""
+	r.gates(func(c *sim.CaseResult) {
+		if c.Outcome.Airborne {
+			if airborne == 0 {
+				first = c.Case.Name
+			}
+			airborne++
+		}
+	})
+	limits = append(limits, atMost("wheels on the ground", first, float64(airborne), 0, "cases airborne", sourceWheels))
+	if s.Guide == nil {
+		yaw, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.MinYawMargin })
+		limit := atLeast("yaw margin", where, yaw, s.Limits.YawMargin, "", sourceSheet)
+		limit.Pass = limit.Pass || math.IsNaN(yaw) // no case has a moment to hold
+		limits = append(limits, limit)
+	} else {
+		margin, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.GuideMargin })
+		load := 0.0
+		if margin > 0 {
+			load = s.Guide.RatingN / margin
+		}
+		limits = append(limits, atMost("side load of a guide bearing", where, load, s.Guide.RatingN, "N", sourceRating))
+	}
+	slowing, where := r.worst(func(c *sim.CaseResult) sim.Maybe { return sim.Some(c.Outcome.PeakDecelerationMps2) })
+	limits = append(limits, atMost("deceleration", where, slowing, s.Limits.DecelerationMps2, "m/s2", sourceSheet))
+	for i, stop := range s.Stops {
+		if stop.Kind != sim.WeightedLine && stop.Kind != sim.ElasticLine {
+			continue
+		}
+		tension, where := r.worst(func(c *sim.CaseResult) sim.Maybe { return c.LineTensionN[i] })
+		if where == "" {
+			tension = 0 // it acts in no case
+		}
+		limits = append(limits, atMost("tension of "+stop.Name, where, tension, stop.RatingN, "N", sourceRating))
+	}
+	return limits
+}
+
+// distanceLimits hold the crew's distance and the strip's half width against
+// what the rocket codes ask for.
+func distanceLimits(s *sheet.Sheet, r *Run) []Limit {
+	propellantKg := 0.0
+	for _, m := range s.Motors {
+		propellantKg += m.PropellantKg
+	}
+	crewM, crewSource := borrowedCrewDistanceM(r.ImpulseNs, s.Vehicle.MassKg, propellantKg, len(s.Motors))
+	halfM, halfSource := borrowedHalfWidthM(r.ImpulseNs)
+	if beyondTables(r.ImpulseNs) {
+		crewM, halfM = math.NaN(), math.NaN() // no table covers it: never enough
+	}
+	return []Limit{
+		atLeast("crew distance", "", s.Site.CrewDistanceM, crewM, "m", crewSource),
+		atLeast("clear half width", "", s.Site.ClearHalfWidthM, halfM, "m", halfSource),
+	}
+}
