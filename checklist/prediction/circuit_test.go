@@ -344,7 +344,7 @@ func TestEveryPrintedRemedyReachesTheMargin(t *testing.T) {
 			line := RemedyText(r, sys)
 			var v float64
 			var name string
-			apply := func(c *circuit.Problem) {}
+			var apply func(*circuit.Problem)
 			switch r.Kind {
 			case circuit.ThickerLead:
 				scan(t, line, "a lead of %g AWG", &v)
