@@ -8,6 +8,12 @@ import (
 	"holdline/sim"
 )
 
+// Names that the text shows as a percentage.
+const (
+	limitOverrun   = "overrun probability, 95 % upper bound"
+	limitFrontLoad = "front load"
+)
+
 const (
 	sourceStrip  = "the sheet: cleared length less the stop margin"
 	sourceRating = "the sheet: its rating"
@@ -23,7 +29,7 @@ func runLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 		limits = append(limits, atMost("stop inside the cleared length", c.Case.Name, c.Outcome.StopPositionM, strip, "m", sourceStrip))
 	})
 	limits = append(limits,
-		atMost("overrun probability, 95 % upper bound", "", r.Dispersion.OverrunUpper95, s.Limits.OverrunProbability, "", sourceSheet))
+		atMost(limitOverrun, "", r.Dispersion.OverrunUpper95, s.Limits.OverrunProbability, "", sourceSheet))
 	limits = append(limits, firingLimits(s, r, fired)...)
 	limits = append(limits, loadLimits(s, r)...)
 	return append(limits, distanceLimits(s, r)...)
@@ -55,7 +61,7 @@ func firingLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 // loadLimits are those of wheels, guide, lines and deceleration.
 func loadLimits(s *sheet.Sheet, r *Run) []Limit {
 	front, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.MinFrontLoadFraction })
-	limits := []Limit{atLeast("front load", where, front, s.Limits.FrontLoad, "", sourceSheet)}
+	limits := []Limit{atLeast(limitFrontLoad, where, front, s.Limits.FrontLoad, "", sourceSheet)}
 	airborne, first := 0, ""
 	r.gates(func(c *sim.CaseResult) {
 		if c.Outcome.Airborne {

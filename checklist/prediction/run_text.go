@@ -1,0 +1,284 @@
+package prediction
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"holdline/checklist/sheet/unit"
+	"holdline/sim"
+)
+
+// WriteText writes the answer for people, in lines of at most 80 columns: a
+// summary to read aloud, the speed over the distance, the cases, the limits
+// with what is left, and what moves the rest position most. Values are in the
+// units of sys.
+func (r *Run) WriteText(w io.Writer, sys unit.System) error {
+	t := &text{sys: sys}
+	if r.Title != "" {
+		t.line("%s", r.Title)
+		t.line("")
+	}
+	t.wrap("", r.Summary(sys))
+	for _, note := range r.Notes {
+		t.wrap("Note: ", note+".")
+	}
+	r.writeChart(t)
+	r.writeCases(t)
+	r.writeLimits(t)
+	r.writeShares(t)
+	t.line("")
+	t.wrap("", r.Verdict())
+	_, err := io.WriteString(w, t.String())
+	return err
+}
+
+// Verdict says go or no-go, and in the second case why.
+func (r *Run) Verdict() string {
+	if r.Go {
+		return "GO: the run meets every limit"
+	}
+	var names []string
+	for _, l := range r.Limits {
+		name := l.Name
+		if l.Case != "" {
+			name += " (" + l.Case + ")"
+		}
+		if !l.Pass {
+			names = append(names, name)
+		}
+	}
+	return "NO-GO: the run fails " + strings.Join(names, ", ")
+}
+
+// Summary says the prediction in sentences that can be read aloud.
+func (r *Run) Summary(sys unit.System) string {
+	t := &text{sys: sys}
+	n := r.Nominal()
+	s := []string{r.motorsText(t)}
+	if n.PeakSpeedMps == 0 {
+		return s[0] + " The vehicle does not move."
+	}
+	s = append(s,
+		fmt.Sprintf("Top speed %s, %s down the strip, %s after the button.", t.show(n.PeakSpeedMps, unit.Speed),
+			t.show(n.PeakSpeedPositionM, unit.Length), t.duration(n.PeakSpeedTimeS)),
+		fmt.Sprintf("It comes to rest at %s after %s, %s.", t.show(n.StopPositionM, unit.Length), t.duration(n.StopTimeS),
+			before(t, r.ClearLengthM-n.StopPositionM)),
+		fmt.Sprintf("It speeds up with at most %s and slows down with at most %s.",
+			t.show(n.PeakAccelerationMps2, unit.Acceleration), t.show(n.PeakDecelerationMps2, unit.Acceleration)))
+	far, where := r.worst(func(c *sim.CaseResult) sim.Maybe { return sim.Some(c.Outcome.StopPositionM) })
+	if where != r.Cases[0].Name {
+		s = append(s, fmt.Sprintf("The longest single fault is %q: rest at %s, %s.", where, t.show(far, unit.Length), before(t, r.ClearLengthM-far)))
+	}
+	for _, c := range r.Cases {
+		if c.Kind == sim.CaseAllStopsAbsent && len(r.Problem.Stops) > 0 {
+			s = append(s, fmt.Sprintf("Without any stopping device it would roll to %s, %s.", t.show(c.StopPositionM, unit.Length),
+				before(t, r.ClearLengthM-c.StopPositionM)))
+		}
+	}
+	d := &r.Dispersion
+	s = append(s, fmt.Sprintf("Of %d runs drawn (seed %d) half stop before %s and 95 %% before %s; %s of them overrun, with 95 %% confidence at most %s do.",
+		d.Runs, d.Seed, t.show(d.StopPositionM.P50, unit.Length), t.show(d.StopPositionM.P95, unit.Length),
+		noneOr(r.Draws.Overruns), percent(d.OverrunUpper95)))
+	return strings.Join(s, " ")
+}
+
+// motorsText names motors and their classes, and the sum of their impulse.
+func (r *Run) motorsText(t *text) string {
+	var classes []string
+	for _, m := range r.Motors {
+		classes = append(classes, m.Class)
+	}
+	together := fmt.Sprintf("%s in class %s", t.show(r.ImpulseNs, unit.Impulse), sim.ClassOf(r.ImpulseNs))
+	if len(classes) == 1 {
+		return fmt.Sprintf("One motor of %s, thrust to weight %.3g.", together, r.ThrustToWeight)
+	}
+	list := strings.Join(classes, ", ")
+	if kinds := slices.Compact(slices.Clone(classes)); len(kinds) == 1 {
+		list = "all " + kinds[0]
+	}
+	return fmt.Sprintf("%d motors (%s), together %s, thrust to weight %.3g.", len(classes), list, together, r.ThrustToWeight)
+}
+
+func noneOr(n int) string {
+	if n == 0 {
+		return "none"
+	}
+	return fmt.Sprint(n)
+}
+
+// before says where a place is, left metres short of the end of the strip.
+func before(t *text, left float64) string {
+	if left < 0 {
+		return t.show(-left, unit.Length) + " PAST the end of the cleared strip"
+	}
+	return t.show(left, unit.Length) + " before the end of the cleared strip"
+}
+
+const (
+	chartColumns = 66
+	chartRows    = 12
+)
+
+// writeChart draws the speed over the distance: the nominal run as a line, the
+// 5th and 95th percentile as dots, the end of the strip as a stroke.
+func (r *Run) writeChart(t *text) {
+	n := r.Nominal()
+	if n.PeakSpeedMps == 0 {
+		return
+	}
+	far := 1.02 * max(n.StopPositionM, r.Dispersion.StopPositionM.P95)
+	top := 1.05 * max(n.PeakSpeedMps, r.Dispersion.PeakSpeedMps.P95)
+	d := newDots(chartColumns, chartRows)
+	x := func(m float64) float64 { return m / far * (2*chartColumns - 1) }
+	y := func(mps float64) float64 { return mps / top * (4*chartRows - 1) }
+	for _, b := range r.Draws.Band {
+		if b.DistanceM <= far {
+			d.set(int(x(b.DistanceM)), int(math.Round(y(b.P05))))
+			d.set(int(x(b.DistanceM)), int(math.Round(y(b.P95))))
+		}
+	}
+	for i := 1; i < len(r.Path); i++ {
+		p, q := r.Path[i-1], r.Path[i]
+		d.line(x(p.PositionM), y(p.SpeedMps), x(q.PositionM), y(q.SpeedMps))
+	}
+	strip := ""
+	if r.ClearLengthM <= far {
+		strip = ", stroke: end of the cleared strip"
+		for row := range 4 * chartRows {
+			d.set(int(x(r.ClearLengthM)), row)
+		}
+	}
+	speed, length := unit.Preferred(top, unit.Speed, t.sys), unit.Preferred(far, unit.Length, t.sys)
+	t.line("")
+	t.wrap("", fmt.Sprintf("Speed in %s over distance in %s (line: nominal, dots: 5 and 95 %% of runs%s)", speed.Name, length.Name, strip))
+	for row := range chartRows {
+		label := ""
+		if row%3 == 0 || row == chartRows-1 {
+			label = fmt.Sprintf("%.4g", rounded(speed.Of(top*(1-float64(row)/(chartRows-1)))))
+		}
+		t.line("%8s ▏%s", label, d.row(row))
+	}
+	half := fmt.Sprintf("%.4g", rounded(length.Of(far/2)))
+	end := fmt.Sprintf("%.4g", rounded(length.Of(far)))
+	t.line("%9s0%*s%*s", "", chartColumns/2, half, chartColumns/2, end)
+}
+
+// rounded keeps three digits for an axis.
+func rounded(v float64) float64 {
+	if v == 0 {
+		return 0
+	}
+	digit := math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-2)
+	return math.Round(v/digit) * digit
+}
+
+// writeCases writes the what-if cases as a table.
+func (r *Run) writeCases(t *text) {
+	n := r.Nominal()
+	speed, length := unit.Preferred(n.PeakSpeedMps, unit.Speed, t.sys), unit.Preferred(max(n.StopPositionM, 12), unit.Length, t.sys)
+	t.line("")
+	t.line("%-27s %8s %8s %8s %7s %7s %7s", "Case", "top", "rest at", "after", "slows", "front", "yaw")
+	t.line("%-27s %8s %8s %8s %7s %7s %7s", "", speed.Name, length.Name, "s", "g0", "%", "margin")
+	for _, c := range r.Cases {
+		name := []rune(c.Name)
+		if len(name) > 27 {
+			name = append(name[:26], '…')
+		}
+		mark := ""
+		switch {
+		case c.Airborne:
+			mark = "  AIRBORNE"
+		case c.Kind != sim.CaseAllStopsAbsent && c.StopPositionM > r.ClearLengthM-r.StopMarginM:
+			mark = "  TOO FAR"
+		}
+		row := fmt.Sprintf("%-27s %8.2f %8.1f %8.2f %7.2f %7s %7s", string(name), speed.Of(c.PeakSpeedMps), length.Of(c.StopPositionM),
+			c.StopTimeS, c.PeakDecelerationMps2/sim.GravityMps2, column(c.MinFrontLoadFraction, 100), column(c.MinYawMargin, 1))
+		if mark != "" && len([]rune(row+mark)) > 80 {
+			t.line("%s", row)
+			row, mark = "", strings.TrimSpace(mark)
+			row = "  "
+		}
+		t.line("%s%s", row, mark)
+	}
+}
+
+func column(m sim.Maybe, scale float64) string {
+	if !m.Known {
+		return "-"
+	}
+	return fmt.Sprintf("%.1f", scale*m.Value)
+}
+
+// limitDimensions are the dimensions of the limits' units.
+var limitDimensions = map[string]unit.Dimension{
+	"m": unit.Length, "s": unit.Time, "N": unit.Force, "m/s2": unit.Acceleration,
+}
+
+// writeLimits writes the limits: first those that fail, then the tightest.
+func (r *Run) writeLimits(t *text) {
+	limits := slices.Clone(r.Limits)
+	slices.SortStableFunc(limits, func(a, b Limit) int {
+		if a.Pass != b.Pass {
+			if a.Pass {
+				return 1
+			}
+			return -1
+		}
+		return cmp.Compare(a.share(), b.share())
+	})
+	t.line("")
+	t.line("Limits, the tightest first")
+	for _, l := range limits {
+		mark, which := "ok ", ""
+		if !l.Pass {
+			mark = "NO "
+		}
+		if l.Case != "" {
+			which = " (" + l.Case + ")"
+		}
+		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s, limit %s, left %s; %s", l.Name, which,
+			t.limitValue(l, l.Value), t.limitValue(l, l.Limit), t.limitValue(l, l.Left), l.Source))
+	}
+}
+
+// share is how much of the limit is left, for ordering.
+func (l Limit) share() float64 {
+	if finite(l.Left) == nil {
+		return math.Inf(1)
+	}
+	return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
+}
+
+// limitValue writes a value of a limit in the page's units.
+func (t *text) limitValue(l Limit, v float64) string {
+	switch d, known := limitDimensions[l.Unit]; {
+	case finite(v) == nil:
+		return quantity(v, l.Unit)
+	case l.Name == limitFrontLoad || l.Name == limitOverrun:
+		return fmt.Sprintf("%.3g %%", 100*v)
+	case known:
+		return t.show(v, d)
+	}
+	return quantity(v, l.Unit)
+}
+
+// writeShares lists what moves the rest position most, so that one knows what
+// to measure better.
+func (r *Run) writeShares(t *text) {
+	any := false
+	for _, s := range r.Draws.Shares {
+		if s.Share < 0.005 {
+			continue
+		}
+		if !any {
+			t.line("")
+			t.wrap("", "What moves the rest position, each alone (share of the variance, one standard deviation)")
+			any = true
+		}
+		t.line("  %4.0f %%  %-32s %s", 100*s.Share, s.Source, t.show(s.StdDevM, unit.Length))
+	}
+}
