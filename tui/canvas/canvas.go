@@ -1,0 +1,270 @@
+// Package canvas is a grid of character cells that panels draw on. It knows
+// styles by number only, clips everything to its size, and turns its rows into
+// text with one escape sequence for each run of one style.
+package canvas
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/charmbracelet/x/ansi"
+)
+
+// Style is a meaning that a theme paints. 0 is plain text.
+type Style uint8
+
+// cell is one column of a row. A wide character fills its own cell and leaves
+// the next one empty with wide 0.
+type cell struct {
+	text  string
+	wide  int8
+	style Style
+}
+
+type grid struct {
+	w, h  int
+	cells []cell
+	ascii bool
+}
+
+// Canvas is a rectangle of a grid. Its zero value draws nowhere.
+type Canvas struct {
+	g          *grid
+	x, y, w, h int
+}
+
+// New returns an empty canvas of w columns and h rows. With ascii, everything
+// drawn is written in ASCII.
+func New(w, h int, ascii bool) Canvas {
+	w, h = max(w, 0), max(h, 0)
+	g := &grid{w: w, h: h, cells: make([]cell, w*h), ascii: ascii}
+	for i := range g.cells {
+		g.cells[i] = cell{" ", 1, 0}
+	}
+	return Canvas{g: g, w: w, h: h}
+}
+
+// Width returns the number of columns.
+func (c Canvas) Width() int { return c.w }
+
+// Height returns the number of rows.
+func (c Canvas) Height() int { return c.h }
+
+// ASCII reports whether everything drawn is written in ASCII.
+func (c Canvas) ASCII() bool { return c.g != nil && c.g.ascii }
+
+// Sub returns the part of c at x, y with w columns and h rows, clipped to c.
+func (c Canvas) Sub(x, y, w, h int) Canvas {
+	x0, y0 := max(x, 0), max(y, 0)
+	x1, y1 := min(x+w, c.w), min(y+h, c.h)
+	return Canvas{g: c.g, x: c.x + x0, y: c.y + y0, w: max(x1-x0, 0), h: max(y1-y0, 0)}
+}
+
+// Fill sets the style of every cell and empties it.
+func (c Canvas) Fill(s Style) {
+	for y := 0; y < c.h; y++ {
+		for x := 0; x < c.w; x++ {
+			c.set(x, y, " ", 1, s)
+		}
+	}
+}
+
+// Put writes text at x, y, clipped, and returns the column after it. Control
+// and invisible formatting characters are left out, so that a name cannot
+// paint the screen.
+func (c Canvas) Put(x, y int, s Style, text string) int {
+	if c.g == nil {
+		return x
+	}
+	if c.g.ascii {
+		text = ASCII(text)
+	}
+	for len(text) > 0 {
+		if b := text[0]; b < utf8.RuneSelf && (len(text) == 1 || text[1] < utf8.RuneSelf) {
+			if b >= ' ' && b != 0x7f {
+				c.set(x, y, text[:1], 1, s)
+				x++
+			}
+			text = text[1:]
+			continue
+		}
+		cluster, w := ansi.FirstGraphemeCluster(text, ansi.GraphemeWidth)
+		if cluster == "" {
+			break
+		}
+		text = text[len(cluster):]
+		if cluster = visible(cluster); cluster == "" || w < 1 {
+			continue
+		}
+		c.set(x, y, cluster, w, s)
+		x += w
+	}
+	return x
+}
+
+// PutRight writes text so that it ends before column x.
+func (c Canvas) PutRight(x, y int, s Style, text string) {
+	c.Put(x-c.TextWidth(text), y, s, text)
+}
+
+// TextWidth returns how many columns Put takes for text.
+func (c Canvas) TextWidth(text string) int {
+	if c.ASCII() {
+		text = ASCII(text)
+	}
+	return Width(text)
+}
+
+// set puts one cluster of w columns in place. A wide one that does not fit
+// becomes a blank.
+func (c Canvas) set(x, y int, text string, w int, s Style) {
+	if y < 0 || y >= c.h || x < 0 || x >= c.w {
+		return
+	}
+	row := c.g.cells[(c.y+y)*c.g.w : (c.y+y+1)*c.g.w]
+	at := c.x + x
+	if x+w > c.w || w > 2 {
+		text, w = " ", 1
+	}
+	c.free(row, at)
+	row[at] = cell{text, int8(w), s}
+	if w == 2 {
+		c.free(row, at+1)
+		row[at+1] = cell{"", 0, s}
+	}
+}
+
+// free blanks the other half of a wide character that is being overwritten.
+func (c Canvas) free(row []cell, at int) {
+	if row[at].wide == 0 && at > 0 {
+		row[at-1] = cell{" ", 1, row[at-1].style}
+	}
+	if row[at].wide == 2 && at+1 < len(row) {
+		row[at+1] = cell{" ", 1, row[at+1].style}
+	}
+}
+
+// Rows returns every row as text; paint wraps a run of one style.
+func (c Canvas) Rows(paint func(b *strings.Builder, s Style, run string)) []string {
+	rows := make([]string, c.h)
+	var line, run strings.Builder
+	for y := range rows {
+		line.Reset()
+		row := c.g.cells[(c.y+y)*c.g.w+c.x : (c.y+y)*c.g.w+c.x+c.w]
+		for x := 0; x < len(row); {
+			s := row[x].style
+			run.Reset()
+			for ; x < len(row) && row[x].style == s; x++ {
+				run.WriteString(row[x].text)
+			}
+			paint(&line, s, run.String())
+		}
+		rows[y] = line.String()
+	}
+	return rows
+}
+
+// visible drops what has no picture of its own from a cluster.
+func visible(cluster string) string {
+	drop := func(r rune) bool {
+		return unicode.IsControl(r) || r == utf8.RuneError || (unicode.Is(unicode.Cf, r) && r != '\u200d') ||
+			r == '\u2028' || r == '\u2029'
+	}
+	if strings.IndexFunc(cluster, drop) < 0 {
+		return cluster
+	}
+	return strings.Map(func(r rune) rune {
+		if drop(r) {
+			return -1
+		}
+		return r
+	}, cluster)
+}
+
+// Width returns the columns that text takes on a canvas that is not ASCII.
+func Width(text string) int {
+	n := 0
+	for len(text) > 0 {
+		if b := text[0]; b < utf8.RuneSelf && (len(text) == 1 || text[1] < utf8.RuneSelf) {
+			if b >= ' ' && b != 0x7f {
+				n++
+			}
+			text = text[1:]
+			continue
+		}
+		cluster, w := ansi.FirstGraphemeCluster(text, ansi.GraphemeWidth)
+		if cluster == "" {
+			break
+		}
+		text = text[len(cluster):]
+		if visible(cluster) != "" && w > 0 {
+			n += w
+		}
+	}
+	return n
+}
+
+// Wrap breaks text at blanks into lines of at most w columns; a longer word is
+// cut.
+func Wrap(text string, w int) []string {
+	if w < 1 {
+		return nil
+	}
+	var lines []string
+	line, used := "", 0
+	for _, word := range strings.Fields(text) {
+		n := Width(word)
+		for n > w {
+			if used > 0 {
+				lines, line, used = append(lines, line), "", 0
+			}
+			head := Cut(word, w)
+			if head == "" {
+				return lines
+			}
+			lines = append(lines, head)
+			word = word[len(head):]
+			n = Width(word)
+		}
+		switch {
+		case n == 0:
+		case used == 0:
+			line, used = word, n
+		case used+1+n <= w:
+			line, used = line+" "+word, used+1+n
+		default:
+			lines = append(lines, line)
+			line, used = word, n
+		}
+	}
+	if used > 0 {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// Cut returns the longest beginning of text that takes at most w columns.
+func Cut(text string, w int) string {
+	used := 0
+	for i := 0; i < len(text); {
+		cluster, n := ansi.FirstGraphemeCluster(text[i:], ansi.GraphemeWidth)
+		if cluster == "" || used+n > w {
+			return text[:i]
+		}
+		used += n
+		i += len(cluster)
+	}
+	return text
+}
+
+// Fit returns text in at most w columns, the loss shown by an ellipsis.
+func Fit(text string, w int) string {
+	if Width(text) <= w {
+		return text
+	}
+	if w < 1 {
+		return ""
+	}
+	return Cut(text, w-1) + "…"
+}

@@ -1,0 +1,197 @@
+package tui
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"holdline/arming"
+	"holdline/tui/canvas"
+	"holdline/tui/theme"
+)
+
+// field is one line that takes text.
+type field struct {
+	label  string
+	ghost  string   // what is expected, shown while the field is empty
+	hidden bool     // a code: never shown, not even its length
+	names  []string // to choose from; nil for free text
+	free   bool     // any other name may be typed as well, and no beginning stands for one
+	text   string
+}
+
+// longest is how many characters a field takes.
+const longest = 120
+
+// form is a group of fields opened on purpose. Enter goes to the next field
+// and, in the last one, sends. An empty field never sends, so that a key kept
+// down confirms nothing.
+type form struct {
+	task   string // the task that it answers
+	title  string
+	fields []field
+	at     int
+	note   string
+	wrong  string // why it was not sent
+	// send turns the texts into events, or says what is wrong with them.
+	send func(texts []string) ([]arming.Event, string)
+	// secret takes the first text beside the machine, which never sees it.
+	secret func(text string)
+}
+
+// press takes one key. It reports whether the form is finished, with what is
+// to be sent.
+func (fm *form) press(s stroke, blank bool) (done bool, out []arming.Event) {
+	f := &fm.fields[fm.at]
+	switch s.name {
+	case "enter":
+		return fm.enter()
+	case "tab", "down":
+		if f.text != "" || fm.at+1 < len(fm.fields) {
+			fm.at = (fm.at + 1) % len(fm.fields)
+		}
+	case "shift+tab", "up":
+		fm.at = (fm.at + len(fm.fields) - 1) % len(fm.fields)
+	case "backspace", "ctrl+h":
+		if n := len(f.text); n > 0 {
+			_, size := utf8.DecodeLastRuneInString(f.text)
+			f.text = f.text[:n-size]
+		}
+		fm.wrong = ""
+	case "ctrl+u":
+		f.text, fm.wrong = "", ""
+	case "space":
+		if blank {
+			fm.add(" ")
+		}
+	case "_":
+		if !blank && !f.hidden {
+			fm.add(" ")
+			break
+		}
+		fm.add("_")
+	default:
+		fm.add(s.text)
+	}
+	return false, nil
+}
+
+func (fm *form) add(text string) {
+	f := &fm.fields[fm.at]
+	if text == "" || utf8.RuneCountInString(f.text) >= longest {
+		return
+	}
+	f.text += text
+	fm.wrong = ""
+}
+
+// enter goes on, or sends once every field holds something.
+func (fm *form) enter() (done bool, out []arming.Event) {
+	f := &fm.fields[fm.at]
+	if strings.TrimSpace(f.text) == "" {
+		fm.wrong = "type the answer first: enter alone confirms nothing"
+		return false, nil
+	}
+	if f.names != nil {
+		name, ok := pick(f.text, f.names)
+		switch {
+		case ok && (!f.free || fold(name) == fold(f.text)):
+			f.text = name
+		case !f.free:
+			fm.wrong = "one of: " + strings.Join(numbered(f.names), "  ")
+			return false, nil
+		}
+	}
+	for k := range fm.fields {
+		if strings.TrimSpace(fm.fields[k].text) == "" {
+			fm.at = k
+			return false, nil
+		}
+	}
+	texts := make([]string, len(fm.fields))
+	for k := range fm.fields {
+		texts[k] = strings.TrimSpace(fm.fields[k].text)
+	}
+	if fm.send != nil {
+		out, fm.wrong = fm.send(texts)
+	}
+	if fm.wrong == "" && fm.secret != nil {
+		fm.secret(texts[0])
+	}
+	return fm.wrong == "", out
+}
+
+// numbered puts its number before each name.
+func numbered(names []string) []string {
+	out := make([]string, len(names))
+	for i, n := range names {
+		out[i] = strconv.Itoa(i+1) + " " + n
+	}
+	return out
+}
+
+// number reads a value in the given unit; the unit itself may be typed too.
+func number(text, unit string) (float64, bool) {
+	text = strings.ReplaceAll(strings.TrimSpace(text), ",", ".")
+	if u := strings.ToLower(unit); u != "" {
+		text = strings.TrimSpace(strings.TrimSuffix(strings.ToLower(text), u))
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, false
+	}
+	return v, true
+}
+
+// draw puts the fields on c from row y on and returns the row after them.
+func (fm *form) draw(c canvas.Canvas, y int, blank bool) int {
+	for k := range fm.fields {
+		if y >= c.Height() {
+			return y
+		}
+		f := &fm.fields[k]
+		x := 0
+		if f.label != "" {
+			x = c.Put(0, y, theme.Dim, canvas.Fit(f.label, max(c.Width()/2, 8))) + 1
+		}
+		line := c.Sub(x, y, c.Width()-x, 1)
+		line.Fill(theme.Field)
+		shown := f.text
+		if f.hidden {
+			shown = ""
+			if f.text != "" {
+				shown = "entered, not shown"
+			}
+		}
+		for canvas.Width(shown) > line.Width()-3 && shown != "" {
+			_, size := utf8.DecodeRuneInString(shown)
+			shown = shown[size:]
+		}
+		at := 0
+		if k == fm.at {
+			at = line.Put(0, 0, theme.Field, "▸")
+		} else {
+			at = line.Put(0, 0, theme.Field, " ")
+		}
+		at = line.Put(at, 0, theme.Field, shown)
+		if k == fm.at {
+			at = line.Put(at, 0, theme.Field, "▏")
+		}
+		if f.text == "" {
+			line.Put(at, 0, theme.Ghost, canvas.Fit(f.ghost, line.Width()-at))
+		}
+		y++
+	}
+	if names := fm.fields[fm.at].names; names != nil && y < c.Height() {
+		for _, l := range canvas.Wrap(strings.Join(numbered(names), "  "), c.Width()) {
+			c.Put(0, y, theme.Dim, l)
+			y++
+		}
+	}
+	if !blank && y < c.Height() {
+		c.Put(0, y, theme.Strong, canvas.Fit("space is HOLD: type _ for a blank", c.Width()))
+		y++
+	}
+	return y
+}

@@ -1,0 +1,421 @@
+package tui
+
+import (
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"holdline/arming"
+	"holdline/checklist"
+	"holdline/tui/quietstart"
+	"holdline/tui/theme"
+)
+
+func init() { quietstart.Restore() }
+
+// page is one of the screens.
+type page int
+
+// The pages. The zero value is the cockpit itself.
+const (
+	pageMain page = iota
+	pageRun
+	pageCircuit
+	pagePeople
+	pageLog
+	pageSteps
+	pageHelp
+	pageWords
+)
+
+// The lengths of a tick, and how far a key may come after the last one before
+// it counts as typed at a screen that stood still.
+const (
+	tickIdle = 100 * time.Millisecond
+	tickFast = 50 * time.Millisecond
+	stallMax = 750 * time.Millisecond
+	handGap  = 800 * time.Millisecond // nearer presses of a hand's key are its repeat
+)
+
+type tickMsg struct{}
+
+// Model is the root of the cockpit: size, page, the newest frame and the form
+// that is open. It decides nothing about a firing.
+type Model struct {
+	cfg    Config
+	keys   KeyMap
+	theme  *theme.Theme
+	frame  Frame
+	w, h   int
+	page   page
+	scroll int
+	form   *form
+	chosen string // the task chosen by hand, "" for the one at hand
+	said   string // a word about the last key, until the next
+	sent   string // the task that was sent last, for the place of its refusal
+	hand   map[Hand]time.Time
+
+	forecast forecast
+	pulse    pulse
+}
+
+// NewModel returns the cockpit.
+func NewModel(cfg Config) tea.Model {
+	m := &Model{cfg: cfg, keys: Keys(), theme: theme.New(cfg.Theme), w: 80, h: 24, hand: map[Hand]time.Time{}}
+	m.take()
+	return m
+}
+
+// Options returns how the program has to be run: on the alternate screen, with
+// the terminal telling when it loses the keyboard.
+func Options() []tea.ProgramOption {
+	return []tea.ProgramOption{tea.WithAltScreen(), tea.WithReportFocus()}
+}
+
+// Init starts the tick.
+func (m *Model) Init() tea.Cmd { return m.tick() }
+
+func (m *Model) tick() tea.Cmd {
+	every := tickIdle
+	if p := m.frame.State.Phase; p >= arming.Armed && p <= arming.Wait {
+		every = tickFast
+	}
+	return tea.Tick(every, func(time.Time) tea.Msg { return tickMsg{} })
+}
+
+// take gets the newest frame.
+func (m *Model) take() {
+	if m.cfg.Latest == nil {
+		return
+	}
+	was := m.frame.State.Phase
+	m.frame = m.cfg.Latest()
+	if m.frame.State.Phase != was {
+		m.phaseChanged()
+	}
+	m.forecast.update(&m.frame)
+	m.pulse.update(&m.frame)
+}
+
+// phaseChanged closes what belonged to the phase before.
+func (m *Model) phaseChanged() {
+	m.form, m.chosen, m.said = nil, "", ""
+	switch m.frame.State.Phase {
+	case arming.Armed, arming.Count, arming.Window, arming.Run, arming.Hold, arming.Wait:
+		m.page = pageMain
+	}
+}
+
+// Update takes one message.
+func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tickMsg:
+		m.take()
+		return m, m.tick()
+	case tea.WindowSizeMsg:
+		m.w, m.h = msg.Width, msg.Height
+	case tea.BlurMsg:
+		m.submit(arming.FocusLost{})
+	case tea.KeyMsg:
+		return m, m.onKeys(msg)
+	}
+	return m, nil
+}
+
+func (m *Model) submit(ev arming.Event) {
+	if m.cfg.Submit != nil {
+		m.cfg.Submit(ev)
+	}
+}
+
+// onKeys takes one message of keys: HOLD first, whatever else is in it.
+func (m *Model) onKeys(msg tea.KeyMsg) tea.Cmd {
+	phase := m.newestPhase()
+	if isSpace(msg) && (m.spaceHolds() || holds(phase)) {
+		m.hold()
+		return nil
+	}
+	if msg.Paste {
+		m.said = "a paste was thrown away: answers are typed"
+		return nil
+	}
+	if m.stalled() {
+		m.said = "keys typed while the screen stood still were thrown away"
+		return nil
+	}
+	m.said = ""
+	for _, s := range strokes(msg) {
+		if cmd := m.onStroke(s); cmd != nil {
+			return cmd
+		}
+	}
+	return nil
+}
+
+// newestPhase looks past the last tick, so that a HOLD pressed in the moment
+// of a change is a HOLD.
+func (m *Model) newestPhase() arming.Phase {
+	if m.cfg.Latest == nil {
+		return m.frame.State.Phase
+	}
+	f := m.cfg.Latest()
+	return f.State.Phase
+}
+
+// stalled reports whether ticks have been missed.
+func (m *Model) stalled() bool {
+	if m.cfg.Latest == nil {
+		return false
+	}
+	f := m.cfg.Latest()
+	return f.Wall.Sub(m.frame.Wall) > stallMax
+}
+
+// spaceHolds reports whether the space bar is HOLD, or calls everyone back,
+// where the cursor is now.
+func (m *Model) spaceHolds() bool { return m.form == nil || !m.blankTypes() }
+
+// blankTypes reports whether the space bar types a blank in an open field: in
+// SETUP, MAKESAFE, HOLD and CLOSED, where a field is opened on purpose and no
+// permit is near. In PROOF and from READY to WAIT it never does.
+func (m *Model) blankTypes() bool { return !holds(m.frame.State.Phase) }
+
+// hold calls HOLD, before anything else is done with the key.
+func (m *Model) hold() {
+	m.submit(arming.HoldCall{})
+	m.form, m.page, m.chosen = nil, pageMain, ""
+	m.said = ""
+}
+
+// onStroke takes one key.
+func (m *Model) onStroke(s stroke) tea.Cmd {
+	switch {
+	case is(s, m.keys.Leave):
+		return m.leave()
+	case m.onHand(s):
+		return nil
+	case m.form != nil:
+		return m.onFormKey(s)
+	case is(s, m.keys.Hold):
+		m.hold()
+		return nil
+	}
+	m.onMainKey(s)
+	return nil
+}
+
+// onFormKey gives a key to the open form.
+func (m *Model) onFormKey(s stroke) tea.Cmd {
+	if is(s, m.keys.Back) {
+		m.form = nil
+		return nil
+	}
+	done, events := m.form.press(s, m.blankTypes())
+	if !done {
+		return nil
+	}
+	leave := m.form.task == taskLeave
+	m.sent, m.form, m.chosen, m.page = m.form.task, nil, "", pageMain
+	for _, ev := range events {
+		m.submit(ev)
+	}
+	if leave {
+		return tea.Quit
+	}
+	return nil
+}
+
+// onMainKey takes a key while no field is open.
+func (m *Model) onMainKey(s stroke) {
+	k := m.keys
+	switch {
+	case is(s, k.Enter):
+		m.enter()
+	case is(s, k.Next):
+		m.move(1)
+	case is(s, k.Prev):
+		m.move(-1)
+	case is(s, k.Back):
+		m.page, m.scroll, m.chosen = pageMain, 0, ""
+	case is(s, k.Scrub) && m.mayScrub():
+		m.openForm(scrubTask(&m.frame).open())
+	case is(s, k.TakeBack):
+		if t := m.atHand(); m.mayTakeBack(t) {
+			m.openForm(withdrawForm(&m.frame.Plan.Steps[t.step]))
+		}
+	case is(s, k.Waive):
+		if t := m.atHand(); m.mayWaive(t) {
+			m.openForm(waiveForm(&m.frame, &m.frame.Plan.Steps[t.step]))
+		}
+	case is(s, k.Theme):
+		m.theme = theme.New(theme.Next(m.theme.Name))
+	default:
+		m.turnPage(s)
+	}
+}
+
+// turnPage goes to another page, or back to the cockpit by the same key.
+func (m *Model) turnPage(s stroke) {
+	k := m.keys
+	for _, p := range []struct {
+		is bool
+		to page
+	}{{is(s, k.Run), pageRun}, {is(s, k.Circuit), pageCircuit}, {is(s, k.People), pagePeople}, {is(s, k.Log), pageLog},
+		{is(s, k.Steps), pageSteps}, {is(s, k.Help), pageHelp}, {is(s, k.Words), pageWords}} {
+		switch {
+		case !p.is:
+		case m.page == p.to:
+			m.page, m.scroll = pageMain, 0
+		case m.mayTurn():
+			m.page, m.scroll = p.to, 0
+		}
+	}
+}
+
+// mayTurn keeps the count on the screen.
+func (m *Model) mayTurn() bool {
+	p := m.frame.State.Phase
+	return p != arming.Count && p != arming.Window && p != arming.Run
+}
+
+// enter opens the task at hand: its page first where there is one to read.
+func (m *Model) enter() {
+	t := m.atHand()
+	switch {
+	case m.page != pageMain && m.page != t.see && m.page != pageSteps:
+		m.page, m.scroll = pageMain, 0
+	case t.open == nil:
+		m.said = "nothing is typed here: " + lower(t.ask)
+	case t.see != pageMain && m.page != t.see:
+		m.page, m.scroll = t.see, 0
+	default:
+		m.openForm(t.open())
+	}
+}
+
+func (m *Model) openForm(fm *form) {
+	switch fm.task {
+	case "arm/code":
+		fm.secret = m.cfg.TryCode
+	case arming.StepCode:
+		if m.frame.State.Phase == arming.Setup || m.frame.State.Phase == arming.Ready {
+			fm.secret = m.cfg.SetCode
+		}
+	}
+	m.form = fm
+	if m.page != pageRun {
+		m.page = pageMain
+	}
+}
+
+// move chooses another task, or scrolls a page.
+func (m *Model) move(by int) {
+	if m.page != pageMain && m.page != pageSteps {
+		m.scroll = max(0, m.scroll+by)
+		return
+	}
+	list, at := tasks(&m.frame)
+	if len(list) == 0 {
+		return
+	}
+	for i := range list {
+		if list[i].id == m.chosen {
+			at = i
+		}
+	}
+	m.chosen = list[(at+by+len(list))%len(list)].id
+}
+
+// atHand returns the task that enter opens: the one chosen, else the one due.
+func (m *Model) atHand() task {
+	list, at := tasks(&m.frame)
+	for i := range list {
+		if list[i].id == m.chosen {
+			return list[i]
+		}
+	}
+	if at < 0 {
+		return task{step: -1}
+	}
+	return list[at]
+}
+
+func (m *Model) mayScrub() bool {
+	switch m.frame.State.Phase {
+	case arming.Setup, arming.Ready, arming.Armed, arming.Hold:
+		return len(officers(&m.frame.State)) > 0
+	}
+	return false
+}
+
+func (m *Model) mayTakeBack(t task) bool {
+	p := m.frame.State.Phase
+	return t.step >= 0 && m.frame.State.Evidence[t.step].Present && (p == arming.Setup || p == arming.Ready || p == arming.Hold)
+}
+
+func (m *Model) mayWaive(t task) bool {
+	return t.step >= 0 && m.frame.Plan.Steps[t.step].Advisory && m.frame.State.Phase == arming.Setup &&
+		m.frame.Plan.Steps[t.step].Kind == checklist.KindQuantity
+}
+
+// taskLeave is the form that ends the program.
+const taskLeave = "leave"
+
+// leave stops first, then asks; asked again it ends the program.
+func (m *Model) leave() tea.Cmd {
+	p := m.frame.State.Phase
+	if p == arming.Closed || m.form != nil && m.form.task == taskLeave {
+		m.submit(arming.Quit{Why: "ctrl+c"})
+		return tea.Quit
+	}
+	if p >= arming.Ready && p <= arming.Run || p == arming.Proof {
+		m.submit(arming.HoldCall{})
+	}
+	m.page = pageMain
+	m.form = &form{task: taskLeave, title: "LEAVE THE COCKPIT?", note: "The record is ended, the permit stays open. ctrl+c again leaves at once.",
+		fields: []field{{ghost: "type leave, or esc to stay"}},
+		send: func(v []string) ([]arming.Event, string) {
+			if fold(v[0]) != "leave" {
+				return nil, "type leave, or esc to stay"
+			}
+			return one(arming.Quit{Why: "asked to leave"})
+		}}
+	return nil
+}
+
+// onHand moves a hand of the practice box. A key that repeats moves it once.
+func (m *Model) onHand(s stroke) bool {
+	k, hand := m.keys, HandNone
+	switch {
+	case is(s, k.HandKey):
+		hand = HandKey
+	case is(s, k.HandBattery):
+		hand = HandBattery
+	case is(s, k.HandIgniters):
+		hand = HandIgniters
+	case is(s, k.HandShunt):
+		hand = HandShunt
+	case is(s, k.HandButton):
+		hand = HandButtonDown
+	default:
+		return false
+	}
+	if m.cfg.Move == nil {
+		return true
+	}
+	now := m.frame.Wall
+	if m.cfg.Latest != nil {
+		f := m.cfg.Latest()
+		now = f.Wall
+	}
+	last, pressed := m.hand[hand]
+	m.hand[hand] = now
+	if pressed && now.Sub(last) < handGap && now.After(last) {
+		return true
+	}
+	if hand == HandButtonDown && m.frame.Hands != nil && m.frame.Hands.Button {
+		hand = HandButtonUp
+	}
+	m.cfg.Move(hand)
+	return true
+}

@@ -1,0 +1,178 @@
+package tui
+
+import (
+	"fmt"
+
+	"holdline/arming"
+	"holdline/checklist"
+	"holdline/tui/canvas"
+	"holdline/tui/theme"
+)
+
+// drawPage fills everything between head and keys with another page. A form
+// that is open stands at its lower end.
+func (m *Model) drawPage(c canvas.Canvas) {
+	body := c
+	if m.form != nil {
+		rows := min(len(m.form.fields)+4, c.Height())
+		body = c.Sub(0, 0, c.Width(), c.Height()-rows)
+		low := writer{c: c.Sub(1, c.Height()-rows, c.Width()-2, rows)}
+		rule(c.Sub(0, c.Height()-rows, c.Width(), 1), 0)
+		low.y = 1
+		low.text(theme.Title, m.form.title)
+		m.drawForm(&low)
+	}
+	switch m.page {
+	case pageRun:
+		m.drawRunPage(body)
+	case pageCircuit:
+		m.drawCircuitPage(body)
+	case pagePeople:
+		m.drawPeoplePage(body)
+	case pageLog:
+		m.drawLogPage(body)
+	case pageSteps:
+		m.drawStepsPage(body)
+	case pageHelp:
+		m.drawHelpPage(body)
+	case pageWords:
+		m.drawWordsPage(body)
+	}
+}
+
+// drawRunPage is the prediction: speed over distance, cases, limits.
+func (m *Model) drawRunPage(c canvas.Canvas) {
+	fc := &m.forecast
+	w := c.Width()
+	c.Put(0, 0, theme.Title, "PREDICTED RUN")
+	verdict, style := fc.verdict()
+	c.PutRight(w, 0, style, verdict)
+	h := c.Height()
+	stripRows := max(3, min(h/3, 16))
+	m.drawStrip(c.Sub(0, 1, w, stripRows))
+	rest := c.Sub(0, stripRows+2, w, h-stripRows-2)
+	half := w / 2
+	fc.drawCases(rest.Sub(0, 0, half-1, rest.Height()), m.scroll)
+	divider(rest, half-1, rest.Height())
+	fc.drawLimitsFrom(rest.Sub(half+1, 0, w-half-1, rest.Height()), m.scroll)
+}
+
+// drawCircuitPage is the firing circuit, igniter by igniter.
+func (m *Model) drawCircuitPage(c canvas.Canvas) {
+	c.Put(0, 0, theme.Title, "FIRING CIRCUIT")
+	n := m.drawCircuit(c.Sub(0, 2, c.Width(), c.Height()-2))
+	m.forecast.drawCircuitLimits(c.Sub(0, n+3, c.Width(), c.Height()-n-3))
+}
+
+func (m *Model) drawPeoplePage(c canvas.Canvas) {
+	c.Put(0, 0, theme.Title, "PEOPLE")
+	m.drawPeople(c.Sub(0, 2, c.Width(), c.Height()-2))
+}
+
+// drawPeople lists who is signed on and where they are.
+func (m *Model) drawPeople(c canvas.Canvas) {
+	f := &m.frame
+	if f.Plan == nil {
+		return
+	}
+	s := &f.State
+	y := 0
+	row := func(role, name, note string) {
+		if y >= c.Height() {
+			return
+		}
+		x := c.Put(0, y, theme.Dim, canvas.Fit(role, 22))
+		style := theme.Text
+		if name == "" {
+			name, style = "nobody signed on", theme.Lapsing
+		}
+		x = c.Put(max(x+1, 23), y, style, canvas.Fit(name, c.Width()-24)) + 2
+		c.Put(x, y, theme.Strong, canvas.Fit(note, c.Width()-x))
+		y++
+	}
+	forward := func(name string) string {
+		for _, n := range s.Crew.Forward {
+			if name != "" && fold(n) == fold(name) {
+				if fold(s.Crew.KeyWith) == fold(name) {
+					return "FORWARD, has the key"
+				}
+				return "FORWARD"
+			}
+		}
+		if name != "" && fold(s.Crew.KeyWith) == fold(name) {
+			return "has the key"
+		}
+		return ""
+	}
+	row("firing officer", s.Crew.Firing, forward(s.Crew.Firing))
+	row("range officer", s.Crew.Range, forward(s.Crew.Range))
+	for k, post := range f.Plan.Posts {
+		if k < len(s.Crew.Spotter) {
+			row("spotter, "+post, s.Crew.Spotter[k], forward(s.Crew.Spotter[k]))
+		}
+	}
+	row("line", s.Line.String(), "")
+	for _, n := range forwardNames(s) {
+		row("forward", n, "")
+	}
+}
+
+// drawLogPage is everything that happened, the newest first.
+func (m *Model) drawLogPage(c canvas.Canvas) {
+	f := &m.frame
+	c.Put(0, 0, theme.Title, "LOG")
+	c.PutRight(c.Width(), 0, theme.Dim, fmt.Sprintf("%d lines in the record", f.Record.Lines))
+	m.scroll = min(m.scroll, max(0, len(f.Log)-1))
+	for y := 0; y+2 < c.Height(); y++ {
+		k := len(f.Log) - 1 - m.scroll - y
+		if k < 0 {
+			return
+		}
+		drawLogLine(c, y+2, f, f.Log[k])
+	}
+}
+
+// drawStepsPage is the whole routine; tab goes through it and enter answers.
+func (m *Model) drawStepsPage(c canvas.Canvas) {
+	f := &m.frame
+	if f.Plan == nil {
+		return
+	}
+	c.Put(0, 0, theme.Title, "THE ROUTINE")
+	hand := m.atHand()
+	at := max(hand.step, 0)
+	rows := c.Height() - 2
+	from := max(0, min(at-rows/2, len(f.Plan.Steps)-rows))
+	for y := 0; y < rows && from+y < len(f.Plan.Steps); y++ {
+		m.drawStepRow(c, y+2, from+y, hand.step)
+	}
+}
+
+func (m *Model) drawStepRow(c canvas.Canvas, y, i, hand int) {
+	f := &m.frame
+	w := c.Width()
+	st, e := &f.Plan.Steps[i], &f.State.Evidence[i]
+	stands, why := f.State.Stands(f.Plan, i)
+	sign, style := "○", theme.Text
+	if stands {
+		sign, style = "●", theme.Stands
+	}
+	if i == hand {
+		c.Put(0, y, theme.Key, "▸")
+	}
+	c.Put(2, y, style, sign)
+	c.Put(4, y, style, canvas.Fit(headOf(st), 24))
+	note := why
+	if e.Present && stands {
+		note = answerText(st, e) + practiceMark(f, st)
+	}
+	if st.Phase > checklist.Poll {
+		note = st.Challenge
+	}
+	left := ""
+	if l := f.State.Left(f.Plan, i); e.Present && l < arming.MaxAge {
+		left = short(l)
+	}
+	c.PutRight(w, y, theme.Dim, left)
+	c.Put(29, y, theme.Dim, canvas.Fit(note, w-30-len(left)))
+}

@@ -1,0 +1,250 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+
+	"holdline/arming"
+	"holdline/checklist"
+)
+
+// waitTasks are what is said while nobody goes forward, and the order that
+// ends it. Names are chosen from the list: the space bar is HOLD here.
+func waitTasks(f *Frame) []task {
+	s := &f.State
+	list := missingCrew(f)
+	if f.Plan.Mode != arming.ModeBox {
+		for _, fact := range []arming.Fact{arming.FactKeyOut, arming.FactBusDead, arming.FactBatteryOff} {
+			if !saidFresh(f, fact) {
+				list = append(list, sayTask(f, fact))
+			}
+		}
+	}
+	if s.Line != arming.LineClosed && s.Crew.Range != "" {
+		list = append(list, closeLineTask(f))
+	}
+	rest := factTask(f, arming.FactAtRest, "AT REST", "Is the vehicle at rest, nothing burning?", "the wait starts with this, with the key out and the bus dead")
+	rest.done = s.AtRest
+	see := observeTask(f)
+	see.done = observed(f) || s.WaitLeft <= 0
+	list = append(list, rest, see)
+	if s.WaitLeft <= 0 && s.AtRest && s.Line == arming.LineClosed {
+		list = append(list, forwardTask(f))
+	}
+	move := factTask(f, arming.FactMovement, "MOVEMENT SEEN", "Movement, smoke, light, or a person forward?", "the wait starts again from full")
+	move.side = true
+	result := resultTask(f)
+	result.side = true
+	return append(list, move, result)
+}
+
+// missingCrew asks for the sign-on that a restart in WAIT has lost.
+func missingCrew(f *Frame) []task {
+	s := &f.State
+	var list []task
+	for i := range f.Plan.Steps {
+		st := &f.Plan.Steps[i]
+		if st.Kind == checklist.KindName && st.Phase == checklist.Briefing && !s.Evidence[i].Present {
+			list = append(list, stepTask(f, i))
+		}
+	}
+	return list
+}
+
+// factTask states a fact by name.
+func factTask(f *Frame, fact arming.Fact, head, ask, hint string) task {
+	s := &f.State
+	t := task{id: "fact/" + head, head: head, who: "anyone who sees it", ask: ask, hint: hint, step: -1, kind: "who says it"}
+	t.open = func() *form {
+		return &form{task: t.id, title: head, fields: []field{{label: "said by", ghost: "a number or a name", names: crewNames(s), free: len(crewNames(s)) == 0}},
+			send: func(v []string) ([]arming.Event, string) { return one(arming.Say{Fact: fact, By: v[0]}) }}
+	}
+	return t
+}
+
+// fates are the words for what was seen of a motor.
+var fates = map[string]arming.Fate{"lit": arming.FateSaidLit, "dark": arming.FateDark, "unknown": arming.FateUnknown}
+
+// observeTask takes what an observer saw, of one motor or of all.
+func observeTask(f *Frame) task {
+	s := &f.State
+	t := task{id: "observe", head: "WHAT LIT", who: "whoever looked", step: -1,
+		ask:  "Which motors were seen to light?",
+		hint: "lit, dark or unknown, for each; all of them stay LIVE until inspected",
+		kind: "motor, what was seen, by whom"}
+	names := crewNames(s)
+	t.open = func() *form {
+		return &form{task: t.id, title: t.head, fields: []field{
+			{label: "motor", ghost: fmt.Sprintf("1 to %d, or all", f.Plan.Motors)},
+			{label: "seen", ghost: "lit, dark or unknown", names: []string{"lit", "dark", "unknown"}},
+			{label: "by", ghost: "a number or a name", names: names, free: len(names) == 0},
+		}, send: func(v []string) ([]arming.Event, string) {
+			motor, ok := whole(fold(v[0]))
+			if fold(v[0]) == "all" {
+				motor, ok = 0, true
+			}
+			if !ok || motor > f.Plan.Motors || motor == 0 && fold(v[0]) != "all" {
+				return nil, fmt.Sprintf("a motor is 1 to %d, or all", f.Plan.Motors)
+			}
+			return one(arming.Observe{Motor: motor, Fate: fates[v[1]], By: v[2]})
+		}}
+	}
+	return t
+}
+
+// observed reports whether somebody has said something of every motor.
+func observed(f *Frame) bool {
+	for k := 0; k < f.Plan.Motors; k++ {
+		if f.State.Fate[k] == arming.FateUnknown {
+			return false
+		}
+	}
+	return true
+}
+
+// forwardTask sends one person forward.
+func forwardTask(f *Frame) task {
+	s := &f.State
+	t := task{id: "forward", head: "ONE GOES FORWARD", who: "range officer", step: -1,
+		ask:  "Who goes forward, alone, with the key in their pocket?",
+		hint: "not in line with the nozzles; extinguisher and a second person ready first",
+		kind: "two names"}
+	t.open = func() *form {
+		names := make([]string, 0, len(crewNames(s)))
+		for _, n := range crewNames(s) {
+			if fold(n) != fold(s.Crew.Range) {
+				names = append(names, n)
+			}
+		}
+		return &form{task: t.id, title: t.head, fields: []field{
+			{label: "range officer, own name", ghost: "who orders it"},
+			{label: "goes forward", ghost: "a number or a name", names: names},
+		}, send: func(v []string) ([]arming.Event, string) {
+			return one(arming.GoForward{By: as(v[0], s.Crew.Range), Person: v[1]})
+		}}
+	}
+	return t
+}
+
+// makeSafeTasks account for every motor and end the firing.
+func makeSafeTasks(f *Frame) []task {
+	s := &f.State
+	list := missingCrew(f)
+	if f.Plan.Mode != arming.ModeBox {
+		for _, fact := range []arming.Fact{arming.FactKeyOut, arming.FactBusDead, arming.FactBatteryOff} {
+			if !saidFresh(f, fact) {
+				list = append(list, sayTask(f, fact))
+			}
+		}
+	}
+	work := s.Live(f.Plan) > 0 || s.Hooked && !s.MakeSafe.Shunted
+	switch {
+	case s.Line == arming.LineUnknown && s.Crew.Range != "":
+		list = append(list, closeLineTask(f))
+	case s.Line == arming.LineClosed && work:
+		list = append(list, forwardTask(f))
+	}
+	for k := 0; s.Hooked && k < f.Plan.Motors; k++ {
+		list = append(list, inspectTask(f, k+1))
+	}
+	if s.Hooked {
+		shunt := makeSafeFact(f, arming.FactShunted, "LEADS SHUNTED", "Are all igniter leads shunted?", "shunted")
+		shunt.done = s.MakeSafe.Shunted
+		list = append(list, shunt)
+	}
+	if f.Plan.Mode == arming.ModeBox && s.Box.Up && s.Box.Battery.Level != arming.LevelDead {
+		list = append(list, task{id: "battery", head: "BATTERY OFF", who: "by hand", step: -1,
+			ask: "Take the battery off, both leads.", hint: "the box reads it; the all clear waits for it"})
+	}
+	if s.Line == arming.LineOpen {
+		list = append(list, closeLineTask(f))
+	}
+	fire := makeSafeFact(f, arming.FactFireWatched, "FIRE WATCH", "Was the ground looked over for fire, from start to rest?", "watched")
+	fire.done = s.MakeSafe.FireWatched
+	result := resultTask(f)
+	result.done = s.ResultIn || !s.PermitEver
+	move := factTask(f, arming.FactMovement, "MOVEMENT SEEN", "Movement, smoke or light?", "back to WAIT, from full")
+	move.side = true
+	return append(list, fire, result, allClearTask(f), move)
+}
+
+func inspectTask(f *Frame, motor int) task {
+	s := &f.State
+	t := task{id: fmt.Sprintf("inspect/%d", motor), head: fmt.Sprintf("MOTOR %d", motor), who: "the person forward", step: -1,
+		ask:  fmt.Sprintf("Motor %d, looked at from the side: what is seen?", motor),
+		hint: "burned out; or unlit and its igniter taken out",
+		kind: "what is seen, in words", done: s.Fate[motor-1] == arming.FateInspected}
+	t.open = func() *form {
+		return &form{task: t.id, title: t.head + " INSPECTED", fields: []field{{ghost: "burned out; or unlit, igniter out"}},
+			send: func(v []string) ([]arming.Event, string) {
+				return one(arming.Inspect{Motor: motor, Found: v[0], By: s.Crew.Forward[0]})
+			}}
+	}
+	return t
+}
+
+// makeSafeFact states a fact of MAKESAFE with a word of its own and a name.
+func makeSafeFact(f *Frame, fact arming.Fact, head, ask, word string) task {
+	s := &f.State
+	t := task{id: "fact/" + head, head: head, who: "who did it", ask: ask, step: -1, kind: fmt.Sprintf("the word %q and a name", word)}
+	t.open = func() *form {
+		return &form{task: t.id, title: head, fields: []field{
+			{label: "done", ghost: "type " + word},
+			{label: "by", ghost: "a number or a name", names: crewNames(s), free: true},
+		}, send: func(v []string) ([]arming.Event, string) {
+			if fold(v[0]) != word {
+				return nil, "type " + word + ", or esc if it is not so"
+			}
+			return one(arming.Say{Fact: fact, By: v[1]})
+		}}
+	}
+	return t
+}
+
+// resultTask takes what was measured of the run.
+func resultTask(f *Frame) task {
+	t := task{id: "result", head: "RESULT", who: "firing officer", step: -1, done: f.State.ResultIn,
+		ask: "What was measured of the run?", hint: "a dash where nothing was measured", kind: "rest in m, speed in m/s, words"}
+	t.open = func() *form {
+		return &form{task: t.id, title: "MEASURED RESULT", fields: []field{
+			{label: "came to rest at", ghost: "m from the start, or -"},
+			{label: "top speed", ghost: "m/s, or -"},
+			{label: "in words", ghost: "what was seen, or -"},
+		}, send: func(v []string) ([]arming.Event, string) {
+			ev := arming.Result{Words: v[2]}
+			var okRest, okSpeed bool
+			ev.RestM, ev.HasRest, okRest = measured(v[0], "m")
+			ev.SpeedMps, ev.HasSpeed, okSpeed = measured(v[1], "m/s")
+			if strings.Trim(v[2], "-–") == "" {
+				ev.Words = ""
+			}
+			if !okRest || !okSpeed {
+				return nil, "a number or a dash is due for rest and speed"
+			}
+			return one(ev)
+		}}
+	}
+	return t
+}
+
+// measured reads a number, or a dash for what was not measured.
+func measured(text, unit string) (value float64, has, ok bool) {
+	if strings.Trim(text, "-–") == "" {
+		return 0, false, true
+	}
+	value, ok = number(text, unit)
+	return value, ok, ok
+}
+
+func allClearTask(f *Frame) task {
+	s := &f.State
+	t := task{id: "all-clear", head: "ALL CLEAR", who: "range officer", step: -1, ask: "Is the firing over?", kind: "the range officer's own name"}
+	if missing := s.AllClearMissing(f.Plan); len(missing) > 0 {
+		t.hint = "still open: " + strings.Join(missing, "; ")
+	}
+	t.open = func() *form {
+		return &form{task: t.id, title: "ALL CLEAR: the range officer types their own name", fields: []field{{ghost: "own name in full"}},
+			send: func(v []string) ([]arming.Event, string) { return one(arming.AllClear{By: as(v[0], s.Crew.Range)}) }}
+	}
+	return t
+}

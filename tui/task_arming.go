@@ -1,0 +1,143 @@
+package tui
+
+import (
+	"holdline/arming"
+	"holdline/checklist"
+)
+
+// proofTasks say what the hands do while the contacts are tried.
+func proofTasks(f *Frame) []task {
+	return []task{{id: "proof", head: "CONTACT PROOF", who: "firing officer", ask: f.State.Proof.String(),
+		hint: "hands do this; the box looks on", step: -1}}
+}
+
+// readyTasks are the two arming acts, then the routine's steps, whose answers
+// can be renewed.
+func readyTasks(f *Frame) (list []task, at int) {
+	s := &f.State
+	if !s.ArmEntry {
+		list = append(list, armTask(f))
+	} else {
+		list = append(list, tryCodeTask())
+	}
+	for i := range f.Plan.Steps {
+		if f.Plan.Steps[i].Phase <= checklist.Poll {
+			list = append(list, stepTask(f, i))
+		}
+	}
+	return append(list, scrubTask(f)), 0
+}
+
+func armTask(f *Frame) task {
+	s := &f.State
+	t := task{id: "arm", head: "ARM", who: "firing officer", step: -1,
+		ask:  "Every gate stands. Firing officer: do you arm?",
+		hint: "both officers at the line, the key in the range officer's hand",
+		kind: "the firing officer's own name"}
+	t.open = func() *form {
+		return &form{task: t.id, title: "ARM: the firing officer types their own name", fields: []field{{ghost: "own name in full"}},
+			send: func(v []string) ([]arming.Event, string) {
+				return one(arming.ArmEntry{By: as(v[0], s.Crew.Firing)})
+			}}
+	}
+	return t
+}
+
+// tryCodeTask takes the range officer's code. The model hands it to the shell.
+func tryCodeTask() task {
+	t := task{id: "arm/code", head: "CODE", who: "range officer", step: -1,
+		ask:  "Range officer: your code, within 30 s.",
+		hint: "nobody else looks; three wrong codes hold",
+		kind: "the code, not shown"}
+	t.open = func() *form {
+		return &form{task: t.id, title: "THE RANGE OFFICER'S CODE", fields: []field{{label: "code", hidden: true, ghost: "not shown"}}}
+	}
+	return t
+}
+
+// armedTasks are the key, which a hand puts in, and the start of the count.
+func armedTasks(f *Frame) []task {
+	s := &f.State
+	key := task{id: "key", head: "KEY IN", who: "range officer hands it over", step: -1, done: s.KeyInArmed,
+		ask: "Turn the key in now.", hint: "only now; before this, or out again later, is a HOLD"}
+	if f.Plan.Mode != arming.ModeBox {
+		key = sayTask(f, arming.FactKeyIn)
+		key.done = s.KeyInArmed
+	}
+	count := task{id: "count", head: "START THE COUNT", who: "firing officer, on the range officer's spoken go", step: -1,
+		ask: "Start the count?", hint: "the range officer reads the screen's count aloud; space is HOLD for anyone", kind: `the word "count"`}
+	count.open = func() *form {
+		return &form{task: count.id, title: "START THE COUNT", fields: []field{{ghost: "type count"}},
+			send: func(v []string) ([]arming.Event, string) {
+				if fold(v[0]) != "count" {
+					return nil, "type count to start"
+				}
+				return one(arming.StartCount{By: s.Crew.Firing})
+			}}
+	}
+	return []task{key, count, scrubTask(f)}
+}
+
+// runTasks say what the hand at the button does. Without a box the press and
+// the release are said.
+func runTasks(f *Frame) []task {
+	var list []task
+	switch f.State.Phase {
+	case arming.Count:
+		return []task{{id: "counting", head: "COUNT", who: "everyone", ask: "Eyes on the vehicle. Any doubt: HOLD.", step: -1}}
+	case arming.Window:
+		list = append(list, task{id: "press", head: "PRESS", who: "firing officer, on the spoken go", step: -1,
+			ask: "Press the button and keep it pressed.", hint: "any doubt: do not press, call HOLD"})
+		if f.Plan.Mode != arming.ModeBox {
+			list = []task{sayTask(f, arming.FactPressed)}
+		}
+	default:
+		list = append(list, task{id: "pressed", head: "KEEP IT PRESSED", who: "firing officer", step: -1,
+			ask: "Keep the button pressed until every motor has lit, then let go."})
+		if f.Plan.Mode != arming.ModeBox {
+			list = []task{sayTask(f, arming.FactReleased)}
+		}
+		see := observeTask(f)
+		see.side = true
+		list = append(list, see)
+	}
+	return list
+}
+
+// holdTasks ask who called, and lead on or out.
+func holdTasks(f *Frame) []task {
+	s := &f.State
+	var list []task
+	if s.Line != arming.LineClosed && s.Crew.Range != "" {
+		list = append(list, closeLineTask(f))
+	}
+	if f.Plan.Mode != arming.ModeBox && !saidFresh(f, arming.FactKeyOut) {
+		list = append(list, sayTask(f, arming.FactKeyOut))
+	}
+	return append(list, holdByTask(f), resumeTask(f), scrubTask(f))
+}
+
+func holdByTask(f *Frame) task {
+	s := &f.State
+	t := task{id: "hold/by", head: "WHO CALLED HOLD", who: "anyone", step: -1, done: s.HoldCaller != "",
+		ask: "Who called it? It was right to; nobody is asked why until later.", kind: "a name"}
+	t.open = func() *form {
+		return &form{task: t.id, title: t.head, fields: []field{{ghost: "a name, or: nobody, the program", names: crewNames(s), free: true}},
+			send: func(v []string) ([]arming.Event, string) { return one(arming.HoldBy{Name: v[0]}) }}
+	}
+	return t
+}
+
+func resumeTask(f *Frame) task {
+	s := &f.State
+	t := task{id: "resume", head: "RESUME", who: "range officer", step: -1,
+		ask:  "Key out, reason settled: back to the gates?",
+		hint: "both arming acts are asked again", kind: "the range officer's own name"}
+	t.open = func() *form {
+		return &form{task: t.id, title: "RESUME: the range officer types their own name", fields: []field{{ghost: "own name in full"}},
+			send: func(v []string) ([]arming.Event, string) {
+				return one(arming.Resume{By: as(v[0], s.Crew.Range)})
+			}}
+	}
+	return t
+}

@@ -1,0 +1,217 @@
+package tui
+
+import (
+	"fmt"
+	"hash/fnv"
+	"strings"
+
+	"holdline/arming"
+	"holdline/checklist"
+)
+
+// stepTask asks step i of the routine.
+func stepTask(f *Frame, i int) task {
+	st := &f.Plan.Steps[i]
+	stands, _ := f.State.Stands(f.Plan, i)
+	t := task{id: st.ID, head: headOf(st), who: whoAnswers(st), ask: st.Challenge, hint: st.Hint, step: i, done: stands}
+	switch st.Kind {
+	case checklist.KindWords:
+		t.kind = "what is seen, in words"
+		t.open = func() *form { return wordsForm(f, st) }
+	case checklist.KindName:
+		t.kind = "a name"
+		t.open = func() *form { return nameForm(f, st) }
+	case checklist.KindQuantity:
+		t.kind = "read off an instrument, twice"
+		t.open = func() *form { return quantityForm(st) }
+	case checklist.KindMeasured:
+		t.kind = "read by the box"
+		t.open = func() *form { return measuredForm(st) }
+	case checklist.KindAccept:
+		t.kind = "both officers' names, after reading it"
+		t.see = pageRun
+		t.open = func() *form { return acceptForm(f, st) }
+	case checklist.KindSecret:
+		t.kind = "a code, not shown"
+		t.open = func() *form { return codeForm(f, st) }
+	case checklist.KindProof:
+		t.kind = `the word "prove"`
+		t.open = func() *form { return proofForm(st) }
+	case checklist.KindLine:
+		t.kind = "a count by the range officer"
+	}
+	return t
+}
+
+// headOf names a step in a few words.
+func headOf(st *checklist.Step) string {
+	return strings.ToUpper(strings.NewReplacer("/", " ", "-", " ").Replace(st.ID))
+}
+
+func whoAnswers(st *checklist.Step) string {
+	if st.Post != "" {
+		return "spotter, " + st.Post
+	}
+	return st.Role.String()
+}
+
+// wordsForm takes what is seen. A spotter's report begins with the call's
+// word, so that nobody enters silence as a report.
+func wordsForm(f *Frame, st *checklist.Step) *form {
+	if st.Role == checklist.Spotter && st.Gate == checklist.GateSpotters {
+		return spotterForm(f, st)
+	}
+	return &form{task: st.ID, title: headOf(st), fields: []field{{ghost: orElse(st.Hint, "what is seen")}},
+		send: func(v []string) ([]arming.Event, string) {
+			return one(arming.Answer{Step: st.ID, Words: v[0], Means: arming.MeansSaid})
+		}}
+}
+
+func spotterForm(f *Frame, st *checklist.Step) *form {
+	call := challenge(f, st)
+	n, _ := whole(call)
+	return &form{task: st.ID, title: headOf(st), note: fmt.Sprintf("Call %s and the figures %c %c. None heard is NO.", st.Post, call[0], call[1]),
+		fields: []field{
+			{label: "figures heard back", ghost: "as the spotter said them"},
+			{label: "report", ghost: orElse(st.Hint, "what the spotter sees")},
+		}, send: func(v []string) ([]arming.Event, string) {
+			heard, ok := whole(strings.Join(strings.Fields(v[0]), ""))
+			if !ok || heard != n {
+				return nil, "those are not the figures of this call: it counts as not heard. Call again"
+			}
+			return one(arming.Answer{Step: st.ID, Words: v[1], Value: float64(n), Again: float64(heard), Means: arming.MeansSaid})
+		}}
+}
+
+// challenge returns the two figures of a call. They come from the shell, or
+// are made up from the post and the moment, which nobody knows beforehand.
+func challenge(f *Frame, st *checklist.Step) string {
+	if len(f.Challenge) == 2 {
+		return f.Challenge
+	}
+	h := fnv.New32a()
+	fmt.Fprintf(h, "%s %d %d", st.ID, f.State.Now.Mono, f.Beat)
+	return fmt.Sprintf("%02d", 10+h.Sum32()%90)
+}
+
+func orElse(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
+}
+
+func nameForm(f *Frame, st *checklist.Step) *form {
+	fd := field{ghost: "the person's own name"}
+	if st.Phase != checklist.Briefing {
+		fd.names, fd.free = crewNames(&f.State), true
+	}
+	return &form{task: st.ID, title: headOf(st), fields: []field{fd},
+		send: func(v []string) ([]arming.Event, string) {
+			return one(arming.Answer{Step: st.ID, Words: v[0], Means: arming.MeansSaid})
+		}}
+}
+
+// quantityForm takes a reading twice. The band stays hidden until both are in
+// (R-49), so it is not in the form at all.
+func quantityForm(st *checklist.Step) *form {
+	unit := orElse(st.Band.Unit, "a number")
+	return &form{task: st.ID, title: headOf(st), fields: []field{
+		{label: "first reading", ghost: unit},
+		{label: "again, lifted between", ghost: unit},
+	}, send: func(v []string) ([]arming.Event, string) {
+		a, okA := number(v[0], st.Band.Unit)
+		b, okB := number(v[1], st.Band.Unit)
+		if !okA || !okB {
+			return nil, "a number is due, in " + unit
+		}
+		return one(arming.Answer{Step: st.ID, Value: a, Again: b, Means: arming.MeansTyped})
+	}}
+}
+
+// measuredForm has the box's reading taken. A word is typed for it, because a
+// key that repeats must not take one reading after another.
+func measuredForm(st *checklist.Step) *form {
+	word := "read"
+	if st.Motor > 0 {
+		word = fmt.Sprint(st.Motor)
+	}
+	return &form{task: st.ID, title: headOf(st), fields: []field{{ghost: "type " + word + " to take the reading"}},
+		send: func(v []string) ([]arming.Event, string) {
+			if fold(v[0]) != word {
+				return nil, "type " + word + " to take the reading"
+			}
+			return one(arming.Answer{Step: st.ID, Means: arming.MeansBox})
+		}}
+}
+
+// acceptForm takes both officers' names under the prediction.
+func acceptForm(f *Frame, st *checklist.Step) *form {
+	s := &f.State
+	return &form{task: st.ID, title: "ACCEPT THE PREDICTION", fields: []field{
+		{label: "firing officer, own name", ghost: "types it"},
+		{label: "range officer, own name", ghost: "types it"},
+	}, send: func(v []string) ([]arming.Event, string) {
+		switch {
+		case f.Run == nil || f.Circuit == nil:
+			return nil, "the prediction is not computed yet"
+		case fold(v[0]) != fold(s.Crew.Firing):
+			return nil, "that is not the firing officer's name"
+		case fold(v[1]) != fold(s.Crew.Range):
+			return nil, "that is not the range officer's name"
+		}
+		value := 0.0
+		if predictedGo(f) {
+			value = 1
+		}
+		return one(arming.Answer{Step: st.ID, Words: "accepted by " + s.Crew.Firing + " and " + s.Crew.Range, Value: value, Means: arming.MeansSaid})
+	}}
+}
+
+// codeForm takes the range officer's new code twice, hidden. The machine only
+// learns its length.
+func codeForm(f *Frame, st *checklist.Step) *form {
+	fm := &form{task: st.ID, title: "THE RANGE OFFICER'S CODE", note: "New for this firing. Nobody else looks; it is kept in memory only."}
+	fm.fields = []field{{label: "code", hidden: true, ghost: "not shown"}, {label: "again", hidden: true, ghost: "not shown"}}
+	fm.send = func(v []string) ([]arming.Event, string) {
+		if v[0] != v[1] {
+			fm.fields[0].text, fm.fields[1].text, fm.at = "", "", 0
+			return nil, "the two entries differ"
+		}
+		return one(arming.Answer{Step: st.ID, Value: float64(len([]rune(v[0]))), Means: arming.MeansSaid})
+	}
+	return fm
+}
+
+func proofForm(st *checklist.Step) *form {
+	return &form{task: st.ID, title: "CONTACT PROOF", note: "No igniter connected, line CLOSED, key out. The box closes the permit for a moment.",
+		fields: []field{{ghost: "type prove to begin"}},
+		send: func(v []string) ([]arming.Event, string) {
+			if fold(v[0]) != "prove" {
+				return nil, "type prove to begin"
+			}
+			return one(arming.StartProof{})
+		}}
+}
+
+// waiveForm lets the range officer pass an advisory band.
+func waiveForm(f *Frame, st *checklist.Step) *form {
+	s := &f.State
+	return &form{task: st.ID, title: "WAIVE " + headOf(st), fields: []field{
+		{label: "value seen", ghost: orElse(st.Band.Unit, "a number")},
+		{label: "why it may pass", ghost: "the reason, for the record"},
+		{label: "range officer, own name", ghost: "types it"},
+	}, send: func(v []string) ([]arming.Event, string) {
+		value, ok := number(v[0], st.Band.Unit)
+		if !ok {
+			return nil, "a number is due"
+		}
+		return one(arming.Waive{Step: st.ID, Value: value, Why: v[1], By: as(v[2], s.Crew.Range)})
+	}}
+}
+
+// withdrawForm takes an answer back.
+func withdrawForm(st *checklist.Step) *form {
+	return &form{task: st.ID, title: "TAKE BACK " + headOf(st), fields: []field{{label: "why", ghost: "the reason, for the record"}},
+		send: func(v []string) ([]arming.Event, string) { return one(arming.Withdraw{Step: st.ID, Why: v[0]}) }}
+}

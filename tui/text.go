@@ -1,0 +1,103 @@
+package tui
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"holdline/arming"
+	"holdline/checklist"
+)
+
+// lower lets a sentence begin small.
+func lower(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToLower(r)) + text[n:]
+}
+
+// short writes a length of time in few characters.
+func short(d time.Duration) string {
+	switch {
+	case d < 0:
+		return "0 s"
+	case d < 100*time.Second:
+		return fmt.Sprintf("%d s", int(d/time.Second))
+	case d < 100*time.Minute:
+		return fmt.Sprintf("%d min", int(d/time.Minute))
+	}
+	return fmt.Sprintf("%d h", int(d/time.Hour))
+}
+
+// volts writes a voltage as read.
+func volts(v arming.Volt) string {
+	if v.Level == arming.LevelUnknown {
+		return "not read"
+	}
+	return fmt.Sprintf("%.2f V", float64(v.Millivolt)/1000)
+}
+
+// ohms writes a resistance as read.
+func ohms(o arming.Ohm) string {
+	switch o.Kind {
+	case arming.OhmOpen:
+		return "open"
+	case arming.OhmValue:
+		return fmt.Sprintf("%.2f Ω", float64(o.Milliohm)/1000)
+	}
+	return "not measured"
+}
+
+// button says how the two poles of the button read together.
+func button(b *arming.Box) arming.Contact {
+	switch {
+	case b.Pole1 == arming.ContactOpen && b.Pole2 == arming.ContactOpen:
+		return arming.ContactOpen
+	case b.Pole1 == arming.ContactClosed || b.Pole2 == arming.ContactClosed:
+		return arming.ContactClosed
+	}
+	return arming.ContactUnknown
+}
+
+// figure writes a value with a number of places that suits its size.
+func figure(v float64) string {
+	switch a := math.Abs(v); {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+		return "none"
+	case a >= 100:
+		return fmt.Sprintf("%.0f", v)
+	case a >= 10:
+		return fmt.Sprintf("%.1f", v)
+	case a >= 0.1 || a == 0:
+		return fmt.Sprintf("%.2f", v)
+	}
+	return fmt.Sprintf("%.2g", v)
+}
+
+// quantity writes a value with its unit.
+func quantity(v float64, unit string) string {
+	if unit == "" {
+		return figure(v)
+	}
+	return figure(v) + " " + unit
+}
+
+// bandText writes the range that is accepted.
+func bandText(b checklist.Band) string {
+	switch {
+	case math.IsInf(b.High, 1):
+		return "at least " + quantity(b.Low, b.Unit)
+	case math.IsInf(b.Low, -1):
+		return "at most " + quantity(b.High, b.Unit)
+	}
+	return figure(b.Low) + " to " + quantity(b.High, b.Unit)
+}
+
+// bar draws a share from 0 to 1 in n cells.
+func bar(share float64, n int) string {
+	full := int(math.Ceil(share*float64(n) - 1e-9))
+	full = max(0, min(n, full))
+	return strings.Repeat("▰", full) + strings.Repeat("▱", n-full)
+}
