@@ -110,13 +110,16 @@ func checkAfterFault(t *testing.T, path string, acked int, err error) {
 	}
 }
 
-func TestFaultAtEveryByteWritten(t *testing.T) {
+func TestFaultWhileWriting(t *testing.T) { faultAtBytes(t, 17) }
+
+// faultAtBytes lets every step-th byte be the first that cannot be written.
+func faultAtBytes(t *testing.T, step int) {
 	const entries = 3
 	dir := t.TempDir()
 	whole := readFile(t, writeRecord(t, dir, exampleHeader(), testTime, 0))
 	firstLine := bytes.IndexByte(whole, '\n') + 1
 	finished := 0
-	for n := 0; finished == 0; n += 5 {
+	for n := 0; finished == 0; n += step {
 		dir := filepath.Join(dir, "n")
 		must(t, os.RemoveAll(dir))
 		w, err := Create(dir, exampleHeader(), testTime)

@@ -219,7 +219,7 @@ func TestDamagedRecordIsNotRecovered(t *testing.T) {
 	writeRecord(t, dir, testHeader(false), testTime, 0)
 }
 
-func TestRecoverAfterACutAnywhere(t *testing.T) { recoverAfterCuts(t, 7) }
+func TestRecoverAfterACutAnywhere(t *testing.T) { recoverAfterCuts(t, 29) }
 
 // recoverAfterCuts demands that a record cut at every step-th byte is taken up
 // again, keeps what was in it, and ends closed and signed.

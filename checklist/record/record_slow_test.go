@@ -17,6 +17,8 @@ func TestEveryValueOfEveryByteIsRejected(t *testing.T) {
 
 func TestRecoverAfterACutAtEveryByte(t *testing.T) { recoverAfterCuts(t, 1) }
 
+func TestFaultAtEveryByteWritten(t *testing.T) { faultAtBytes(t, 1) }
+
 // The limit is the project's own.
 func TestTenThousandLinesVerifyWithin200ms(t *testing.T) {
 	path, data, sigs, o := longRecord(t, 10_000)
