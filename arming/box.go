@@ -99,6 +99,10 @@ func (m *machine) onBoxReading(ev BoxReading) error {
 	if b.Scan != old.Scan || !old.Up {
 		b.ScanSeen = m.s.Now
 	}
+	if b.Pole1 == ContactClosed && !b.sensed(m.p) {
+		// The box says closed for what it cannot tell.
+		b.Pole1 = ContactUnknown
+	}
 	m.s.Box = b
 	if b.Key == ContactOpen {
 		m.s.PermitSpent = false
@@ -117,6 +121,21 @@ func (m *machine) onBoxReading(ev BoxReading) error {
 	}
 	m.renewLive(b.Scan != old.Scan)
 	return nil
+}
+
+// sensed reports whether the box can tell the pole in the loop: the sense
+// current runs with the key in or under the measuring lease, which shows by
+// channels being measured.
+func (b *Box) sensed(p *Plan) bool {
+	if b.Key == ContactClosed {
+		return true
+	}
+	for k := range p.Motors {
+		if b.Channel[k].Kind != OhmNotMeasured {
+			return true
+		}
+	}
+	return false
 }
 
 // countsBack stops when the box's counts run backwards or are lost: it is then

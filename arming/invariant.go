@@ -179,7 +179,7 @@ func (c *check) arming() {
 	if !reading {
 		return
 	}
-	button := r.Box.Pole1 == ContactClosed || r.Box.Pole2 == ContactClosed
+	button := r.Box.Pole1 == ContactClosed && r.Box.sensed(c.p) || r.Box.Pole2 == ContactClosed
 	keyIn := r.Box.Key == ContactClosed
 	switch a.Phase {
 	case Ready:

@@ -144,7 +144,11 @@ func (w *world) look() {
 	if w.lease {
 		b.Scan++
 	}
-	w.must(BoxReading{*b})
+	shown := *b
+	if b.Key == ContactOpen && !w.lease {
+		shown.Pole1 = ContactClosed // the box cannot tell it, and says so
+	}
+	w.must(BoxReading{shown})
 }
 
 // pass lets time pass on both clocks, with ticks and snapshots at 20 Hz.
