@@ -1,0 +1,240 @@
+package conformance
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"net"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"holdline/arming/circuit"
+	"holdline/arming/groundbox/practice"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+func newBox(t *testing.T) *practice.Box {
+	t.Helper()
+	p := &circuit.Problem{
+		Battery:          circuit.Battery{VoltageV: 12.4, InternalOhm: 0.025, HighestInternalOhm: 0.040},
+		Lead:             circuit.Lead{Kind: circuit.LeadGauge, Gauge: 18, LengthM: 20},
+		LeadTemperatureC: 20, SwitchOhm: 0.010, ContactOhm: 0.020,
+		PulseS: 1, Margin: 1.5, TestCurrentA: 0.001, MeterErrorOhm: 0.02,
+		StaggerLimitS: 0.060, AllLightProbabilityLeast: 0.99,
+	}
+	for range 3 {
+		p.Igniters = append(p.Igniters, circuit.Igniter{
+			Kind: "std", ResistanceOhm: 0.8, Tolerance: 0.12, NoFireA: 0.15, AllFireA: 0.60,
+			Source: "invented", TimeConstantS: 0.004, PressureMeanS: 0.035, PressureSpreadS: 0.008,
+			BranchLead: circuit.Lead{Kind: circuit.LeadGauge, Gauge: 24, LengthM: 0.4},
+		})
+	}
+	box, err := practice.New(practice.Config{Problem: p, Clock: practice.RealClock()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return box
+}
+
+// liar stands between the check and the box and changes lines.
+type liar struct {
+	io.ReadWriteCloser
+	down, up func(string) string // to the box, from the box
+	rest     []byte
+	waiting  bytes.Buffer
+	inCarry  string
+}
+
+func (l *liar) Write(p []byte) (int, error) {
+	l.rest = append(l.rest, p...)
+	for {
+		i := bytes.IndexByte(l.rest, '\n')
+		if i < 0 {
+			return len(p), nil
+		}
+		line := string(l.rest[:i])
+		l.rest = l.rest[i+1:]
+		if l.down != nil {
+			line = l.down(line)
+		}
+		if _, err := l.ReadWriteCloser.Write([]byte(line + "\n")); err != nil {
+			return 0, err
+		}
+	}
+}
+
+func (l *liar) Read(p []byte) (int, error) {
+	for l.waiting.Len() == 0 {
+		buf := make([]byte, 1024)
+		n, err := l.ReadWriteCloser.Read(buf)
+		l.inCarry += string(buf[:n])
+		for {
+			line, rest, found := strings.Cut(l.inCarry, "\n")
+			if !found {
+				break
+			}
+			l.inCarry = rest
+			if l.up != nil {
+				line = l.up(line)
+			}
+			l.waiting.WriteString(line + "\n")
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+	return l.waiting.Read(p)
+}
+
+func swap(old, with string) func(string) string {
+	return func(line string) string { return strings.ReplaceAll(line, old, with) }
+}
+
+// A check that can not fail is worth nothing: each of these boxes lacks one
+// thing, and the clause that is about it must say so.
+func TestABoxThatLacksSomethingIsFoundOut(t *testing.T) {
+	t.Parallel()
+	refresh := regexp.MustCompile(`^OUTP:PERM:KEEP (\w+),\d+$`)
+	for name, c := range map[string]struct {
+		down, up func(string) string
+		fault    string
+		clause   string
+	}{
+		"identity of three fields":     {up: swap("holdline,PRACTICE", "holdline PRACTICE"), clause: "*IDN? answers maker"},
+		"another version":              {up: swap("1999.0", "1995.0"), clause: "SYST:VERS? answers"},
+		"no long form":                 {down: swap("SYSTEM:VERSION", "X"), clause: "headers in short and long form"},
+		"takes any abbreviation":       {down: swap("SYSTE:VERS?", "SYST:VERS?"), clause: "headers in short and long form"},
+		"knows *RST":                   {down: swap("*RST", "*CLS"), clause: "an unknown header is -113"},
+		"a missing parameter is -222":  {up: swap("-109", "-222"), clause: "a missing parameter"},
+		"takes bytes above 127":        {down: swap("\xc3\xa4", ""), clause: "a byte above 127"},
+		"a shorter line buffer":        {up: swap("-363", "-113"), clause: "a line of 255 bytes"},
+		"no queue overflow":            {up: swap("-350", "-113"), clause: "twenty errors"},
+		"17 channels":                  {down: swap("ROUT:CHAN:COUN?", "SYST:ERR?"), clause: "1 to 16 channels"},
+		"no P":                         {down: swap("STAT:SNAP?", "SYST:VERS?"), clause: "snapshots: check sum"},
+		"any token owns":               {down: swap("SYST:OWN? C0FFEE02", "SYST:OWN? C0FFEE01"), clause: "the owner's token"},
+		"events can not be cleared":    {down: swap("STAT:EVEN:CLE 32", ""), clause: "reading events"},
+		"lease from anyone":            {down: swap("ON,C0FFEE02", "ON,C0FFEE01"), clause: "the lease: by token"},
+		"channel 90 has a resistance":  {down: swap("(@90)", "(@1)"), clause: "MEAS:RES?"},
+		"permit by a number":           {down: swap("OUTP:PERM 1", "*CLS"), clause: "the permit is refused"},
+		"a watchdog of 2 s":            {down: swap("OUTP:PERM:TIM 2,", "OUTP:PERM:TIM 0.5,"), clause: "the watchdog time"},
+		"a self-test that fails":       {fault: "permit-welded", clause: "the self-test passes"},
+		"a welded permit":              {fault: "permit-welded", clause: "OFF opens the permit whatever"},
+		"a stuck pole":                 {fault: "button-stuck", clause: "ON closes the permit"},
+		"KEEP without a number":        {down: func(s string) string { return refresh.ReplaceAllString(s, "*CLS") }, clause: "a snapshot number is used once"},
+		"OFF with more behind ignored": {down: swap("OFF,1,2,3", "1"), clause: "OFF opens the permit whatever"},
+		"a later watchdog":             {down: swap("OUTP:PERM:TIM 0.25,", "OUTP:PERM:TIM 0.4,"), clause: "the watchdog opens"},
+		"an earlier watchdog":          {down: swap("OUTP:PERM:TIM 0.5,", "OUTP:PERM:TIM 0.3,"), clause: "the watchdog opens"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			box := newBox(t)
+			if c.fault != "" {
+				f, err := practice.ParseFault(c.fault)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if err := box.SetFault(f); err != nil {
+					t.Fatal(err)
+				}
+			}
+			rw, err := box.Dial(context.Background())
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := false
+			for _, cl := range clauses {
+				found = found || strings.HasPrefix(cl.text, c.clause)
+			}
+			if !found {
+				t.Fatalf("there is no clause %q", c.clause)
+			}
+			one := only(c.clause)
+			findings := checkClauses(context.Background(), &liar{ReadWriteCloser: rw, down: c.down, up: c.up}, io.Discard, Options{Hands: box.Hands()}, one)
+			if Conforms(findings) {
+				t.Errorf("nothing was found: %+v", findings)
+			}
+		})
+	}
+}
+
+// only picks a clause and what it rests on.
+func only(prefix string) []clause {
+	var out []clause
+	for _, cl := range clauses {
+		if strings.HasPrefix(cl.text, prefix) {
+			out = append(out, cl)
+		}
+	}
+	return out
+}
+
+func TestAMutePortIsFoundOut(t *testing.T) {
+	t.Parallel()
+	box := newBox(t)
+	if err := box.SetFault(practice.Fault{Kind: practice.Mute}); err != nil {
+		t.Fatal(err)
+	}
+	rw, err := box.Dial(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	findings := checkClauses(context.Background(), rw, io.Discard, Options{}, clauses[:6])
+	for _, f := range findings {
+		if f.Verdict != Failed {
+			t.Errorf("%s: %s, want failed", f.Clause, f.Verdict)
+		}
+	}
+}
+
+func TestACutCableEndsTheCheck(t *testing.T) {
+	t.Parallel()
+	mine, theirs := net.Pipe()
+	_ = theirs.Close()
+	findings := Check(context.Background(), mine, io.Discard, Options{})
+	if len(findings) != len(clauses) || findings[0].Verdict != Failed || findings[1].Verdict != NotTried || Conforms(findings) {
+		t.Errorf("findings: %+v", findings)
+	}
+}
+
+func check(t *testing.T, box *practice.Box, opt Options) ([]Finding, string) {
+	t.Helper()
+	rw, err := box.Dial(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 60*time.Second)
+	defer cancel()
+	var out strings.Builder
+	return Check(ctx, rw, &out, opt), out.String()
+}
+
+func TestThePracticeBoxEndsTheLease(t *testing.T) {
+	t.Parallel()
+	rw, err := newBox(t).Dial(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	findings := checkClauses(context.Background(), rw, io.Discard, Options{Long: true}, only("the lease ends"))
+	if len(findings) != 1 || findings[0].Verdict != Passed {
+		t.Errorf("findings: %+v", findings)
+	}
+}
+
+func TestThePracticeBoxConforms(t *testing.T) {
+	t.Parallel()
+	box := newBox(t)
+	findings, out := check(t, box, Options{Hands: box.Hands()})
+	for _, f := range findings {
+		if f.Verdict == Failed || f.Verdict == NotTried && f.Detail != "takes long" {
+			t.Errorf("%s: %s: %s", f.Verdict, f.Clause, f.Detail)
+		}
+	}
+	if n := strings.Count(out, "\n"); n != len(clauses) {
+		t.Errorf("%d lines were written, want %d:\n%s", n, len(clauses), out)
+	}
+}
