@@ -40,10 +40,6 @@ type Frame struct {
 
 	Hands  *HandsView // practice box only: where its hands are
 	Record RecordView
-
-	// Challenge is the two figures of the next spotter's call; "" lets the
-	// cockpit make them up.
-	Challenge string
 }
 
 // LogLine is one line of what happened.

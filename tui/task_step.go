@@ -2,7 +2,6 @@ package tui
 
 import (
 	"fmt"
-	"hash/fnv"
 	"strings"
 
 	"holdline/arming"
@@ -68,7 +67,7 @@ func wordsForm(f *Frame, st *checklist.Step) *form {
 }
 
 func spotterForm(f *Frame, st *checklist.Step) *form {
-	call := challenge(f, st)
+	call := f.State.CallWord(stepIndex(f, st))
 	n, _ := whole(call)
 	return &form{task: st.ID, title: headOf(st), note: fmt.Sprintf("Call %s and the figures %c %c. None heard is NO.", st.Post, call[0], call[1]),
 		fields: []field{
@@ -79,19 +78,18 @@ func spotterForm(f *Frame, st *checklist.Step) *form {
 			if !ok || heard != n {
 				return nil, "those are not the figures of this call: it counts as not heard. Call again"
 			}
-			return one(arming.Answer{Step: st.ID, Words: v[1], Value: float64(n), Again: float64(heard), Means: arming.MeansSaid})
+			return one(arming.Answer{Step: st.ID, Words: call + ", " + v[1], Means: arming.MeansSaid})
 		}}
 }
 
-// challenge returns the two figures of a call. They come from the shell, or
-// are made up from the post and the moment, which nobody knows beforehand.
-func challenge(f *Frame, st *checklist.Step) string {
-	if len(f.Challenge) == 2 {
-		return f.Challenge
+// stepIndex is the place of st in the plan.
+func stepIndex(f *Frame, st *checklist.Step) int {
+	for i := range f.Plan.Steps {
+		if f.Plan.Steps[i].ID == st.ID {
+			return i
+		}
 	}
-	h := fnv.New32a()
-	fmt.Fprintf(h, "%s %d %d", st.ID, f.State.Now.Mono, f.Beat)
-	return fmt.Sprintf("%02d", 10+h.Sum32()%90)
+	return 0
 }
 
 func orElse(text, other string) string {
