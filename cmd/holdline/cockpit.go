@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -9,6 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
+
+	"holdline/cmd/holdline/session"
 )
 
 // cockpitFlags are the flags of the cockpit.
@@ -65,6 +68,20 @@ Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 	flags.StringVar(&f.theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
 	flags.DurationVar(&f.practiceWait, "practice-wait", 0, "`TIME` that the wait of a practice firing takes, such as 10s; a sixth of a real one without it")
 	return cmd
+}
+
+// openCockpit runs the cockpit on the terminal. The session sees to signals by
+// itself: whatever ends it, the permit falls first.
+func (p *program) openCockpit(ctx context.Context, f cockpitFlags, args []string) error {
+	options := session.Options{
+		Box: f.box, Meter: f.meter, Typed: f.typed, Practice: f.practice,
+		RecordDir: f.recordDir, KeyFile: f.keyFile, PracticeWait: f.practiceWait,
+		Theme: f.theme, Units: p.units.System, Version: version,
+	}
+	if len(args) == 1 {
+		options.SheetPath = args[0]
+	}
+	return session.Run(ctx, options)
 }
 
 // sheetOrNothing takes at most one argument, and tells a mistyped subcommand

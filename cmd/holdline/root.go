@@ -48,7 +48,7 @@ func (p *program) rootCommand() *cobra.Command {
 			cmd.AddCommand(c)
 		}
 	}
-	add("answers", p.circuitCommand(), p.checkCommand(), p.newCommand())
+	add("answers", p.predictCommand(), p.circuitCommand(), p.checkCommand(), p.newCommand())
 	add("records", p.verifyCommand())
 	add("box", p.portsCommand(), p.practiceBoxCommand())
 	add("", p.versionCommand())

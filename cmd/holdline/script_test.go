@@ -55,7 +55,7 @@ func TestScripts(t *testing.T) {
 }
 
 // leastScripts guards against a glob that finds nothing.
-const leastScripts = 4
+const leastScripts = 7
 
 func runForStatus(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdline/checklist/record"
+	"holdline/cmd/holdline/session"
 )
 
 func (p *program) verifyCommand() *cobra.Command {
@@ -40,7 +41,7 @@ Exit status: 0 every record is valid; 3 one is not; 1 a file could not be read.`
 		RunE: func(_ *cobra.Command, args []string) error {
 			options := record.Options{
 				Principal: principal, AnySigner: anySigner, At: time.Now(),
-				Replay: replay, Program: version,
+				Replay: session.Replay, Program: version,
 			}
 			var err error
 			if options.Signers, err = acceptedSigners(signersFile); err != nil {

@@ -69,9 +69,6 @@ var Formats = []string{".svg", ".png", ".pdf"}
 
 // Draw draws a chart in the format that a file name's ending asks for.
 func Draw(c Chart, fileName string) ([]byte, error) {
-	if len(c.Run) < 2 {
-		return nil, fmt.Errorf("plot: %q: a run of %d points cannot be drawn, it takes 2", c.Title, len(c.Run))
-	}
 	switch ending := strings.ToLower(filepath.Ext(fileName)); ending {
 	case ".svg":
 		return c.scene().svg(), nil
@@ -152,7 +149,10 @@ func (c Chart) scene() *scene {
 // far is the end of the distance axis: past the cleared length and past every
 // case that is held to it. A case beyond is drawn as an arrow at the edge.
 func (c Chart) far() float64 {
-	far := max(1.12*c.ClearLengthM, 1.05*c.Run[len(c.Run)-1].PositionM)
+	far := 1.12 * c.ClearLengthM
+	if len(c.Run) > 0 {
+		far = max(far, 1.05*c.Run[len(c.Run)-1].PositionM)
+	}
 	for _, r := range c.Rests {
 		if r.Kind != AllAbsent {
 			far = max(far, 1.12*r.AtM)
@@ -209,6 +209,10 @@ func (p *page) speedPanel() {
 		}
 		p.area(shade, nil, 0, outline...)
 	}
+	if len(p.Run) < 2 {
+		p.write(ink, 10, true, middle, (plotLeft+plotRight)/2, (speedTop+speedBottom)/2, "the nominal run does not move")
+		return
+	}
 	var run []point
 	peak := p.Run[0]
 	for _, s := range p.Run {
@@ -237,6 +241,9 @@ func (p *page) loadPanel() {
 	y := p.scale("axle load, "+p.forceUnit.name, loadTop, loadBottom, 1.06*low, 1.06*high, p.forceUnit)
 	if low < 0 {
 		p.line(ink, 0.75, nil, point{plotLeft, y(0)}, point{plotRight, y(0)})
+	}
+	if len(p.Run) < 2 {
+		return
 	}
 	var front, rear []point
 	for _, s := range p.Run {
@@ -271,14 +278,31 @@ func (p *page) restPanel() {
 		p.rest(r, c, row)
 		row += restRow
 	}
-	if s := p.RestSpread; s != nil {
-		p.write(ink, 8, false, right, plotLeft-8, row+2.5, "spread P5, P50, P95, P99.9")
-		p.line(blue, 3, nil, point{p.x(s.P05M), row}, point{p.x(s.P95M), row})
-		p.line(blue, 1, nil, point{p.x(s.P95M), row}, point{p.x(s.P999M), row})
-		for _, at := range []float64{s.P50M, s.P999M} {
-			p.line(blue, 1.2, nil, point{p.x(at), row - 4}, point{p.x(at), row + 4})
+	if p.RestSpread != nil {
+		p.spread(*p.RestSpread, row)
+	}
+}
+
+// spread draws the quantiles of the rest position: thick from P5 to P95, thin
+// to P99.9, which is an arrow when it lies beyond the edge.
+func (p *page) spread(s Spread, row float64) {
+	p.write(ink, 8, false, right, plotLeft-8, row+2.5, "spread P5, P50, P95, P99.9")
+	label, end := p.length(s.P999M), p.x(s.P999M)
+	if s.P999M > p.farM {
+		p.area(blue, nil, 0, point{end, row}, point{end - 8, row - 4}, point{end - 8, row + 4})
+		p.write(blue, 8, false, right, end-12, row+2.5, label)
+		end -= 16 + textWidth(label, 8, false)
+	} else {
+		p.line(blue, 1.2, nil, point{end, row - 4}, point{end, row + 4})
+		if end+6+textWidth(label, 8, false) <= p.width-8 {
+			p.write(blue, 8, false, left, end+6, row+2.5, label)
 		}
-		p.write(blue, 8, false, left, p.x(s.P999M)+6, row+2.5, p.length(s.P999M))
+	}
+	high := min(p.x(s.P95M), end)
+	p.line(blue, 3, nil, point{min(p.x(s.P05M), high), row}, point{high, row})
+	p.line(blue, 1, nil, point{high, row}, point{end, row})
+	if middle := p.x(s.P50M); middle <= end {
+		p.line(blue, 1.2, nil, point{middle, row - 4}, point{middle, row + 4})
 	}
 }
 

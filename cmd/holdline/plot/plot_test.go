@@ -144,10 +144,19 @@ func TestWhatCannotBeDrawnIsRefused(t *testing.T) {
 	if _, err := Draw(chart(), "run.jpg"); err == nil || !strings.Contains(err.Error(), `".jpg"`) {
 		t.Errorf("unknown ending: got %v", err)
 	}
+}
+
+func TestARunThatDoesNotMoveIsSaidToBeOne(t *testing.T) {
 	c := chart()
-	c.Run = c.Run[:1]
-	if _, err := Draw(c, "run.svg"); err == nil {
-		t.Error("a run of one point was drawn")
+	c.Run, c.Band, c.Devices, c.RestSpread = nil, nil, nil, nil
+	for _, ending := range Formats {
+		data, err := Draw(c, "run"+ending)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if ending == ".svg" && !strings.Contains(string(data), "the nominal run does not move") {
+			t.Error("svg does not say that the run does not move")
+		}
 	}
 }
 

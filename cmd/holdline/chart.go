@@ -1,0 +1,68 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"holdline/checklist/prediction"
+	"holdline/cmd/holdline/plot"
+	"holdline/sim"
+)
+
+// chart is the picture of a predicted run.
+func chart(r *prediction.Run, us bool) plot.Chart {
+	d := r.Dispersion
+	c := plot.Chart{
+		Title: r.Title, Answer: r.Verdict(), US: us,
+		Source: fmt.Sprintf("sheet %s, %d runs, seed %d, holdline %s", r.SheetSHA256, d.Runs, d.Seed, version),
+
+		ClearLengthM: r.ClearLengthM, StopMarginM: r.StopMarginM, FrontLimitN: r.FrontLimitN,
+		RestSpread: &plot.Spread{
+			P05M: d.StopPositionM.P05, P50M: d.StopPositionM.P50, P95M: d.StopPositionM.P95, P999M: d.StopPositionM.P999,
+		},
+		Devices: devices(r),
+	}
+	for _, s := range r.Path {
+		c.Run = append(c.Run, plot.Sample{
+			PositionM: s.PositionM, SpeedMps: s.SpeedMps, FrontLoadN: s.FrontLoadN, RearLoadN: s.RearLoadN,
+		})
+	}
+	for _, b := range r.Draws.Band {
+		c.Band = append(c.Band, plot.Band{PositionM: b.DistanceM, LowMps: b.P05, HighMps: b.P95})
+	}
+	for _, result := range r.Results {
+		rest := plot.Rest{Case: result.Case.Name, AtM: result.Outcome.StopPositionM}
+		switch result.Case.Kind {
+		case sim.CaseNominal:
+			rest.Kind = plot.Nominal
+		case sim.CaseAllStopsAbsent:
+			rest.Kind = plot.AllAbsent
+		}
+		c.Rests = append(c.Rests, rest)
+	}
+	return c
+}
+
+// devices are the stopping devices that begin to act in the nominal run, each
+// where it does.
+func devices(r *prediction.Run) []plot.Device {
+	first := slices.Min(r.Results[0].Case.LightS)
+	var out []plot.Device
+	for _, stop := range r.Problem.Stops {
+		triggerS := math.Inf(1)
+		if stop.After {
+			triggerS = first + stop.AfterS
+		}
+		for _, s := range r.Path {
+			if !stop.After && math.IsInf(triggerS, 1) && s.PositionM >= stop.AtM {
+				triggerS = s.TimeS
+			}
+			if s.TimeS >= triggerS+stop.DelayS {
+				out = append(out, plot.Device{Name: stop.Name, AtM: s.PositionM})
+				break
+			}
+		}
+	}
+	return out
+}

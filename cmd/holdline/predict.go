@@ -1,0 +1,132 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"holdline/checklist/prediction"
+	"holdline/checklist/sheet"
+	"holdline/checklist/sheet/unit"
+	"holdline/cmd/holdline/plot"
+)
+
+// predictFlags are the flags of predict.
+type predictFlags struct {
+	draws       drawFlags
+	asJSON      bool
+	lightAtZero bool
+	plotFile    string
+	trace       traceFlags
+}
+
+func (p *program) predictCommand() *cobra.Command {
+	var f predictFlags
+	cmd := &cobra.Command{
+		Use:   "predict SHEET",
+		Short: "the predicted run",
+		Long: `Predicts the run of a sheet: the nominal run, every what-if case (a motor silent,
+late, or late at rest; a stopping device absent; the strongest tailwind), the
+dispersion, and every limit with what is left of it.
+
+Exit status: 0 go; 3 no-go; 1 the sheet has faults or a run has no end;
+2 wrong usage.`,
+		Example: `  holdline predict run.toml
+  holdline predict run.toml --units us
+  holdline predict run.toml --plot run.pdf
+  holdline predict run.toml --trace run.csv --case "motor 1 silent"
+  holdline predict run.toml --json --runs 100000 --seed 7`,
+		Args: exactArgs("SHEET"),
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := f.check(c); err != nil {
+				return err
+			}
+			ctx, stop := interruptible(c.Context())
+			defer stop()
+			answer, err := p.predictAnswer(ctx, args[0], f)
+			if err != nil {
+				return err
+			}
+			if err := p.writeFiles(answer, f); err != nil {
+				return err
+			}
+			if f.asJSON {
+				err = writeJSON(p.out, answer)
+			} else {
+				err = answer.WriteText(p.out, p.units.System)
+			}
+			if err == nil && !answer.Go {
+				err = errAnswerNo
+			}
+			return err
+		},
+	}
+	f.draws.add(cmd)
+	flags := cmd.Flags()
+	flags.BoolVar(&f.asJSON, "json", false, "the answer as one JSON object")
+	flags.BoolVar(&f.lightAtZero, "light-at-zero", false, "light every motor at 0 s instead of when the circuit lights it")
+	flags.StringVar(&f.plotFile, "plot", "", "draw the run into `FILE`: .svg, .png or .pdf")
+	f.trace.add(cmd)
+	return cmd
+}
+
+func (f *predictFlags) check(c *cobra.Command) error {
+	if err := f.draws.check(c); err != nil {
+		return err
+	}
+	if c.Flags().Changed("plot") {
+		if ending := strings.ToLower(filepath.Ext(f.plotFile)); !slices.Contains(plot.Formats, ending) {
+			return usage(c, "--plot %q: expected a name that ends in %s", f.plotFile, strings.Join(plot.Formats, ", "))
+		}
+	}
+	return f.trace.check(c)
+}
+
+// predictAnswer computes a sheet's run, with progress and cancel.
+func (p *program) predictAnswer(ctx context.Context, path string, f predictFlags) (*prediction.Run, error) {
+	s, err := sheet.Load(path)
+	if err != nil {
+		return nil, err
+	}
+	progress := startProgress(p.errOut, "prediction", f.draws.runs)
+	defer progress.stop()
+	answer, err := prediction.BuildRun(ctx, s, prediction.RunOptions{
+		LightAtZero: f.lightAtZero, Runs: f.draws.runs, Seed: f.draws.seed, Progress: progress.at,
+	})
+	if err != nil {
+		if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
+			return nil, cancelled(err)
+		}
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return answer, nil
+}
+
+// writeFiles makes the picture and the trace, both before either is written.
+func (p *program) writeFiles(answer *prediction.Run, f predictFlags) error {
+	var trace bytes.Buffer
+	if f.trace.file != "" {
+		if err := f.trace.write(&trace, answer); err != nil {
+			return err
+		}
+	}
+	if f.plotFile != "" {
+		picture, err := plot.Draw(chart(answer, p.units.System == unit.US), f.plotFile)
+		if err != nil {
+			return err
+		}
+		if err := writeFile(f.plotFile, picture); err != nil {
+			return err
+		}
+	}
+	if f.trace.file != "" {
+		return writeFile(f.trace.file, trace.Bytes())
+	}
+	return nil
+}
