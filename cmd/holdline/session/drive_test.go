@@ -1,0 +1,305 @@
+package session
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"holdline/arming"
+	"holdline/checklist"
+	"holdline/tui"
+)
+
+// crew is a session without its screen: the test plays the cockpit, and the
+// hands at the practice box.
+type crew struct {
+	t    *testing.T
+	s    *session
+	cfg  tui.Config
+	stop func()
+}
+
+// newCrew opens the embedded scenario with the practice box.
+func newCrew(t *testing.T, dir string, change func(*Options)) *crew {
+	t.Helper()
+	o := Options{RecordDir: dir, Settings: t.TempDir(), Version: "test", PracticeWait: 2 * time.Second,
+		In: os.Stdin, Out: devNull(t)}
+	if change != nil {
+		change(&o)
+	}
+	if err := o.complete(); err != nil {
+		t.Fatal(err)
+	}
+	sh, err := o.load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	signer, err := openSigner(o.KeyFile, o.Settings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &session{o: o, sheet: sh}
+	if err := s.openDevices(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	first, err := s.openRecord(signer)
+	if err != nil {
+		s.closeDevices()
+		t.Fatal(err)
+	}
+	c := &crew{t: t, s: s}
+	s.start(first)
+	c.cfg = s.config()
+	beat := time.NewTicker(50 * time.Millisecond)
+	over := make(chan struct{})
+	go func() { // the screen's tick
+		for {
+			select {
+			case <-over:
+				return
+			case <-beat.C:
+				c.cfg.Latest()
+			}
+		}
+	}()
+	stopped := false
+	c.stop = func() {
+		if stopped {
+			return
+		}
+		stopped = true
+		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		defer cancel()
+		if err := s.stop(ctx, "the test is over"); err != nil {
+			t.Errorf("stop: %v", err)
+		}
+		beat.Stop()
+		close(over)
+		s.closeDevices()
+	}
+	t.Cleanup(c.stop)
+	return c
+}
+
+func devNull(t *testing.T) *os.File {
+	t.Helper()
+	f, err := os.OpenFile(os.DevNull, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+// state is the machine's newest state, without asking for a frame.
+func (c *crew) state() arming.State {
+	if f := c.s.driver.latest.Load(); f != nil {
+		return f.State
+	}
+	return arming.State{}
+}
+
+func (c *crew) frame() tui.Frame {
+	if f := c.s.driver.latest.Load(); f != nil {
+		return *f
+	}
+	return tui.Frame{}
+}
+
+// until waits for a condition and fails with what the screen would say.
+func (c *crew) until(what string, within time.Duration, ok func(arming.State) bool) {
+	c.t.Helper()
+	for end := time.Now().Add(within); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+		if ok(c.state()) {
+			return
+		}
+	}
+	c.t.Fatalf("%s did not come within %v; %s", what, within, c.say())
+}
+
+// say tells where the firing stands.
+func (c *crew) say() string {
+	f := c.frame()
+	var b strings.Builder
+	fmt.Fprintf(&b, "%v line %v cursor %d refusal %q %q\n", f.State.Phase, f.State.Line, f.State.Cursor(c.s.plan), f.Refusal.Why, f.Refusal.Mend)
+	for i, l := range f.State.Blockers(c.s.plan) {
+		if i < 4 {
+			fmt.Fprintf(&b, "  blocked: %s\n", l.Why)
+		}
+	}
+	for _, l := range f.Log {
+		fmt.Fprintf(&b, "  log: %s\n", l.Text)
+	}
+	fmt.Fprintf(&b, "  box %+v\n", f.State.Box)
+	return b.String()
+}
+
+func (c *crew) phase(p arming.Phase, within time.Duration) {
+	c.t.Helper()
+	c.until(p.String(), within, func(s arming.State) bool { return s.Phase == p })
+}
+
+// send asks for something and waits until it has happened.
+func (c *crew) send(ev arming.Event, done func(arming.State) bool) {
+	c.t.Helper()
+	c.cfg.Submit(ev)
+	c.until(fmt.Sprintf("%#v", ev), 4*time.Second, done)
+}
+
+// crew members.
+const (
+	firing = "Ada Finch"
+	ranger = "Ben Wick"
+	code   = "plover"
+)
+
+// answer answers step i as a good crew would.
+func (c *crew) answer(i int) {
+	c.t.Helper()
+	st := &c.s.plan.Steps[i]
+	ev := arming.Answer{Step: st.ID, Means: arming.MeansSaid}
+	switch st.Kind {
+	case checklist.KindName:
+		ev.Words = map[string]string{arming.StepFiringOfficer: firing, arming.StepRangeOfficer: ranger, arming.StepKeyHeld: ranger}[st.ID]
+		if ev.Words == "" {
+			ev.Words = "Spotter of " + st.Post
+		}
+	case checklist.KindQuantity:
+		ev.Value, ev.Means = (st.Band.Low+st.Band.High)/2, arming.MeansTyped
+		ev.Again = ev.Value
+	case checklist.KindSecret:
+		c.cfg.SetCode(code)
+		ev.Value = float64(len(code))
+	case checklist.KindAccept:
+		c.until("the prediction", 30*time.Second, func(arming.State) bool { return c.frame().Run != nil && c.frame().Circuit != nil })
+	case checklist.KindWords:
+		ev.Words = "grass short, gate shut, nobody there"
+		if st.Match != "" {
+			ev.Words = st.Match
+		}
+		if st.CallWord {
+			ev.Value, ev.Again = 42, 42
+		}
+	}
+	c.send(ev, func(s arming.State) bool { return s.Evidence[i].Present })
+}
+
+// hook sends the firing officer forward.
+func (c *crew) openLine() {
+	c.t.Helper()
+	ev := arming.OpenLine{By: ranger, Key: firing}
+	ev.Names[0] = firing
+	c.until("test current off", 5*time.Second, func(s arming.State) bool {
+		return s.Box.Channel[0].Kind == arming.OhmNotMeasured && !s.LeaseWanted
+	})
+	c.send(ev, func(s arming.State) bool { return s.Line == arming.LineOpen })
+}
+
+func (c *crew) closeLine(count int) {
+	c.t.Helper()
+	c.send(arming.CloseLine{By: ranger, Count: count}, func(s arming.State) bool { return s.Line == arming.LineClosed })
+}
+
+// people is how many signed on.
+func (c *crew) people() int { return 2 + len(c.s.plan.Posts) }
+
+// proof goes through the contact proof with the hands.
+func (c *crew) proof() {
+	c.t.Helper()
+	c.s.trainer.Hands().Battery(true)
+	c.send(arming.StartProof{}, func(s arming.State) bool { return s.Phase == arming.Proof })
+	c.until("key asked for", 5*time.Second, func(s arming.State) bool { return s.Proof >= arming.ProofKeyIn || s.Phase != arming.Proof })
+	c.s.trainer.Hands().Key(true)
+	c.until("key asked back", 6*time.Second, func(s arming.State) bool { return s.Proof == arming.ProofKeyBack || s.Phase != arming.Proof })
+	c.s.trainer.Hands().Key(false)
+	c.phase(arming.Setup, 4*time.Second)
+	c.s.trainer.Hands().Battery(false)
+}
+
+// toReady answers everything.
+func (c *crew) toReady() {
+	c.t.Helper()
+	hands := c.s.trainer.Hands()
+	for range 80 {
+		s := c.state()
+		if s.Phase == arming.Ready {
+			return
+		}
+		i := s.Cursor(c.s.plan)
+		if i < 0 {
+			c.phase(arming.Ready, 3*time.Second)
+			return
+		}
+		st := &c.s.plan.Steps[i]
+		if s.Line == arming.LineUnknown && s.Crew.Spotter[len(c.s.plan.Posts)-1] != "" {
+			c.closeLine(c.people())
+		}
+		switch st.ID {
+		case arming.StepProof:
+			c.proof()
+			continue
+		case arming.StepShuntOn:
+			hands.Shunt(true)
+		case arming.StepHookUp:
+			c.openLine()
+			hands.Igniters(true)
+		case arming.StepLine:
+			c.closeLine(1)
+			continue
+		case arming.StepShuntOff:
+			hands.Shunt(false)
+		case arming.StepContinuity(1):
+			c.until("a scan", 5*time.Second, func(s arming.State) bool { return s.Box.Channel[0].Kind == arming.OhmValue })
+		case arming.StepBattery:
+			hands.Battery(true)
+			c.until("the battery", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Millivolt > 1000 })
+		}
+		c.answer(i)
+	}
+	c.t.Fatalf("READY was not reached: %s", c.say())
+}
+
+// toArmed arms, both people.
+func (c *crew) toArmed() {
+	c.t.Helper()
+	c.send(arming.ArmEntry{By: firing}, func(s arming.State) bool { return s.ArmEntry })
+	c.cfg.TryCode(code)
+	c.phase(arming.Armed, 3*time.Second)
+	c.s.trainer.Hands().Key(true)
+	c.until("key in", 3*time.Second, func(s arming.State) bool { return s.KeyInArmed })
+}
+
+// toWindow counts down.
+func (c *crew) toWindow() {
+	c.t.Helper()
+	c.send(arming.StartCount{By: firing}, func(s arming.State) bool { return s.Phase == arming.Count })
+	c.phase(arming.Window, c.s.plan.Times.Count+2*time.Second)
+}
+
+// toClosed waits, makes safe and ends the firing.
+func (c *crew) toClosed() {
+	c.t.Helper()
+	hands := c.s.trainer.Hands()
+	hands.Key(false)
+	if c.state().Line != arming.LineClosed {
+		c.closeLine(c.people())
+	}
+	c.send(arming.Observe{Fate: arming.FateSaidLit, By: firing}, func(s arming.State) bool { return s.Fate[0] == arming.FateSaidLit })
+	c.send(arming.Say{Fact: arming.FactAtRest, By: firing}, func(s arming.State) bool { return s.AtRest })
+	c.until("the end of the wait", c.s.plan.Times.Wait+5*time.Second, func(s arming.State) bool { return s.WaitLeft == 0 })
+	hands.Battery(false)
+	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
+	c.send(arming.GoForward{By: ranger, Person: firing}, func(s arming.State) bool { return s.Phase == arming.MakeSafe })
+	for m := range c.s.plan.Motors {
+		c.send(arming.Inspect{Motor: m + 1, Found: "burned out", By: firing}, func(s arming.State) bool { return s.Fate[m] == arming.FateInspected })
+	}
+	c.send(arming.Say{Fact: arming.FactShunted, By: firing}, func(s arming.State) bool { return s.MakeSafe.Shunted })
+	c.closeLine(1)
+	c.send(arming.Say{Fact: arming.FactFireWatched, By: firing}, func(s arming.State) bool { return s.MakeSafe.FireWatched })
+	c.send(arming.Result{RestM: 131, HasRest: true, Words: "straight"}, func(s arming.State) bool { return s.ResultIn })
+	c.send(arming.AllClear{By: ranger}, func(s arming.State) bool { return s.Phase == arming.Closed })
+	c.until("the record closed", 5*time.Second, func(arming.State) bool { return c.frame().Record.Closed })
+}

@@ -1,0 +1,500 @@
+package session
+
+import (
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"holdline/arming"
+	"holdline/arming/journal"
+	"holdline/checklist/record"
+	"holdline/tui"
+)
+
+// Times of the shell.
+const (
+	tickIdle     = 100 * time.Millisecond // 10 Hz
+	tickArmed    = 50 * time.Millisecond  // 20 Hz from ARMED on
+	permitLife   = 250 * time.Millisecond // how long one step lets the link renew the permit
+	screenLate   = 300 * time.Millisecond // longest time between two frames asked for
+	diskLate     = 500 * time.Millisecond // longest time for a line to reach the disk
+	beatsEvery   = time.Second            // how often quiet beats are written
+	requestQueue = 32                     // requests of the cockpit that wait
+	logKept      = 200                    // lines of the log on the screen
+)
+
+// driver owns the state of the arming machine.
+type driver struct {
+	plan   *arming.Plan
+	state  arming.State
+	clock  clock
+	box    port
+	record *recorder
+	hooks  hooks
+
+	hold     chan struct{} // capacity 1: HOLD goes ahead of everything
+	end      chan string   // capacity 1: why the program ends
+	requests chan func()   // what the cockpit asks, run by the driver
+	done     chan struct{} // closed when the driver has ended
+	busy     atomic.Bool   // a request found the queue full
+	asked    atomic.Int64  // when the screen last asked for a frame, clock.mono
+	wanted   atomic.Bool   // the permit is wanted
+	latest   atomic.Pointer[tui.Frame]
+	failure  error      // why the driver ended, read after done
+	mu       sync.Mutex // guards ending
+	ending   bool
+
+	frame    tui.Frame
+	beat     uint64
+	flushed  time.Duration // when beats were last written
+	stalled  bool          // a stall has been told, until it is over
+	diskTold bool
+	loudIn   arming.Phase // phase in which the loud sentence was said
+}
+
+// hooks are what the driver calls for the parts around it. Each may be nil
+// and returns at once.
+type hooks struct {
+	frame    func(*tui.Frame)                  // fills in what the driver does not know
+	answered func(before, after *arming.State) // after each step that changed an answer
+	close    func(*driver)                     // the record is to be closed and signed
+}
+
+// port is what the driver needs of a ground box. A firing without one has the
+// zero port.
+type port struct {
+	off     func()                // opens the permit; waits for nothing
+	on      func(time.Time) error // closes it, once, renewed until then at most
+	grant   func(time.Time)       // renews it until then at most
+	lease   func(bool)
+	clear   func(int)
+	rate    func(time.Duration) // how often snapshots are asked for
+	reports <-chan report
+}
+
+// report is an event of the link, with what the screen shows beside it.
+type report struct {
+	event arming.Event
+	good  bool   // a good answer of the box
+	text  string // how the link stands, for people
+}
+
+func newDriver(plan *arming.Plan, box port, rec *recorder, c clock, h hooks) *driver {
+	d := &driver{
+		plan: plan, box: box, record: rec, clock: c, hooks: h,
+		hold:     make(chan struct{}, 1),
+		end:      make(chan string, 1),
+		requests: make(chan func(), requestQueue),
+		done:     make(chan struct{}),
+	}
+	d.frame = tui.Frame{Plan: plan}
+	return d
+}
+
+// clock is the time since the record was opened, on both clocks.
+type clock struct{ opened time.Time }
+
+// now returns the instant in whole microseconds, and the wall clock.
+func (c clock) now() (arming.Instant, time.Time) {
+	t := time.Now()
+	return arming.Instant{
+		Mono: t.Sub(c.opened).Truncate(time.Microsecond),
+		Wall: t.Round(0).Sub(c.opened.Round(0)).Truncate(time.Microsecond),
+	}, t
+}
+
+func (c clock) mono() time.Duration { return time.Since(c.opened) }
+
+// run takes events until the program ends. first is the firing's first event.
+func (d *driver) run(first arming.Start) {
+	defer close(d.done)
+	defer func() {
+		if r := recover(); r != nil {
+			d.permitOff() // before anything else
+			d.failure = fmt.Errorf("session: internal error: %v\n%s", r, debug.Stack())
+			d.record.release()
+		}
+	}()
+	d.asked.Store(int64(d.clock.mono()))
+	d.step(first)
+	tick := time.NewTicker(tickIdle)
+	defer tick.Stop()
+	rate := tickIdle
+	for {
+		if want := d.rate(); want != rate {
+			rate = want
+			tick.Reset(rate)
+			if d.box.rate != nil {
+				d.box.rate(rate)
+			}
+		}
+		select { // HOLD and the end go ahead of everything
+		case <-d.hold:
+			d.step(arming.HoldCall{})
+			continue
+		case why := <-d.end:
+			d.finish(why)
+			return
+		default:
+		}
+		select {
+		case <-d.hold:
+			d.step(arming.HoldCall{})
+		case why := <-d.end:
+			d.finish(why)
+			return
+		case r := <-d.box.reports:
+			d.report(r)
+		case f := <-d.requests:
+			f()
+		case ack, ok := <-d.record.acks():
+			d.ack(ack, ok)
+		case <-tick.C:
+			d.tick()
+		}
+	}
+}
+
+func (d *driver) rate() time.Duration {
+	switch d.state.Phase {
+	case arming.Armed, arming.Count, arming.Window, arming.Run, arming.Proof:
+		return tickArmed
+	}
+	return tickIdle
+}
+
+// permitOff opens the permit. It may be called from any goroutine.
+func (d *driver) permitOff() {
+	d.wanted.Store(false)
+	if d.box.off != nil {
+		d.box.off()
+	}
+}
+
+// callHold is HOLD. It may be called from any goroutine and never blocks; a
+// HOLD that has not been looked at yet stands for this one too. A permit that
+// may be closed is opened here already, so that nothing in the driver's way
+// can delay it.
+func (d *driver) callHold() {
+	if d.wanted.Load() {
+		d.permitOff()
+	}
+	select {
+	case d.hold <- struct{}{}:
+	default:
+	}
+}
+
+// ask queues a request and reports whether there was room.
+func (d *driver) ask(f func()) bool {
+	select {
+	case d.requests <- f:
+		return true
+	default:
+		return false
+	}
+}
+
+// stop ends the driver: permit off at once, then the machine is told why, the
+// record is ended, and done is closed. It waits for that at most so long.
+func (d *driver) stop(why string, most time.Duration) {
+	d.permitOff()
+	d.mu.Lock()
+	first := !d.ending
+	d.ending = true
+	d.mu.Unlock()
+	if first {
+		d.end <- why
+	}
+	select {
+	case <-d.done:
+	case <-time.After(most):
+	}
+}
+
+// step lets the machine take one event, and carries out what follows.
+func (d *driver) step(ev arming.Event) {
+	for queue := []arming.Event{ev}; len(queue) > 0; queue = queue[1:] {
+		queue = append(queue, d.one(queue[0])...)
+		if len(queue) > 16 {
+			panic("session: internal error: effects fail without end")
+		}
+	}
+	d.publish()
+}
+
+// one is a single step. It returns the events that failed effects give.
+func (d *driver) one(ev arming.Event) []arming.Event {
+	at, wall := d.clock.now()
+	if r, ok := ev.(arming.BoxReading); ok {
+		r.Box.Seen = at
+		if r.Box.Scan != d.state.Box.Scan || d.state.Box.ScanSeen == (arming.Instant{}) {
+			r.Box.ScanSeen = at
+		} else {
+			r.Box.ScanSeen = d.state.Box.ScanSeen
+		}
+		ev = r
+	}
+	if _, _, err := journal.EncodeEvent(ev); err != nil {
+		d.refused(at, &arming.RefusedError{Phase: d.state.Phase, Why: "this cannot be written down: " + err.Error()})
+		return nil
+	}
+	before := d.state
+	after, effects, refused := arming.Step(d.plan, before, at, ev)
+	d.state = after
+	d.wanted.Store(after.PermitWanted)
+	for _, e := range effects {
+		if _, off := e.(arming.PermitOff); off {
+			d.permitOff()
+			break
+		}
+	}
+	var failed []arming.Event
+	if err := d.record.step(at, wall, ev, &before, &after, effects, refused); err != nil {
+		if _, already := ev.(arming.RecordFailed); !already {
+			failed = append(failed, arming.RecordFailed{Why: err.Error()})
+		}
+	}
+	if refused != nil {
+		d.refused(at, refused)
+	} else if forPeople(ev) {
+		d.frame.Refusal, d.frame.Loud = tui.Refusal{}, ""
+	}
+	failed = append(failed, d.carryOut(effects, wall)...)
+	if d.hooks.answered != nil && before.Evidence != after.Evidence {
+		d.hooks.answered(&before, &after)
+	}
+	d.renew()
+	return failed
+}
+
+// forPeople reports an event that a person caused.
+func forPeople(ev arming.Event) bool {
+	switch ev.(type) {
+	case arming.Tick, arming.BoxReading, arming.BoxUp, arming.BoxEvents, arming.BoxLost, arming.Written,
+		arming.RecordFailed, arming.PermitStuck, arming.Stalled, arming.BasisLeft:
+		return false
+	}
+	return true
+}
+
+// carryOut does what a step asks for, in order, and stops at the first
+// failure (I-28).
+func (d *driver) carryOut(effects []arming.Effect, wall time.Time) []arming.Event {
+	for _, e := range effects {
+		switch e := e.(type) {
+		case arming.PermitOff: // done before the record was written
+		case arming.PermitOn:
+			if err := d.permitOn(e); err != nil {
+				d.permitOff()
+				d.log(wall, "permit: "+err.Error(), true)
+				return []arming.Event{arming.BoxLost{Why: "the permit could not be closed: " + err.Error()}}
+			}
+		case arming.Write: // the record answers by itself, see ack
+		case arming.Lease:
+			if d.box.lease != nil {
+				d.box.lease(e.On)
+			}
+		case arming.ClearBits:
+			if d.box.clear != nil {
+				d.box.clear(e.Bits)
+			}
+		case arming.Notice:
+			d.log(wall, e.Text, e.Loud)
+			if e.Loud {
+				d.frame.Loud, d.loudIn = e.Text, d.state.Phase
+			}
+		case arming.Callout:
+			d.log(wall, e.Text, false)
+		case arming.CloseRecord:
+			if d.hooks.close != nil {
+				d.hooks.close(d)
+			}
+		default:
+			panic(fmt.Sprintf("session: internal error: effect %T", e))
+		}
+	}
+	return nil
+}
+
+// permitOn closes the permit, if the line that allows it is on disk (I-27) and
+// everything that has to be alive is.
+func (d *driver) permitOn(e arming.PermitOn) error {
+	switch {
+	case d.box.on == nil:
+		return errors.New("there is no permit contact")
+	case !d.record.onDisk(e.Ticket):
+		return fmt.Errorf("line %d that allows it is not on disk", e.Ticket)
+	case d.late() != "":
+		return fmt.Errorf("the %s is late", d.late())
+	}
+	return d.box.on(time.Now().Add(permitLife))
+}
+
+// late names the part of the program that is late, "" for none.
+func (d *driver) late() string {
+	now := d.clock.mono()
+	switch {
+	case now-time.Duration(d.asked.Load()) > screenLate:
+		return "screen"
+	case d.record.waiting(now) > diskLate:
+		return "record"
+	}
+	return ""
+}
+
+// renew grants the link another short life of the permit, or tells the machine
+// which part stands still.
+func (d *driver) renew() {
+	if !d.state.PermitWanted {
+		d.stalled = false
+		return
+	}
+	if part := d.late(); part != "" {
+		if !d.stalled {
+			d.stalled = true
+			d.queue(arming.Stalled{Part: part})
+		}
+		return
+	}
+	if d.box.grant != nil {
+		d.box.grant(time.Now().Add(permitLife))
+	}
+}
+
+// queue lets an event come after the present step.
+func (d *driver) queue(ev arming.Event) {
+	d.permitOff()
+	if !d.ask(func() { d.step(ev) }) {
+		// The queue is full of requests: what is wrong goes ahead as a HOLD.
+		d.callHold()
+	}
+}
+
+func (d *driver) report(r report) {
+	if r.good {
+		d.frame.BoxBeat++
+	}
+	if r.text != "" {
+		d.frame.LinkText = r.text
+	}
+	switch ev := r.event.(type) {
+	case nil:
+	case arming.Stalled:
+		// The link let the permit go by itself. In the contact proof that is
+		// what was asked for.
+		if d.state.PermitWanted {
+			d.step(ev)
+		}
+	default:
+		d.step(ev)
+	}
+}
+
+func (d *driver) tick() {
+	d.beat++
+	if d.box.lease != nil && d.state.LeaseWanted {
+		d.box.lease(true) // it lapses unless it is asked for again
+	}
+	d.step(arming.Tick{})
+	now := d.clock.mono()
+	if now-d.flushed >= beatsEvery {
+		d.flushed = now
+		if err := d.record.flush(); err != nil {
+			d.step(arming.RecordFailed{Why: err.Error()})
+		}
+	}
+	switch late := d.record.waiting(now) > diskLate; {
+	case late && !d.diskTold:
+		d.diskTold = true
+		d.step(arming.RecordFailed{Why: "the disk has not answered for 0.5 s"})
+	case !late:
+		d.diskTold = false
+	}
+}
+
+// ack takes the news of a line that is on disk, or is not.
+func (d *driver) ack(a record.Ack, ok bool) {
+	if !ok {
+		return
+	}
+	ticket, err := d.record.acked(a)
+	switch {
+	case err != nil:
+		d.step(arming.RecordFailed{Why: err.Error()})
+	case ticket > 0:
+		d.step(arming.Written{Ticket: ticket})
+	}
+}
+
+// finish tells the machine that the program ends and ends the record.
+func (d *driver) finish(why string) {
+	d.permitOff()
+	d.step(arming.Quit{Why: why})
+	d.permitOff()
+	d.failure = d.record.end(&d.state, why)
+	d.publish()
+}
+
+func (d *driver) log(wall time.Time, text string, loud bool) {
+	lines := append(d.frame.Log, tui.LogLine{Wall: wall, Text: text, Loud: loud})
+	if len(lines) > logKept {
+		lines = lines[len(lines)-logKept:]
+	}
+	d.frame.Log = append([]tui.LogLine(nil), lines...) // frames that are out keep theirs
+}
+
+func (d *driver) refused(at arming.Instant, err error) {
+	r := tui.Refusal{At: at, Why: err.Error()}
+	var re *arming.RefusedError
+	if errors.As(err, &re) {
+		r.Why, r.Mend = re.Why, re.Mend
+	}
+	d.frame.Refusal = r
+}
+
+// refuse shows a refusal that is the shell's own.
+func (d *driver) refuse(why, mend string) {
+	at, _ := d.clock.now()
+	d.refused(at, &arming.RefusedError{Phase: d.state.Phase, Why: why, Mend: mend})
+	d.publish()
+}
+
+// publish makes the present state the newest frame.
+func (d *driver) publish() {
+	f := d.frame
+	f.State, f.Beat, f.Wall = d.state, d.beat, time.Now()
+	f.Record = d.record.view()
+	if d.state.Phase != d.loudIn {
+		d.frame.Loud, f.Loud = "", ""
+	}
+	if d.busy.Swap(false) {
+		d.frame.Refusal = tui.Refusal{At: d.state.Now, Why: "too many requests at once: the last one was not taken", Mend: "wait a moment"}
+		f.Refusal = d.frame.Refusal
+	}
+	if d.hooks.frame != nil {
+		d.hooks.frame(&f)
+	}
+	d.latest.Store(&f)
+}
+
+// frameAsked returns the newest frame and notes that the screen is alive. It
+// may be called from any goroutine.
+func (d *driver) frameAsked() tui.Frame {
+	d.asked.Store(int64(d.clock.mono()))
+	if f := d.latest.Load(); f != nil {
+		return *f
+	}
+	return tui.Frame{Plan: d.plan}
+}
+
+// lastPhase is the phase of the newest frame, for the last words.
+func (d *driver) lastPhase() arming.Phase {
+	if f := d.latest.Load(); f != nil {
+		return f.State.Phase
+	}
+	return arming.Setup
+}

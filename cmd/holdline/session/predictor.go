@@ -1,0 +1,115 @@
+package session
+
+import (
+	"context"
+	"sync"
+
+	"holdline/checklist/prediction"
+	"holdline/checklist/sheet"
+)
+
+// seed of every prediction of a session, so that the same sheet gives the same
+// answer and the record can name it.
+const seed = 1
+
+// measured are the values of the day that a prediction takes instead of the
+// sheet's; nil for one that was not measured.
+type measured struct {
+	headwindMps *float64
+	massKg      *float64
+	batteryV    *float64
+}
+
+// predicted is one prediction with what it rests on.
+type predicted struct {
+	run     *prediction.Run
+	circuit *prediction.Circuit
+	of      measured
+	err     error
+}
+
+// predictor computes in the background, one prediction at a time; a newer wish
+// ends the one under way.
+type predictor struct {
+	compute func(ctx context.Context, s *sheet.Sheet, of measured, share func(float64)) predicted
+	deliver func(predicted)
+	share   func(float64)
+
+	mu     sync.Mutex
+	cancel context.CancelFunc
+	number int
+	done   sync.WaitGroup
+	over   bool
+}
+
+// want starts a prediction of s with the values of the day.
+func (p *predictor) want(s *sheet.Sheet, of measured) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.over {
+		return
+	}
+	if p.cancel != nil {
+		p.cancel()
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	p.cancel = cancel
+	p.number++
+	number := p.number
+	p.done.Go(func() {
+		defer cancel()
+		answer := p.compute(ctx, s, of, func(done float64) {
+			if p.newest(number) {
+				p.share(done)
+			}
+		})
+		if p.newest(number) {
+			p.deliver(answer)
+		}
+	})
+}
+
+func (p *predictor) newest(number int) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return !p.over && p.number == number
+}
+
+// stop ends what is under way and waits for it.
+func (p *predictor) stop() {
+	p.mu.Lock()
+	p.over = true
+	if p.cancel != nil {
+		p.cancel()
+	}
+	p.mu.Unlock()
+	p.done.Wait()
+}
+
+// with returns the sheet with the values of the day in their places. The
+// sheet itself is left as it is.
+func (of measured) with(s *sheet.Sheet) *sheet.Sheet {
+	day := *s
+	if of.headwindMps != nil {
+		day.Site.HeadwindMps = *of.headwindMps
+	}
+	if of.massKg != nil {
+		day.Vehicle.MassKg = *of.massKg
+	}
+	if of.batteryV != nil {
+		day.Firing.Battery.VoltageV = *of.batteryV
+	}
+	return &day
+}
+
+func (of measured) same(other measured) bool {
+	return sameValue(of.headwindMps, other.headwindMps) && sameValue(of.massKg, other.massKg) &&
+		sameValue(of.batteryV, other.batteryV)
+}
+
+func sameValue(a, b *float64) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return *a == *b
+}

@@ -1,0 +1,61 @@
+package session
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"holdline/arming"
+	"holdline/arming/journal"
+	"holdline/checklist/record"
+)
+
+// Replay plays the entries of a record through the arming machine again, for
+// record.Options. Beyond what the machine says it holds the first line against
+// the plan, and the last one against the state that the events lead to.
+func Replay(entries []record.Entry) error {
+	var r journal.Replayer
+	var header record.Header
+	for _, e := range entries {
+		if err := r.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
+			return fmt.Errorf("line %d: %w", e.Seq, err)
+		}
+		var err error
+		switch e.Kind {
+		case record.KindOpen:
+			err = json.Unmarshal(e.Body, &header)
+		case journal.KindPlan:
+			err = planFits(&header, r.Plan)
+		case record.KindClose:
+			err = closingFits(e.Body, &r.State)
+		}
+		if err != nil {
+			return fmt.Errorf("line %d: %w", e.Seq, err)
+		}
+	}
+	return nil
+}
+
+func planFits(h *record.Header, p *arming.Plan) error {
+	if h.Practice != p.Practice {
+		return fmt.Errorf("session: replay: the plan says practice %v, the first line %v", p.Practice, h.Practice)
+	}
+	if h.WaitScale != 1/float64(p.WaitSpeed) {
+		return fmt.Errorf("session: replay: the plan's wait runs %d times as fast, the first line scales it by %v", p.WaitSpeed, h.WaitScale)
+	}
+	return nil
+}
+
+func closingFits(body []byte, s *arming.State) error {
+	var c record.Closing
+	if err := json.Unmarshal(body, &c); err != nil {
+		return err
+	}
+	switch {
+	case c.Outcome == record.Normal && s.Phase != arming.Closed:
+		return fmt.Errorf("session: replay: closed as %s in %v", c.Outcome, s.Phase)
+	case c.Outcome == record.Interrupted && staysOpen(s):
+		return fmt.Errorf("session: replay: closed as %s in %v, where a firing stays open until it is made safe", c.Outcome, s.Phase)
+	}
+	return nil
+}

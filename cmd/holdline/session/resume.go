@@ -1,0 +1,91 @@
+package session
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"holdline/arming"
+	"holdline/arming/journal"
+	"holdline/checklist/record"
+)
+
+// unfinished is a firing that broke off and goes on in the same record.
+type unfinished struct {
+	path  string
+	plan  *arming.Plan // nil when the record holds none
+	first arming.Start
+}
+
+// lookBack deals with what an earlier run of the program left open in dir: a
+// record of a firing in which nothing was connected is closed as interrupted
+// and signed, any other is to be taken up again.
+func lookBack(dir string, practice bool, s signing, version string) (*unfinished, error) {
+	open, err := record.LastOpen(dir)
+	if err != nil {
+		return nil, err
+	}
+	var found *unfinished
+	for _, o := range open {
+		if len(o.Log.Entries) == 0 || o.Log.Header.Practice != practice {
+			continue
+		}
+		switch {
+		case o.InUse:
+			return nil, fmt.Errorf("session: %w: %q", record.ErrInUse, o.Path)
+		case !o.Recoverable():
+			return nil, fmt.Errorf("session: the record %q of an earlier firing is open and damaged: %w; stay behind the line, "+
+				"wait in full by a watch, make the vehicle safe, then move the file out of the folder", o.Path, o.Err)
+		}
+		u := brokeOff(o)
+		if u == nil {
+			if err := closeInterrupted(o.Path, s, version); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		if found != nil {
+			return nil, fmt.Errorf("session: two earlier firings broke off, %q and %q: make both vehicles safe, then move one "+
+				"file out of the folder", found.path, u.path)
+		}
+		found = u
+	}
+	return found, nil
+}
+
+// brokeOff tells how far an open record came, nil when there is nothing to
+// take up.
+func brokeOff(o record.OpenRecord) *unfinished {
+	var r journal.Replayer
+	var bad error
+	for _, e := range o.Log.Entries {
+		if bad = r.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); bad != nil {
+			break
+		}
+	}
+	u := &unfinished{path: o.Path, plan: r.Plan}
+	switch {
+	case bad != nil: // nobody can say how far it came
+		u.first = arming.Start{From: arming.Run, Hooked: true}
+		return u
+	case r.Plan == nil || r.Events == 0 || !staysOpen(&r.State):
+		return nil
+	}
+	u.first = journal.Resumed(&r.State)
+	return u
+}
+
+// closeInterrupted ends a record in which nothing was connected.
+func closeInterrupted(path string, s signing, version string) error {
+	w, _, err := record.Recover(path, time.Now(), version)
+	if err != nil {
+		return err
+	}
+	if err := w.Close(time.Now(), 0, record.Interrupted, "the program had stopped before anything was connected"); err != nil {
+		return err
+	}
+	if _, err := s.sign(path); err != nil && !errors.Is(err, record.ErrAlreadySigned) {
+		return err
+	}
+	return nil
+}

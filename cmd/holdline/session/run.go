@@ -1,0 +1,288 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"holdline/arming"
+	"holdline/arming/groundbox"
+	"holdline/arming/groundbox/practice"
+	"holdline/checklist/record"
+	"holdline/checklist/sheet"
+	"holdline/tui"
+)
+
+// baud of a ground box. USB ignores it.
+const baud = 115200
+
+// Run opens the cockpit and returns when the firing is over or was broken
+// off. A sheet with faults comes back as sheet.Faults. The terminal is as it
+// was before, whatever happened.
+func Run(ctx context.Context, o Options) error {
+	if err := o.check(); err != nil {
+		return err
+	}
+	if err := o.complete(); err != nil {
+		return err
+	}
+	sh, err := o.load()
+	if err != nil {
+		return err
+	}
+	if err := o.askHow(); err != nil {
+		return err
+	}
+	signer, err := openSigner(o.KeyFile, o.Settings)
+	if err != nil {
+		return err
+	}
+	s := &session{o: o, sheet: sh}
+	defer s.closeDevices()
+	if err := s.openDevices(ctx); err != nil {
+		return err
+	}
+	first, err := s.openRecord(signer)
+	if err != nil {
+		return err
+	}
+	return s.cockpit(ctx, first)
+}
+
+// openDevices opens what measures. Whether the firing is practice is decided
+// by the device.
+func (s *session) openDevices(ctx context.Context) error {
+	switch {
+	case s.o.Practice:
+		return s.openPractice(ctx)
+	case s.o.Box != "":
+		s.mode = arming.ModeBox
+		return s.openBox(ctx, groundbox.Config{Dial: groundbox.SerialDial(s.o.Box, baud), Port: s.o.Box})
+	case s.o.Meter != "":
+		return errors.New("session: a multimeter on a serial line is not joined to the cockpit yet: --typed takes its readings by hand")
+	case s.o.Typed:
+		s.mode = arming.ModeTyped
+		return nil
+	}
+	return ErrHow
+}
+
+// openPractice sets up the practice box, on a pseudo-terminal where the system
+// has them.
+func (s *session) openPractice(ctx context.Context) error {
+	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit(), Clock: practice.RealClock()})
+	if err != nil {
+		return err
+	}
+	s.mode, s.trainer = arming.ModeBox, box
+	cfg := groundbox.Config{RequirePractice: true}
+	path, stop, err := practice.StartPTY(box)
+	if err == nil {
+		s.stopTrainer = stop
+		cfg.Dial, cfg.Port = groundbox.SerialDial(path, baud), path
+	} else {
+		cfg.Dial, cfg.Port = box.Dial, "the practice box"
+	}
+	return s.openBox(ctx, cfg)
+}
+
+func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
+	cfg.WantChannels = len(s.sheet.Motors)
+	box, err := openBox(ctx, cfg, func(why string) { fmt.Fprintf(s.o.Out, "%s: %s\n", cfg.Port, clean(why)) })
+	if err != nil {
+		return err
+	}
+	s.box, s.practice = box, box.first.Identity.Practice()
+	return nil
+}
+
+func (s *session) closeDevices() {
+	if s.box != nil {
+		s.box.close()
+	}
+	if s.stopTrainer != nil {
+		s.stopTrainer()
+	}
+}
+
+// openRecord takes up the record of a firing that broke off, or begins one,
+// and sets the driver up. It returns the firing's first event.
+func (s *session) openRecord(signer signing) (arming.Start, error) {
+	dir := s.o.folder(s.practice)
+	old, err := lookBack(dir, s.practice, signer, s.o.Version)
+	if err != nil {
+		return arming.Start{}, err
+	}
+	speed := 1
+	if s.practice {
+		speed = waitSpeed(s.sheet.Times.Wait, s.o.PracticeWait)
+	}
+	s.plan = newPlan(s.sheet, s.mode, s.practice, speed)
+	var first arming.Start
+	var w *record.Writer
+	c := clock{opened: time.Now()}
+	if old != nil {
+		first = old.first
+		if err := s.takeUp(old); err != nil {
+			return first, err
+		}
+		w, _, err = record.Recover(old.path, c.opened, s.o.Version)
+	} else {
+		w, err = record.Create(dir, s.header(), c.opened)
+	}
+	if err != nil {
+		return first, err
+	}
+	if err := s.plan.Validate(); err != nil {
+		return first, errors.Join(err, w.Release())
+	}
+	s.record = newRecorder(w, signer)
+	if err := s.record.plan(s.plan, c); err != nil {
+		s.record.release()
+		return first, err
+	}
+	var p port
+	if s.box != nil {
+		p = s.box.port()
+	}
+	s.driver = newDriver(s.plan, p, s.record, c, hooks{frame: s.fill, answered: s.answered, close: s.closeRecord})
+	return first, nil
+}
+
+// takeUp makes the plan of the broken-off firing the plan of this run. It may
+// be measured in another way now: the box may be what broke.
+func (s *session) takeUp(old *unfinished) error {
+	if old.plan == nil {
+		return nil
+	}
+	if old.plan.Motors != s.plan.Motors {
+		return fmt.Errorf("session: the firing recorded in %q broke off with %d motors, this sheet has %d: open it with its own sheet",
+			old.path, old.plan.Motors, s.plan.Motors)
+	}
+	if old.plan.Mode == s.plan.Mode {
+		s.plan = old.plan
+		return nil
+	}
+	s.plan.WaitSpeed, s.plan.Times = old.plan.WaitSpeed, old.plan.Times
+	return nil
+}
+
+// header is the record's first line.
+func (s *session) header() record.Header {
+	h := record.Header{
+		Program: s.o.Version, Title: clean(s.sheet.Title), Practice: s.practice, WaitScale: 1 / float64(s.plan.WaitSpeed),
+		SheetSHA256: s.sheet.SHA256, Curves: map[string]record.Hash{}, Basis: s.sheet.Basis(s.o.Version, seed),
+		Seed: fmt.Sprint(seed), Mode: record.ModeTyped,
+	}
+	for _, c := range s.sheet.Curves {
+		h.Curves[clean(c.Name)] = c.SHA256
+	}
+	if s.box != nil {
+		h.Mode = record.ModeGroundBox
+		h.Box = record.Box{Identity: clean(s.box.first.Identity.String()), Serial: clean(s.box.first.Identity.Serial)}
+	}
+	return h
+}
+
+// cockpit runs the screen until it is left, then ends everything.
+func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
+	s.start(first)
+	model := guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}
+	program := tea.NewProgram(model, append(tui.Options(),
+		tea.WithoutSignalHandler(), tea.WithInput(s.o.In), tea.WithOutput(s.o.Out))...)
+	over := make(chan struct{})
+	watched := make(chan string, 1)
+	go s.watch(ctx, program, over, watched)
+	defer func() { // also when the screen's own code panics
+		close(over)
+		why := <-watched
+		if why == "" {
+			why = "the cockpit was left"
+		}
+		end, cancel := context.WithTimeout(context.Background(), endWithin)
+		defer cancel()
+		err = errors.Join(err, s.stop(end, why))
+		s.tell()
+	}()
+	_, err = program.Run()
+	if errors.Is(err, tea.ErrProgramKilled) && !errors.Is(err, tea.ErrProgramPanic) {
+		err = nil // killed by watch, which says why
+	}
+	if err != nil {
+		err = fmt.Errorf("session: screen: %w", err)
+	}
+	return err
+}
+
+// Times of the end.
+const (
+	endWithin  = 8 * time.Second // for the record
+	quitWithin = time.Second     // for the screen
+	exitAfter  = 12 * time.Second
+)
+
+// watch waits for a signal, for the context, or for a driver that has ended by
+// itself. The permit goes first, then the record is ended, then the screen is
+// given back.
+func (s *session) watch(ctx context.Context, program *tea.Program, over <-chan struct{}, why chan<- string) {
+	signals := make(chan os.Signal, 4)
+	signal.Notify(signals, endSignals...)
+	defer signal.Stop(signals)
+	reason := ""
+	select {
+	case <-over:
+		why <- ""
+		return
+	case sig := <-signals:
+		reason = "signal: " + sig.String()
+	case <-ctx.Done():
+		reason = "ended from outside"
+	case <-s.driver.done:
+		reason = "the driver ended"
+	}
+	s.driver.permitOff()
+	last := time.AfterFunc(exitAfter, func() { os.Exit(1) }) // a terminal that takes nothing must not keep the program
+	defer last.Stop()
+	end, cancel := context.WithTimeout(context.Background(), endWithin)
+	_ = s.stop(end, reason) // told by the cockpit's own end
+	cancel()
+	go program.Quit()
+	select {
+	case <-over:
+	case <-time.After(quitWithin):
+		program.Kill()
+		<-over
+	}
+	why <- reason
+}
+
+// tell says, on the terminal that is itself again, where the record is.
+func (s *session) tell() {
+	v := s.record.view()
+	var b strings.Builder
+	switch {
+	case v.Closed && v.Signed != "":
+		fmt.Fprintf(&b, "record: %s\nsigned by %s\nholdline verify checks it; ssh-keygen -Y verify checks the signature alone.\n", v.Path, v.Signed)
+	case v.Closed:
+		fmt.Fprintf(&b, "record: %s\nclosed, NOT SIGNED: %s\n", v.Path, v.Fault)
+	default:
+		fmt.Fprintf(&b, "record: %s\nleft OPEN in %s: the next start takes this firing up again.\n", v.Path, s.driver.lastPhase())
+		if s.driver.lastPhase() != arming.Setup {
+			b.WriteString("Key out, battery off, nobody goes forward.\n")
+		}
+	}
+	if v.KeyNew != "" {
+		fmt.Fprintf(&b, "A signing key was made on first use: %s\n", v.KeyNew)
+	}
+	_, _ = io.WriteString(s.o.Out, b.String()) // the terminal may be gone
+}
+
+// Faults of a sheet are given back as they are.
+var _ error = sheet.Faults(nil)

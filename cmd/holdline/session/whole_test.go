@@ -1,0 +1,74 @@
+package session
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"holdline/arming"
+	"holdline/checklist/record"
+)
+
+// TestAWholeFiring goes from the first start to a signed record, over the
+// serial library, a pseudo-terminal and the practice box's electrical model.
+func TestAWholeFiring(t *testing.T) {
+	dir := t.TempDir()
+	c := newCrew(t, dir, nil)
+	c.toReady()
+	c.toArmed()
+	c.toWindow()
+	c.s.trainer.Hands().Button(true)
+	c.phase(arming.Run, 2*time.Second)
+	c.phase(arming.Wait, 5*time.Second)
+	c.s.trainer.Hands().Button(false)
+	lit := 0
+	for _, m := range c.s.trainer.Lit() {
+		if m.Lit {
+			lit++
+		}
+	}
+	if lit != c.s.plan.Motors {
+		t.Errorf("%d motors lit, want %d", lit, c.s.plan.Motors)
+	}
+	c.toClosed()
+	v := c.frame().Record
+	if v.Signed == "" || v.Fault != "" {
+		t.Fatalf("record %+v", v)
+	}
+	c.stop()
+	r := verify(t, v.Path)
+	if r.Status != record.OK {
+		t.Fatalf("%v: %+v", r.Status, r.Findings)
+	}
+	data, err := os.ReadFile(v.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, at := range []int{40, len(data) / 2, len(data) - 30} {
+		bad := append([]byte(nil), data...)
+		bad[at] ^= 1
+		path := filepath.Join(t.TempDir(), filepath.Base(v.Path))
+		copyFile(t, path, bad)
+		sig, err := os.ReadFile(v.Path + ".sig")
+		if err != nil {
+			t.Fatal(err)
+		}
+		copyFile(t, path+".sig", sig)
+		if got := verify(t, path); got.Status == record.OK {
+			t.Errorf("byte %d changed and the record is still valid", at)
+		}
+	}
+}
+
+func copyFile(t *testing.T, path string, data []byte) {
+	t.Helper()
+	if err := os.WriteFile(path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func verify(t *testing.T, path string) record.Result {
+	t.Helper()
+	return record.VerifyFile(path, record.Options{AnySigner: true, At: time.Now(), Replay: Replay, Program: "test"})
+}
