@@ -7,11 +7,15 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"holdline/checklist/record"
 )
 
 // TestMain lets the scripts run this test binary as the command itself.
@@ -22,6 +26,10 @@ func TestMain(m *testing.M) {
 // TestScripts runs testdata/*.txtar. Beside the runner's own commands they use
 //
 //	status N holdline …   runs it and demands that exit status
+//	makerecord DIR NAME   writes a signed record of a practice firing that was
+//	                      broken off into DIR, by the key of NAME; "own" is the
+//	                      key that the command makes for its user. The key's
+//	                      line for allowed_signers goes to NAME.signer.
 //	jsonlike FILE         demands that the last standard output is one JSON
 //	                      value of the shape of FILE, see jsonShape
 //
@@ -48,14 +56,15 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"status":   runForStatus,
-			"jsonlike": checkJSONShape,
+			"status":     runForStatus,
+			"jsonlike":   checkJSONShape,
+			"makerecord": makeRecord,
 		},
 	})
 }
 
 // leastScripts guards against a glob that finds nothing.
-const leastScripts = 7
+const leastScripts = 8
 
 func runForStatus(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
@@ -74,6 +83,37 @@ func runForStatus(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit status %d, want %d", got, want)
 	}
+}
+
+func makeRecord(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: makerecord DIR NAME")
+	}
+	settings := ts.MkAbs(args[1])
+	if args[1] == "own" {
+		settings = filepath.Join(ts.Getenv("XDG_CONFIG_HOME"), "holdline")
+		if runtime.GOOS == "darwin" {
+			settings = filepath.Join(ts.Getenv("HOME"), "Library", "Application Support", "holdline")
+		}
+	}
+	signer, _, _, err := record.EnsureKey(settings)
+	ts.Check(err)
+	now := time.Now()
+	sum := record.SumSHA256([]byte("a sheet"))
+	w, err := record.Create(ts.MkAbs(args[0]), record.Header{
+		Program: version, Title: "A firing that was broken off", Mode: record.ModeGroundBox, Practice: true,
+		WaitScale: 1, Seed: "1", SheetSHA256: sum, Basis: sum, Curves: map[string]record.Hash{}, Box: record.Box{Identity: "invented,PRACTICE,0001,1", Serial: "0001"},
+	}, now)
+	ts.Check(err)
+	_, _, err = w.Append(now, time.Second, "note", map[string]string{"text": "a note beside the machine"})
+	ts.Check(err)
+	ts.Check(w.Close(now, 2*time.Second, record.Interrupted, "the test ends it"))
+	_, err = w.Sign(signer)
+	ts.Check(err)
+	ts.Check(os.Rename(w.Path(), filepath.Join(ts.MkAbs(args[0]), "firing.jsonl")))
+	ts.Check(os.Rename(w.Path()+".sig", filepath.Join(ts.MkAbs(args[0]), "firing.jsonl.sig")))
+	line := record.AllowedSignerLine(args[1], signer.PublicKey())
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]+".signer"), []byte(line+"\n"), 0o600))
 }
 
 func checkJSONShape(ts *testscript.TestScript, neg bool, args []string) {
