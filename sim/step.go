@@ -90,7 +90,9 @@ func (r *Runner) setThrust(span float64) float64 {
 	s.forward, s.up, s.pitch, s.yaw, s.yawSize = forward, up, pitch, yaw, yawSize
 	if g := r.p.Guide; g != nil {
 		if end := yaw[0] + yaw[1]*span; yaw[0]*end < 0 {
-			if at := -yaw[0] / yaw[1]; at > 1e-12*span && at < span {
+			// A change of sign that rounds to now is behind us: a step of that
+			// length would never end.
+			if at := -yaw[0] / yaw[1]; at > 1e-12*span && r.t+at > r.t && at < span {
 				span = at
 			}
 		}
