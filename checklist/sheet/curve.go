@@ -29,7 +29,7 @@ const mostCurveFaults = 20
 func ParseCurve(name string, data []byte) (*sim.Curve, error) {
 	p := curveParser{name: name, data: bytes.TrimPrefix(data, []byte(byteOrderMark))}
 	if len(data) > mostCurveBytes {
-		p.add(1, 1, fmt.Sprintf("a file of more than %d bytes", mostCurveBytes), "a thrust curve of at most 10,000 points")
+		p.add(1, 1, "", fmt.Sprintf("a file of more than %d bytes", mostCurveBytes), "a thrust curve of at most 10,000 points")
 		return nil, p.faults
 	}
 	points, lines := p.points()
@@ -50,9 +50,12 @@ type curveParser struct {
 	faults Faults
 }
 
-func (p *curveParser) add(line, column int, found, expected string) {
+// columns are the names of the two columns, which faults use as keys.
+var columns = [2]string{"time_s", "thrust_n"}
+
+func (p *curveParser) add(line, column int, key, found, expected string) {
 	if len(p.faults) < mostCurveFaults {
-		p.faults = append(p.faults, Fault{p.name, line, column, "", found, expected, lineText(p.data, line)})
+		p.faults = append(p.faults, Fault{p.name, line, column, key, found, expected, lineText(p.data, line)})
 	}
 }
 
@@ -66,14 +69,14 @@ func (p *curveParser) points() ([]sim.Point, []int) {
 	record, err := r.Read()
 	switch {
 	case errors.Is(err, io.EOF):
-		p.add(1, 1, "an empty file", header)
+		p.add(1, 1, "", "an empty file", header)
 		return nil, nil
 	case err != nil:
 		p.syntax(err)
 		return nil, nil
 	case len(record) != 2 || strings.TrimSpace(record[0]) != "time_s" || strings.TrimSpace(record[1]) != "thrust_n":
 		line, column := r.FieldPos(0)
-		p.add(line, column, quoteText(strings.Join(record, ",")), header)
+		p.add(line, column, "", quoteText(strings.Join(record, ",")), header)
 		return nil, nil
 	}
 	var points []sim.Point
@@ -89,11 +92,11 @@ func (p *curveParser) points() ([]sim.Point, []int) {
 		}
 		line, _ := r.FieldPos(0)
 		if len(points) == sim.MaxCurvePoints {
-			p.add(line, 1, "one point more", fmt.Sprintf("at most %d points", sim.MaxCurvePoints))
+			p.add(line, 1, "", "one point more", fmt.Sprintf("at most %d points", sim.MaxCurvePoints))
 			return points, lines
 		}
 		if len(record) != 2 {
-			p.add(line, 1, fmt.Sprintf("%d fields", len(record)), "two fields, time_s and thrust_n")
+			p.add(line, 1, "", fmt.Sprintf("%d fields", len(record)), "two fields, time_s and thrust_n")
 			continue
 		}
 		t, okT := p.number(r, record, 0, "a time in seconds")
@@ -111,7 +114,7 @@ func (p *curveParser) number(r *csv.Reader, record []string, field int, expected
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || strings.Trim(text, "0123456789+-.eE") != "" {
 		line, column := r.FieldPos(field)
-		p.add(line, column, quoteText(record[field]), expected+", such as 0.25")
+		p.add(line, column, columns[field], quoteText(record[field]), expected+", such as 0.25")
 		return 0, false
 	}
 	return v, true
@@ -120,10 +123,10 @@ func (p *curveParser) number(r *csv.Reader, record []string, field int, expected
 func (p *curveParser) syntax(err error) {
 	var perr *csv.ParseError
 	if errors.As(err, &perr) {
-		p.add(perr.Line, max(perr.Column, 1), "text that is not CSV: "+perr.Err.Error(), "two numbers and a comma")
+		p.add(perr.Line, max(perr.Column, 1), "", "text that is not CSV: "+perr.Err.Error(), "two numbers and a comma")
 		return
 	}
-	p.add(1, 1, "text that is not CSV: "+err.Error(), "two numbers and a comma")
+	p.add(1, 1, "", "text that is not CSV: "+err.Error(), "two numbers and a comma")
 }
 
 // curveErrors turns the faults of the curve itself into faults of its lines.
@@ -137,8 +140,15 @@ func (p *curveParser) curveErrors(err error, lines []int) {
 				line = lines[cerr.Index]
 			}
 		}
+		key := ""
+		switch {
+		case strings.HasPrefix(reason, "time is "):
+			key = columns[0]
+		case strings.HasPrefix(reason, "thrust is "):
+			key = columns[1]
+		}
 		found, expected := splitReason(reason)
-		p.add(line, 1, found, expected)
+		p.add(line, 1, key, found, expected)
 	}
 }
 
@@ -157,8 +167,18 @@ func splitReason(reason string) (found, expected string) {
 			if cut == ", limit " {
 				e = "at most " + e
 			}
-			return "that " + f, e
+			return phrase(f), e
 		}
 	}
-	return "that " + reason, "a thrust curve"
+	return phrase(reason), "a thrust curve"
+}
+
+// phrase makes a noun of "time is 3 s".
+func phrase(s string) string {
+	for _, what := range []string{"time", "thrust", "total impulse"} {
+		if value, ok := strings.CutPrefix(s, what+" is "); ok {
+			return "a " + what + " of " + value
+		}
+	}
+	return "that " + s
 }

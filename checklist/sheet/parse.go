@@ -57,6 +57,8 @@ type parser struct {
 	s         *Sheet
 	readCurve func(path string) ([]byte, error) // nil: curves are not looked at
 	curves    map[string]*sim.Curve             // by name as written; nil for one with faults
+
+	spottersKnown bool // every post of crew.spotters could be read
 }
 
 // newParser reads the text into a tree; nil for a text that is too large.

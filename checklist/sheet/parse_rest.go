@@ -87,6 +87,8 @@ func (p *parser) trigger(t *table, s *sim.Stop) {
 	switch {
 	case at != nil && after != nil:
 		t.fault("after", after, "both at and after", "one of them")
+		t.quantity("after", unit.Time, between(0, mostTimeS))
+		t.quantity("at", unit.Length, between(0, mostStripM))
 	case after != nil:
 		s.After = true
 		s.AfterS = t.quantity("after", unit.Time, between(0, mostTimeS))
@@ -165,12 +167,15 @@ func (p *parser) crew(t *table) {
 		t.fault("spotters", n, fmt.Sprintf("%d posts", len(n.items)), fmt.Sprintf("at most %d", checklist.MaxPosts))
 	}
 	postNames := names{what: "post"}
+	p.spottersKnown = true
 	for i, item := range n.items {
 		key := indexKey(t.key("spotters"), i+1)
 		name := t.r.plainText(key, item, "the name of a post")
 		if name != "" {
 			postNames.takeAt(t.r, item, key, name)
 			p.s.Crew.Spotters = append(p.s.Crew.Spotters, name)
+		} else {
+			p.spottersKnown = false
 		}
 	}
 }
@@ -195,7 +200,7 @@ func (p *parser) posts(t *table) {
 
 // matchPost notes a post that no spotter stands at.
 func (p *parser) matchPost(t *table, name string) {
-	if name == "" || len(p.s.Crew.Spotters) == 0 {
+	if name == "" || !p.spottersKnown {
 		return
 	}
 	known := make([]string, len(p.s.Crew.Spotters))

@@ -127,9 +127,11 @@ func (t *table) close(what string) {
 		} else if n.kind == kindTable && n.written && !n.inline {
 			at = n.offset
 		}
-		t.r.faults.add(at, t.key(name), "the unknown key "+quoteText(name), expected)
+		t.r.faults.add(at, t.key(name), unknownKey+quoteText(name), expected)
 	}
 }
+
+const unknownKey = "the unknown key "
 
 // describe says what a value is.
 func describe(n *node) string {

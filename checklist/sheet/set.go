@@ -54,7 +54,7 @@ func Entries(data []byte) ([]Entry, error) {
 // "2 m/s", "0.45", "true"; Set quotes it where quotes are due.
 //
 // A key that is not there is added at the end of its table, and its table at
-// the end of the text. Nothing is added to an array or between braces.
+// the end of the text. Nothing is added to an array.
 //
 // The error is a Faults when the text is not TOML or when value is not one that
 // the key can take; other keys are not looked at, so that two that depend on
@@ -76,7 +76,7 @@ func Set(data []byte, key, value string) ([]byte, error) {
 	var refused error
 	for _, literal := range literals(value, at.now) {
 		next := at.write(doc.data, literal)
-		err := checkKey(next, wholeKey(path))
+		err := checkKey(next, path)
 		if err == nil {
 			return append(data[:len(data)-len(doc.data):len(data)-len(doc.data)], next...), nil
 		}
@@ -99,8 +99,10 @@ func editable(data []byte) (*document, error) {
 	return p.doc, nil
 }
 
-// checkKey reads the text without its curves and returns the faults of one key.
-func checkKey(data []byte, key string) error {
+// checkKey reads the text without its curves and returns the faults of one
+// key, its not being there included.
+func checkKey(data []byte, path []keyStep) error {
+	key := wholeKey(path)
 	p := newParser("sheet", data, nil)
 	if p == nil {
 		return fmt.Errorf("sheet: set: a text of more than %d bytes", mostSheetBytes)
@@ -108,8 +110,17 @@ func checkKey(data []byte, key string) error {
 	if len(p.faults.list) > 0 {
 		return p.faults.sorted()
 	}
+	at := p.doc.root
+	for _, step := range path {
+		if at = at.child(step); at == nil {
+			return fmt.Errorf("sheet: set: %s cannot be added there", key)
+		}
+	}
 	p.sheet()
-	own := slices.DeleteFunc(p.faults.sorted(), func(f Fault) bool { return f.Key != key })
+	own := slices.DeleteFunc(p.faults.sorted(), func(f Fault) bool {
+		unknownTable := strings.HasPrefix(key, f.Key+".") && strings.HasPrefix(f.Found, unknownKey)
+		return f.Key != key && !unknownTable
+	})
 	if len(own) > 0 {
 		return own
 	}
@@ -204,7 +215,7 @@ func (d *document) spot(path []keyStep, key string) (spot, error) {
 		next := at.child(step)
 		switch {
 		case next != nil && last:
-			if next.end == 0 {
+			if next.kind == kindTable || next.kind == kindTables || next.kind == kindArray {
 				return spot{}, fmt.Errorf("sheet: set: %s is %s, not a single value", key, next.kind)
 			}
 			return spot{now: next, from: next.offset, to: next.end}, nil
@@ -235,6 +246,19 @@ func (n *node) child(step keyStep) *node {
 
 // newKey is the place of a new key at the end of a table with a header.
 func (d *document) newKey(table *node, name, key string) (spot, error) {
+	if table.kind == kindTable && table.inline && table.end > 0 {
+		s := spot{from: table.end - 1, to: table.end - 1, before: joinKey("", name) + " = ", after: " "}
+		// Behind the last value, before the space that stands before the brace.
+		for s.from > 0 && (d.data[s.from-1] == ' ' || d.data[s.from-1] == '\t') {
+			s.from--
+		}
+		if len(table.names) > 0 {
+			s.before = ", " + s.before
+		} else {
+			s.before = " " + s.before
+		}
+		return s, nil
+	}
 	if table.kind != kindTable || table.inline || table.tail == 0 {
 		return spot{}, fmt.Errorf("sheet: set: %s is not there and cannot be added to %s", key, table.kind)
 	}

@@ -51,7 +51,7 @@ func (k kind) String() string {
 type node struct {
 	kind   kind
 	offset int    // of the value; for a table, of its header or brace
-	end    int    // behind the value; 0 for tables and arrays
+	end    int    // behind the value; 0 for a table with a header
 	keyAt  int    // offset of the key
 	text   string // a string's value, or a scalar as it is written
 
@@ -182,6 +182,9 @@ func syntaxExpected(message string) string {
 	if rest, ok := strings.CutPrefix(message, "expected "); ok {
 		rest, _, _ = strings.Cut(rest, ", not ")
 		return strings.ReplaceAll(rest, "newline", "the end of the line")
+	}
+	if strings.HasPrefix(message, "unexpected character") && strings.HasSuffix(message, "at start of value") {
+		return "a value"
 	}
 	return "valid TOML (" + message + ")"
 }
@@ -322,33 +325,40 @@ func (b *treeBuilder) refuse(at int, path string, other *node) {
 	b.table = nil
 }
 
-func (b *treeBuilder) keyValue(into *node, path string, e *unstable.Node) {
+// keyValue puts a key and its value into a table, and returns the offset behind
+// the value.
+func (b *treeBuilder) keyValue(into *node, path string, e *unstable.Node) (end int) {
 	parts := b.keyParts(e.Key())
-	if len(parts) == 0 {
-		return
-	}
+	last := parts[len(parts)-1]
+	child := b.value(e.Value(), joinParts(path, parts), b.valueStart(last.end))
+	child.keyAt = last.at
 	for _, p := range parts[:len(parts)-1] {
 		path = joinKey(path, p.name)
-		child := into.entries[p.name]
-		if child == nil {
-			child = newTable(p.at)
-			child.inline = true
-			into.put(p.name, child)
-		} else if child.kind != kindTable || child.written {
-			b.duplicate(p.at, path, child)
-			return
+		table := into.entries[p.name]
+		if table == nil {
+			table = newTable(p.at)
+			table.inline = true
+			into.put(p.name, table)
+		} else if table.kind != kindTable || table.written {
+			b.duplicate(p.at, path, table)
+			return child.end
 		}
-		into = child
+		into = table
 	}
-	last := parts[len(parts)-1]
 	path = joinKey(path, last.name)
 	if other := into.entries[last.name]; other != nil {
 		b.duplicate(last.at, path, other)
-		return
+		return child.end
 	}
-	child := b.value(e.Value(), path, b.valueStart(last.end))
-	child.keyAt = last.at
 	into.put(last.name, child)
+	return child.end
+}
+
+func joinParts(path string, parts []keyPart) string {
+	for _, p := range parts {
+		path = joinKey(path, p.name)
+	}
+	return path
 }
 
 func (b *treeBuilder) duplicate(at int, path string, other *node) {
@@ -373,9 +383,6 @@ func (b *treeBuilder) valueStart(end int) int {
 
 // value reads a value that stands at offset at.
 func (b *treeBuilder) value(v *unstable.Node, path string, at int) *node {
-	if v.Raw.Length > 0 {
-		at = b.base + int(v.Raw.Offset)
-	}
 	n := &node{offset: at, keyAt: at, end: at + int(v.Raw.Length), text: string(v.Data)}
 	switch v.Kind {
 	case unstable.String:
@@ -387,27 +394,50 @@ func (b *treeBuilder) value(v *unstable.Node, path string, at int) *node {
 	case unstable.Bool:
 		n.kind = kindBool
 	case unstable.Array:
-		n.kind, n.end = kindArray, 0
+		n.kind = kindArray
+		next := b.skipTrivia(at + 1)
 		it := v.Children()
 		for it.Next() {
-			n.items = append(n.items, b.value(it.Node(), indexKey(path, len(n.items)+1), at))
+			item := b.value(it.Node(), indexKey(path, len(n.items)+1), next)
+			n.items = append(n.items, item)
+			next = b.skipTrivia(item.end)
 		}
+		n.end = next + 1
 	case unstable.InlineTable:
 		n = newTable(at)
-		n.written, n.inline = true, true
+		next := b.skipTrivia(at + 1)
 		it := v.Children()
 		for it.Next() {
-			if it.Node().Kind == unstable.KeyValue {
-				// The braces are this table's own: keys may be put into it here.
-				n.written = false
-				b.keyValue(n, path, it.Node())
-				n.written = true
-			}
+			next = b.keyValue(n, path, it.Node())
 		}
+		n.end = b.skipTrivia(next) + 1
+		// From here on the braces are closed to further keys.
+		n.written, n.inline = true, true
 	default:
 		n.kind = kindDate
 	}
 	return n
+}
+
+// skipTrivia is the offset of what follows behind spaces, line ends, commas
+// and comments.
+func (b *treeBuilder) skipTrivia(at int) int {
+	data := b.doc.data
+	for at < len(data) {
+		switch data[at] {
+		case ' ', '\t', '\r', '\n', ',':
+			at++
+		case '#':
+			i := bytes.IndexByte(data[at:], '\n')
+			if i < 0 {
+				return len(data)
+			}
+			at += i
+		default:
+			return at
+		}
+	}
+	return at
 }
 
 // crossCheck holds the text against the library's full decoder, which refuses

@@ -68,12 +68,11 @@ func Preferred(si float64, d Dimension, sys System) Unit {
 // of the system that fits its size, in the spelling that Parse reads: "1.42 kg",
 // "3.131 lb". A value that is NaN or infinite is "no value".
 func Format(si float64, d Dimension, sys System) string {
-	u := Preferred(si, d, sys)
-	if si == 0 && d == Length {
+	if si == 0 {
 		// Nothing is gained by calling zero metres millimetres.
-		u = map[System]Unit{Metric: *byName["m"], US: *byName["ft"]}[sys]
+		return FormatIn(si, Preferred(1, d, sys), 4)
 	}
-	return FormatIn(si, u, 4)
+	return FormatIn(si, Preferred(si, d, sys), 4)
 }
 
 // FormatIn writes an SI value in one unit with so many significant digits,
