@@ -55,6 +55,7 @@ func (p *program) rootCommand() *cobra.Command {
 	cmd.InitDefaultHelpCmd()
 	cmd.InitDefaultCompletionCmd()
 	adoptDefaults(cmd)
+	completeFlags(cmd)
 	return cmd
 }
 
