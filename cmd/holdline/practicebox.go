@@ -89,9 +89,31 @@ const handsHelp = `  key in | key out          battery on | battery off
 func faultsHelp() string {
 	var b strings.Builder
 	for _, f := range practice.FaultKinds() {
-		fmt.Fprintf(&b, "  %-16s %s\n", f.Form, f.Meaning)
+		fmt.Fprintf(&b, "  %s\n%s", f.Form, indented(f.Meaning, 72))
 	}
 	return b.String()
+}
+
+// indented breaks a text into lines of at most width characters, set in by
+// four.
+func indented(text string, width int) string {
+	var b strings.Builder
+	column := 0
+	for _, word := range strings.Fields(text) {
+		switch {
+		case column == 0:
+			b.WriteString("    ")
+		case column+1+len(word) > width:
+			b.WriteString("\n    ")
+			column = 0
+		default:
+			b.WriteByte(' ')
+			column++
+		}
+		b.WriteString(word)
+		column += len(word)
+	}
+	return b.String() + "\n"
 }
 
 // practiceCircuit is the circuit of a sheet with some number of channels: the

@@ -31,9 +31,9 @@ func (p *program) predictCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "predict SHEET",
 		Short: "the predicted run",
-		Long: `Predicts the run of a sheet: the nominal run, every what-if case (a motor silent,
-late, or late at rest; a stopping device absent; the strongest tailwind), the
-dispersion, and every limit with what is left of it.
+		Long: `Predicts the run of a sheet: the nominal run, every what-if case (a motor
+silent, late, or late at rest; a stopping device absent; the strongest
+tailwind), the dispersion, and every limit with what is left of it.
 
 Exit status: 0 go; 3 no-go; 1 the sheet has faults or a run has no end;
 2 wrong usage.`,

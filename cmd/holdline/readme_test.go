@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/charmbracelet/bubbles/key"
 
@@ -107,6 +108,11 @@ func TestHelpExamplesAreRealCommandLines(t *testing.T) {
 		}
 		if c.Example == "" || c.Short == "" {
 			t.Errorf("%s has no example or no short text", c.Name())
+		}
+		for _, line := range strings.Split(c.Long+"\n"+c.UsageString(), "\n") {
+			if width := utf8.RuneCountInString(line); width > 80 {
+				t.Errorf("%s: a line of %d columns in the help, at most 80: %q", c.Name(), width, line)
+			}
 		}
 		for _, line := range strings.Split(c.Example, "\n") {
 			line, _, _ = strings.Cut(strings.TrimSpace(line), "   ")

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -56,6 +57,7 @@ func (p *program) rootCommand() *cobra.Command {
 	cmd.InitDefaultCompletionCmd()
 	adoptDefaults(cmd)
 	completeFlags(cmd)
+	cmd.SetUsageTemplate(strings.ReplaceAll(cmd.UsageTemplate(), "FlagUsages", "FlagUsagesWrapped 80"))
 	return cmd
 }
 
