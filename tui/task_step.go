@@ -27,7 +27,7 @@ func stepTask(f *Frame, i int) task {
 		t.kind = "read by the box"
 		t.open = func() *form { return measuredForm(st) }
 	case checklist.KindAccept:
-		t.kind = "both officers' names, after reading it"
+		t.kind = "own name, after reading it"
 		t.see = pageRun
 		t.open = func() *form { return acceptForm(f, st) }
 	case checklist.KindSecret:
@@ -143,26 +143,26 @@ func measuredForm(st *checklist.Step) *form {
 		}}
 }
 
-// acceptForm takes both officers' names under the prediction.
+// acceptForm takes the officer's own name under the prediction.
 func acceptForm(f *Frame, st *checklist.Step) *form {
-	s := &f.State
+	who := f.State.Crew.Firing
+	if st.Role == checklist.RangeOfficer {
+		who = f.State.Crew.Range
+	}
 	return &form{task: st.ID, title: "ACCEPT THE PREDICTION", fields: []field{
-		{label: "firing officer, own name", ghost: "types it"},
-		{label: "range officer, own name", ghost: "types it"},
+		{label: st.Role.String() + ", own name", ghost: "types it, after reading"},
 	}, send: func(v []string) ([]arming.Event, string) {
 		switch {
 		case f.Run == nil || f.Circuit == nil:
 			return nil, "the prediction is not computed yet"
-		case fold(v[0]) != fold(s.Crew.Firing):
-			return nil, "that is not the firing officer's name"
-		case fold(v[1]) != fold(s.Crew.Range):
-			return nil, "that is not the range officer's name"
+		case fold(v[0]) != fold(who):
+			return nil, "that is not the " + st.Role.String() + "'s name"
 		}
 		value := 0.0
 		if predictedGo(f) {
 			value = 1
 		}
-		return one(arming.Answer{Step: st.ID, Words: "accepted by " + s.Crew.Firing + " and " + s.Crew.Range, Value: value, Means: arming.MeansSaid})
+		return one(arming.Answer{Step: st.ID, Words: "accepted by " + who, Value: value, Means: arming.MeansSaid})
 	}}
 }
 
