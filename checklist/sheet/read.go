@@ -217,7 +217,7 @@ func (t *table) ratioOr(name string, b bounds, otherwise float64) float64 {
 const ratioWords = `a number without quotes, such as 0.45, or a percentage, such as "2 %"`
 
 func (t *table) asRatio(name string, n *node, b bounds, expected string) float64 {
-	v := math.NaN()
+	var v float64
 	switch n.kind {
 	case kindInteger, kindFloat:
 		v = number(n.text)
