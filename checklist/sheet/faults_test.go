@@ -296,6 +296,7 @@ func TestNotes(t *testing.T) {
 	cases := []struct{ name, from, to, key, text string }{
 		{"centre of gravity ahead of the front axle", `cg_behind_front_axle = "0.36 m"`, `cg_behind_front_axle = "-0.01 m"`, "vehicle.cg_behind_front_axle", "front axle"},
 		{"centre of gravity behind the rear axle", `cg_behind_front_axle = "0.36 m"`, `cg_behind_front_axle = "0.63 m"`, "vehicle.cg_behind_front_axle", "rear axle"},
+		{"built-in curve", `"curves/c.csv"`, `"builtin:plateau-c"`, "motor[1].curve", "no maker's motor"},
 		{"igniter without a motor", `igniter = "stiff wire"`, `igniter = "bridge"`, `igniter."stiff wire"`, "no motor uses this igniter"},
 		{"pulse longer than the run", `pulse = "1.2 s"`, `pulse = "3.1 s"`, "firing.pulse", "3 s"},
 		{"device beyond the strip", `at = "150 m"`, `at = "221 m"`, "stop[5].at", "beyond the end of the cleared strip"},
@@ -303,7 +304,11 @@ func TestNotes(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			text := strings.Replace(string(readFull(t)), c.from, c.to, 1)
+			text := strings.Replace(string(readFull(t)), "builtin:neutral-c", "curves/c.csv", 1)
+			if s, err := parseFull([]byte(text)); err != nil || len(s.Notes) != 0 {
+				t.Fatalf("notes %+v before the change, %v", s.Notes, err)
+			}
+			text = strings.Replace(text, c.from, c.to, 1)
 			if c.key == "times.range_clear" {
 				text = strings.Replace(text, `count = "11 s"`, `count = "60 s"`, 1)
 			}

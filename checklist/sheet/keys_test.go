@@ -91,7 +91,7 @@ func TestEveryKeyArrives(t *testing.T) {
 	want.Times.Typed, want.Times.Weather = 11*time.Minute, 16*time.Minute
 	want.Times.Armed, want.Times.Count, want.Times.Window, want.Times.Wait = 61*time.Second, 11*time.Second, 12*time.Second, 100*time.Second
 	// What is made of the text as a whole has tests of its own.
-	want.Name, want.SHA256, want.Curves, want.Site.Air = s.Name, s.SHA256, s.Curves, s.Site.Air
+	want.Name, want.SHA256, want.Curves, want.Notes, want.Site.Air = s.Name, s.SHA256, s.Curves, s.Notes, s.Site.Air
 	compare(t, "", reflect.ValueOf(*s), reflect.ValueOf(want))
 	if s.Site.Air.PressurePa != 97800 || s.Site.Air.TemperatureK != 291.15 || !(s.Site.Air.DensityKgM3 > 1) {
 		t.Errorf("air %+v", s.Site.Air)
@@ -182,7 +182,7 @@ func TestUSUnitsMeanTheSame(t *testing.T) {
 	if changed < 80 || !strings.Contains(text, "lbf/in") || !strings.Contains(text, "degF") {
 		t.Fatalf("%d quantities changed", changed)
 	}
-	us.SHA256, us.Site.Air, us.Curves = metric.SHA256, metric.Site.Air, metric.Curves
+	us.SHA256, us.Site.Air, us.Curves, us.Notes = metric.SHA256, metric.Site.Air, metric.Curves, metric.Notes
 	for i := range us.Motors {
 		us.Motors[i].Curve = metric.Motors[i].Curve
 	}

@@ -399,6 +399,7 @@ func (p *parser) curve(t *table, name string) *sim.Curve {
 			return nil
 		}
 		p.keepCurve(CurveFile{Name: name, SHA256: hashCurve(c), Curve: c})
+		p.note(n.offset, t.key("curve"), "an invented, generic curve and no maker's motor: a real firing takes its curve from the motor's certification sheet")
 		return c
 	}
 	if p.readCurve == nil {
