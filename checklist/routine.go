@@ -279,18 +279,46 @@ func radiosText(radios []Radio) string {
 func mergeExtra(steps, extra []Step) []Step {
 	for n, e := range extra {
 		e.ID = fmt.Sprintf("sheet/%d", n+1)
-		e.Gate, e.Kind = GateSheet, KindWords
+		e.Gate, e.Kind = gateOf(e.Phase), KindWords
 		e.Drops |= DropRangeOfficer
 		if e.Role == RoleNone || e.Role == Spotter || e.Role == HookUpPerson {
 			e.Role = RangeOfficer
 		}
 		at := len(steps)
-		for at > 0 && steps[at-1].Phase > e.Phase {
+		for at > 0 && (steps[at-1].Phase > e.Phase || steps[at-1].Gate == GatePrediction && e.Phase == VehicleCheck) {
 			at--
 		}
 		steps = append(steps[:at], append([]Step{e}, steps[at:]...)...)
 	}
 	return steps
+}
+
+// gateOf is the gate that a further step of the phase belongs to, so that the
+// chain breaks where the step at hand is.
+func gateOf(p Phase) Gate {
+	switch p {
+	case Briefing:
+		return GateCrew
+	case Site, VehicleCheck:
+		return GateSite
+	case ContactProof:
+		return GateProof
+	case DeadCircuit:
+		return GateDead
+	case HookUp:
+		return GateHookUp
+	case LineClosed:
+		return GateLine
+	case Clear:
+		return GateClear
+	case Measure:
+		return GateContinuity
+	case BatteryJoin:
+		return GateBattery
+	case Poll:
+		return GateRadios
+	}
+	return GateSheet
 }
 
 // Lasts returns a duration as people say it.
