@@ -285,7 +285,7 @@ func mergeExtra(steps, extra []Step) []Step {
 			e.Role = RangeOfficer
 		}
 		at := len(steps)
-		for at > 0 && (steps[at-1].Phase > e.Phase || steps[at-1].Gate == GatePrediction && e.Phase == VehicleCheck) {
+		for at > 0 && (steps[at-1].Phase > e.Phase || steps[at-1].Phase == e.Phase && steps[at-1].Gate > e.Gate) {
 			at--
 		}
 		steps = append(steps[:at], append([]Step{e}, steps[at:]...)...)
