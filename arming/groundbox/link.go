@@ -76,6 +76,7 @@ type Link struct {
 	ended      uint64 // grants up to this number are over
 	offAsked   time.Time
 	offNew     bool // not yet seen by the driver
+	lapse      bool // asked for, not yet seen by the driver
 	writer     *writer
 	fast       bool
 	leaseUntil time.Time
@@ -133,7 +134,7 @@ func (l *Link) Permit(g Grant) {
 	}
 	l.mu.Lock()
 	if g.Number > l.ended && g.Number >= l.grant.Number {
-		l.grant = g
+		l.grant, l.lapse = g, false
 	}
 	l.mu.Unlock()
 	l.kick()
@@ -145,6 +146,7 @@ func (l *Link) PermitOff() {
 	now := l.cfg.Clock()
 	l.mu.Lock()
 	l.endGrants()
+	l.lapse = false
 	if l.offAsked.IsZero() {
 		l.offAsked = now
 	}
@@ -154,6 +156,18 @@ func (l *Link) PermitOff() {
 	if w != nil {
 		w.off()
 	}
+	l.kick()
+}
+
+// Lapse stops keeping the permit and sends nothing, so that the box's own
+// watchdog has to open it. It is for the contact proof alone, with no igniter
+// connected. A box that keeps the permit closed all the same is sent OFF 0.8 s
+// later, and PermitOff acts as ever.
+func (l *Link) Lapse() {
+	l.mu.Lock()
+	l.lapse = !l.grant.Until.IsZero() && l.grant.Number > l.ended
+	l.endGrants()
+	l.mu.Unlock()
 	l.kick()
 }
 

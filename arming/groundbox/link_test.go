@@ -1,6 +1,7 @@
 package groundbox
 
 import (
+	"flag"
 	"fmt"
 	"testing"
 	"time"
@@ -11,7 +12,13 @@ import (
 	"holdline/arming/groundbox/practice"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if err := flag.Set("test.parallel", "12"); err != nil { // most of them wait
+		panic(err)
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // alike is a circuit of n equal igniters of our own invention.
 func alike(n int) *circuit.Problem {

@@ -21,6 +21,8 @@ type permit struct {
 	offAt    time.Time // when the opening was asked
 	openSeen time.Time // first snapshot that showed it
 	alarmed  bool
+
+	lapseAt time.Time // when it was let lapse
 }
 
 type permitState int
@@ -30,13 +32,20 @@ const (
 	permitClosing             // ON was sent
 	permitClosed              // read closed
 	permitOpening             // OFF was asked, not yet confirmed
+	permitLapsing             // no longer kept: the box's watchdog has to open it
 )
 
 // closeWithin is how soon after ON the relay must read closed: the box has
 // 50 ms, the rest is polling.
 const closeWithin = 250 * time.Millisecond
 
-func (p *permit) mayBeClosed() bool { return p.state == permitClosing || p.state == permitClosed }
+// lapseWithin is how long after Lapse the box may keep the permit closed: its
+// longest watchdog time, the way to trip, and polling.
+const lapseWithin = 800 * time.Millisecond
+
+func (p *permit) mayBeClosed() bool {
+	return p.state == permitClosing || p.state == permitClosed || p.state == permitLapsing
+}
 
 func (p *permit) confirming() bool { return p.state == permitOpening }
 
@@ -103,9 +112,28 @@ func (d *driver) watchGrant(now time.Time) {
 		d.dropGrant(fmt.Sprintf("the program stood still for %.2f s", stalled.Seconds()))
 		return
 	}
+	if d.permit.state == permitLapsing {
+		if now.Sub(d.permit.lapseAt) > lapseWithin {
+			d.dropGrant("the box's watchdog did not open the permit")
+		}
+		return
+	}
+	if d.takeLapse() {
+		d.permit.state, d.permit.lapseAt = permitLapsing, now
+		return
+	}
 	if g, stands := d.l.granted(now); !stands || g.Number != d.permit.number {
 		d.dropGrant("the permit was not asked for again in time")
 	}
+}
+
+// takeLapse takes over a Lapse of somebody else.
+func (d *driver) takeLapse() bool {
+	d.l.mu.Lock()
+	defer d.l.mu.Unlock()
+	asked := d.l.lapse
+	d.l.lapse = false
+	return asked
 }
 
 // watchConfirm raises the alarm when the permit was not read open in time.
@@ -133,6 +161,11 @@ func (d *driver) permitSeen(s Snapshot, asked, at time.Time) error {
 	switch p.state {
 	case permitOpening:
 		d.confirmSeen(s, asked, at)
+		return nil
+	case permitLapsing:
+		if !s.PermitClosed {
+			*p = permit{number: p.number} // opened by its watchdog, as it should
+		}
 		return nil
 	case permitClosing, permitClosed:
 		if reason := d.dropReason(s, at); reason != "" {

@@ -142,9 +142,9 @@ type serialPort struct {
 	port serial.Port
 	lock *flock.Flock
 
-	reading, writing sync.Mutex
-	mu               sync.Mutex
-	closed           bool
+	reading, writing, flushing sync.Mutex
+	mu                         sync.Mutex
+	closed                     bool
 }
 
 func (p *serialPort) over() bool {
@@ -174,16 +174,17 @@ func (p *serialPort) Write(b []byte) (int, error) {
 
 // ResetOutputBuffer throws away what the system has not sent yet.
 func (p *serialPort) ResetOutputBuffer() error {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.closed {
+	p.flushing.Lock()
+	defer p.flushing.Unlock()
+	if p.over() {
 		return os.ErrClosed
 	}
 	return p.port.ResetOutputBuffer()
 }
 
 // Close waits for a running read, which ends by its timeout, and a short while
-// for a running write, which may not end at all.
+// for a running write, which may not end at all. One that is left behind has
+// begun long ago and keeps the handle that it was given.
 func (p *serialPort) Close() error {
 	p.mu.Lock()
 	already := p.closed
@@ -194,12 +195,19 @@ func (p *serialPort) Close() error {
 	}
 	p.reading.Lock()
 	defer p.reading.Unlock()
-	for end := time.Now().Add(closeDrain); !p.writing.TryLock(); {
-		if time.Now().After(end) {
-			return errors.Join(p.port.Close(), p.lock.Unlock())
+	for _, m := range []*sync.Mutex{&p.writing, &p.flushing} {
+		if lockWithin(m, closeDrain) {
+			defer m.Unlock()
 		}
-		time.Sleep(time.Millisecond)
 	}
-	defer p.writing.Unlock()
 	return errors.Join(p.port.Close(), p.lock.Unlock())
+}
+
+func lockWithin(m *sync.Mutex, most time.Duration) bool {
+	for end := time.Now().Add(most); !m.TryLock(); time.Sleep(time.Millisecond) {
+		if time.Now().After(end) {
+			return false
+		}
+	}
+	return true
 }

@@ -166,10 +166,10 @@ func (c *controller) samplePulse(h *hardware, ms int64) {
 		if h.pulses != wire.Unknown {
 			h.pulses++
 		}
-		h.fire = pulseRecord{known: true, running: true, beganMs: ms, lowestV: h.batteryV, byPermit: h.commanded}
+		h.fire = pulseRecord{known: true, running: true, beganMs: ms, lowestV: h.batteryLowV, byPermit: h.commanded}
 	}
 	if h.fire.running {
-		h.fire.lowestV = min(h.fire.lowestV, h.batteryV)
+		h.fire.lowestV = min(h.fire.lowestV, h.batteryLowV)
 	}
 }
 

@@ -56,6 +56,7 @@ type hardware struct {
 
 	// nodes, V
 	batteryV, behindKeyV, behindPermitV, busV float64
+	batteryLowV                               float64 // within the last millisecond
 	deadSinceMs                               int64
 
 	pulses, presses int64
@@ -116,7 +117,10 @@ func (h *hardware) circuitStep() {
 	toBus := h.joined && h.keyLoop && h.permitContact && h.pole1
 	loaded := toBus && (h.connected || h.shunt)
 	h.bench.Shunt(h.shunt)
+	h.bench.Advance(0, loaded)
+	h.batteryLowV = h.bench.BatteryV() // before a bridge fires within the step
 	h.bench.Advance(1e-3, loaded)
+	h.batteryLowV = min(h.batteryLowV, h.bench.BatteryV())
 	h.batteryV, h.behindKeyV, h.behindPermitV, h.busV = 0, 0, 0, 0
 	if !h.joined {
 		return

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
 	"golang.org/x/term"
 )
 
@@ -57,16 +58,36 @@ type ptyServer struct {
 	master, tty *os.File
 }
 
-// open makes a terminal, sets its user side raw, so that nothing is echoed or
-// translated, and points the path at it.
-func (s *ptyServer) open() error {
-	master, tty, err := pty.Open()
+// OpenTerminal makes a pseudo-terminal whose user side is raw, so that nothing
+// is echoed or translated. Closing the master ends a read of it at once.
+func OpenTerminal() (master, user *os.File, err error) {
+	first, user, err := pty.Open()
 	if err != nil {
-		return fmt.Errorf("practice: open pty: %w", err)
+		return nil, nil, fmt.Errorf("practice: open pty: %w", err)
 	}
-	if _, err := term.MakeRaw(int(tty.Fd())); err != nil {
-		_, _ = master.Close(), tty.Close() // the first error tells more
-		return fmt.Errorf("practice: set pty raw: %w", err)
+	defer func() { _ = first.Close() }() // a copy of it is given out
+	if _, err := term.MakeRaw(int(user.Fd())); err != nil {
+		_ = user.Close() // the first error tells more
+		return nil, nil, fmt.Errorf("practice: set pty raw: %w", err)
+	}
+	// The library leaves the master in blocking mode, in which Close waits for
+	// a read that may never end.
+	fd, err := unix.FcntlInt(first.Fd(), unix.F_DUPFD_CLOEXEC, 0)
+	if err == nil {
+		err = unix.SetNonblock(fd, true)
+	}
+	if err != nil {
+		_ = user.Close() // the first error tells more
+		return nil, nil, fmt.Errorf("practice: open pty: %w", err)
+	}
+	return os.NewFile(uintptr(fd), first.Name()), user, nil
+}
+
+// open makes a terminal and points the path at it.
+func (s *ptyServer) open() error {
+	master, tty, err := OpenTerminal()
+	if err != nil {
+		return err
 	}
 	_ = os.Remove(s.path) // of the terminal before
 	if err := os.Symlink(tty.Name(), s.path); err != nil {
