@@ -95,7 +95,7 @@ func (s *State) factStands(p *Plan, st *checklist.Step) (bool, string) {
 			return false, "a box fault came after it"
 		}
 	case StepDead:
-		if p.Mode == ModeBox && s.fresh(liveLead) && s.Box.Bus.Level != LevelDead {
+		if p.Mode == ModeBox && s.Phase != Run && s.fresh(liveLead) && s.Box.Bus.Level != LevelDead {
 			return false, "the firing bus does not read dead"
 		}
 	case StepBattery:
