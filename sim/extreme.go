@@ -108,7 +108,7 @@ func (r *Runner) gatherLoads(aHigh, vLow, vHigh float64) {
 	yaw := !r.skipYaw && r.p.Guide == nil && r.minYaw > 0 &&
 		(math.Abs(s.yaw[0]) > yawNegligible*s.yawSize[0] ||
 			math.Abs(s.yaw[0]+s.yaw[1]) > yawNegligible*(s.yawSize[0]+s.yawSize[1]))
-	if !yaw && r.frontBound(aHigh, vLow, vHigh) >= r.minFront {
+	if !yaw && r.frontBound(aHigh, vLow, vHigh) >= r.minFront*r.p.Vehicle.WheelbaseM {
 		return
 	}
 	var front series
@@ -137,20 +137,29 @@ func (r *Runner) yawHolds(front *series, vHigh float64) bool {
 	return min(low, load-high)*r.p.Vehicle.TyreFriction*r.p.Vehicle.WheelbaseM >= r.minYaw*moment
 }
 
-// frontBound returns a value that the front axle load stays above in the step.
+// frontBound returns a value that the front axle load times the wheelbase stays
+// above in the step.
 func (r *Runner) frontBound(aHigh, vLow, vHigh float64) float64 {
 	s, e, v := &r.step, &r.engaged, &r.p.Vehicle
 	mEnd := s.m[0] + s.m[1] + s.m[2]
 	gravity := GravityMps2 * r.pitchArm
-	bound := min(s.m[0]*gravity, mEnd*gravity)
+	bound := mEnd * gravity // the mass only falls
+	if gravity < 0 {
+		bound = s.m[0] * gravity
+	}
 	if aHigh > 0 {
 		bound -= s.m[0] * aHigh * v.CGHeightM
 	} else {
 		bound -= mEnd * aHigh * v.CGHeightM
 	}
-	bound += min(s.pitch[0], s.pitch[0]+s.pitch[1])
-	uLow, uHigh := max(vLow, 0)+r.wind, vHigh+r.wind
-	squareHigh := max(uLow*uLow, uHigh*uHigh)
+	bound += s.pitch[0]
+	if s.pitch[1] < 0 {
+		bound += s.pitch[1]
+	}
+	squareHigh := (vHigh + r.wind) * (vHigh + r.wind)
+	if r.wind < 0 {
+		squareHigh = max(squareHigh, r.wind*r.wind)
+	}
 	if lever := s.air*v.DragHeightM + r.lift*r.liftArm; lever > 0 {
 		bound -= lever * squareHigh
 	}
@@ -161,7 +170,7 @@ func (r *Runner) frontBound(aHigh, vLow, vHigh float64) float64 {
 	if e.k > 0 {
 		bound -= max(e.kz*r.x-e.kxz, e.kz*s.xEnd-e.kxz) + max(e.cz*vLow, e.cz*vHigh)
 	}
-	return bound / v.WheelbaseM
+	return bound
 }
 
 // frontLoad sets c to the front axle load in newtons, of the acceleration's degree:

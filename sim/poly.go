@@ -10,7 +10,9 @@ import "math"
 // maxOrder is the highest order of the Taylor series; series holds one.
 const maxOrder = 20
 
-type series [maxOrder + 4]float64
+// series has room for maxOrder; its length is a power of 2 so that the inner
+// loops can show their indices inside it.
+type series [32]float64
 
 // at returns the value at σ.
 func (c *series) at(degree int, sigma float64) float64 {

@@ -46,14 +46,16 @@ type Runner struct {
 	// State.
 	t, x, v  float64
 	moving   bool
-	starting bool // v = 0 and about to move
-	unloaded bool // N is 0
-	behind   bool // the air comes from behind: u < 0
+	starting bool    // v = 0 and about to move
+	unloaded bool    // N is 0
+	behind   bool    // the air comes from behind: u < 0
+	scaleS   float64 // time scale of the motion, from a step before; 0 for none
 	nextS    float64
 	nextM    float64
 	deviceS  float64 // the next known time of a device
 	engaged  engaged
 
+	sum  sums
 	step step
 
 	out        Outcome
@@ -266,10 +268,11 @@ func (r *Runner) reset() {
 	r.t, r.x, r.v = 0, 0, 0
 	r.moving, r.starting, r.unloaded, r.started = false, false, false, false
 	r.behind = r.wind < 0
-	r.engaged = engaged{}
+	r.engaged, r.scaleS = engaged{}, 0
 	r.out = Outcome{}
 	r.minFront, r.minYaw, r.peakMoment = math.Inf(1), math.Inf(1), 0
 	r.groupMotors()
+	r.sumGroups()
 	for i := range r.devices {
 		r.tension[i] = Maybe{}
 		d := &r.devices[i]
@@ -356,25 +359,30 @@ func (r *Runner) exhausted() bool {
 // passTimes does what is due at the time now: knots of curves, triggers, full
 // chutes.
 func (r *Runner) passTimes() {
+	r.sum.advance(r.t, r.skipYaw)
+	if r.deviceS <= r.t {
+		r.passTriggers()
+	}
+	anew := false
+	next := r.deviceS
 	for i := range r.groups {
 		g := &r.groups[i]
 		for g.nextS <= r.t {
-			g.pass()
+			jump, bend := g.pass(r.t)
+			r.sum.add(g, jump, bend)
+			anew = anew || g.edge()
+		}
+		if g.nextS < next {
+			next = g.nextS
 		}
 	}
-	if r.deviceS <= r.t {
-		r.passTriggers()
+	r.nextS = next
+	if anew {
+		r.sumGroups()
 	}
 	if r.t == r.burnoutS {
 		r.out.BurnoutTimeS, r.out.BurnoutPositionM, r.out.BurnoutSpeedMps = Some(r.t), Some(r.x), Some(r.v)
 	}
-	next := r.deviceS
-	for i := range r.groups {
-		if r.groups[i].nextS < next {
-			next = r.groups[i].nextS
-		}
-	}
-	r.nextS = next
 }
 
 // passTriggers engages the devices that are due, and ends the filling of chutes.
@@ -431,20 +439,12 @@ func (r *Runner) passEdges() error {
 // M being everything that moves already.
 func (r *Runner) pickUp(i int) {
 	s := r.devices[i].stop
-	inertia := r.massNow() + r.p.Vehicle.RotatingMassKg + r.engaged.weights
+	r.sum.advance(r.t, r.skipYaw)
+	inertia := r.sum.mass + r.p.Vehicle.RotatingMassKg + r.engaged.weights
 	both := inertia + s.MassKg
 	r.tension[i] = Some(r.v * math.Sqrt(s.StiffnessNpm*inertia*s.MassKg/both))
 	r.v *= inertia / both
 	r.engaged.weights += s.MassKg
-}
-
-func (r *Runner) massNow() float64 {
-	m := r.mass0
-	for i := range r.groups {
-		impulse, _ := r.groups[i].at(r.t)
-		m -= r.groups[i].burn * impulse
-	}
-	return m
 }
 
 // at returns the impulse that the group's curve has delivered and its thrust.
@@ -457,18 +457,79 @@ func (g *group) at(t float64) (impulseNs, thrustN float64) {
 	return g.impulseNs + dt*(g.thrustN+thrustN)/2, thrustN
 }
 
-// pass takes the group to its next segment.
-func (g *group) pass() {
+// pass takes the group to its next segment. It returns the jumps of thrust and
+// slope there.
+func (g *group) pass(t float64) (jumpN, bendNps float64) {
 	c := g.curve
+	_, beforeN := g.at(t)
+	beforeNps := g.slopeNps
 	g.seg++
 	point := c.points[g.seg]
 	g.startS, g.impulseNs = g.lightS+point.TimeS, c.impulseNs[g.seg]
 	g.thrustN, g.slopeNps = point.ThrustN, c.slopeNps[g.seg]
 	if g.seg+1 == len(c.points) {
 		g.thrustN, g.nextS = 0, math.Inf(1)
+	} else {
+		g.nextS = g.lightS + c.points[g.seg+1].TimeS
+	}
+	return g.thrustN - beforeN, g.slopeNps - beforeNps
+}
+
+// edge reports whether the group has just begun or just ended to burn.
+func (g *group) edge() bool { return g.seg == 0 || g.seg+1 == len(g.curve.points) }
+
+// sums are mass and thrust of all groups at t, each with its slope. They are
+// carried from step to step, because between two points of one curve the
+// others only go on; they are summed anew where a group begins or ends, so that
+// no rounding is left after the last.
+type sums struct {
+	t, mass                                float64
+	flow, forward, up, pitch, yaw, yawSize [2]float64
+}
+
+// advance takes the sums to time t, without the yawing moments if skipYaw.
+func (s *sums) advance(t float64, skipYaw bool) {
+	dt := t - s.t
+	if dt == 0 {
 		return
 	}
-	g.nextS = g.lightS + c.points[g.seg+1].TimeS
+	s.t = t
+	s.mass -= dt * (s.flow[0] + dt*s.flow[1]/2)
+	s.flow[0] += dt * s.flow[1]
+	s.forward[0] += dt * s.forward[1]
+	s.up[0] += dt * s.up[1]
+	s.pitch[0] += dt * s.pitch[1]
+	if !skipYaw {
+		s.yaw[0] += dt * s.yaw[1]
+		s.yawSize[0] += dt * s.yawSize[1]
+	}
+}
+
+// add adds thrust and slope of a group.
+func (s *sums) add(g *group, thrustN, slopeNps float64) {
+	s.flow[0] += g.burn * thrustN
+	s.flow[1] += g.burn * slopeNps
+	s.forward[0] += g.forward * thrustN
+	s.forward[1] += g.forward * slopeNps
+	s.up[0] += g.up * thrustN
+	s.up[1] += g.up * slopeNps
+	s.pitch[0] += g.pitch * thrustN
+	s.pitch[1] += g.pitch * slopeNps
+	s.yaw[0] += g.yaw * thrustN
+	s.yaw[1] += g.yaw * slopeNps
+	s.yawSize[0] += g.yawSize * thrustN
+	s.yawSize[1] += g.yawSize * slopeNps
+}
+
+// sumGroups sums all groups anew.
+func (r *Runner) sumGroups() {
+	r.sum = sums{t: r.t, mass: r.mass0}
+	for i := range r.groups {
+		g := &r.groups[i]
+		impulse, thrust := g.at(r.t)
+		r.sum.mass -= g.burn * impulse
+		r.sum.add(g, thrust, g.slopeNps)
+	}
 }
 
 // sumEngaged sums the devices that act.
@@ -500,7 +561,7 @@ func (r *Runner) sumEngaged() {
 			e.kz, e.kxz, e.cz = e.kz+k*s.HookHeightM, e.kxz+kx*s.HookHeightM, e.cz+s.DampingNspm*s.HookHeightM
 		}
 	}
-	r.engaged = e
+	r.engaged, r.scaleS = e, 0
 }
 
 func (r *Runner) unfinished() error {

@@ -61,33 +61,11 @@ type step struct {
 // polynomials in seconds, valid for span seconds at most. It returns the span,
 // shortened where a moment on a guide changes sign.
 func (r *Runner) setThrust(span float64) float64 {
-	s := &r.step
-	var flow, forward, up, pitch, yaw, yawSize [2]float64
-	mass := r.mass0
-	for i := range r.groups {
-		g := &r.groups[i]
-		impulse, thrust := g.at(r.t)
-		slope := g.slopeNps
-		mass -= g.burn * impulse
-		flow[0] += g.burn * thrust
-		flow[1] += g.burn * slope
-		forward[0] += g.forward * thrust
-		forward[1] += g.forward * slope
-		pitch[0] += g.pitch * thrust
-		pitch[1] += g.pitch * slope
-		if r.tilted {
-			up[0] += g.up * thrust
-			up[1] += g.up * slope
-		}
-		if !r.skipYaw {
-			yaw[0] += g.yaw * thrust
-			yaw[1] += g.yaw * slope
-			yawSize[0] += g.yawSize * thrust
-			yawSize[1] += g.yawSize * slope
-		}
-	}
-	s.m = [3]float64{mass, -flow[0], -flow[1] / 2}
-	s.forward, s.up, s.pitch, s.yaw, s.yawSize = forward, up, pitch, yaw, yawSize
+	s, sum := &r.step, &r.sum
+	sum.advance(r.t, r.skipYaw)
+	s.m = [3]float64{sum.mass, -sum.flow[0], -sum.flow[1] / 2}
+	s.forward, s.up, s.pitch, s.yaw, s.yawSize = sum.forward, sum.up, sum.pitch, sum.yaw, sum.yawSize
+	yaw, yawSize := s.yaw, s.yawSize
 	if g := r.p.Guide; g != nil {
 		if end := yaw[0] + yaw[1]*span; yaw[0]*end < 0 {
 			// A change of sign that rounds to now is behind us: a step of that
@@ -161,16 +139,15 @@ func (r *Runner) setForces() {
 // share of the time scale of drag, damping and stiffness, and no further than
 // a vehicle slowing down can run.
 func (r *Runner) reach(span float64) float64 {
+	if span < 0.25*r.scaleS {
+		return span // far inside the scale of the steps before
+	}
 	s, e := &r.step, &r.engaged
 	u := math.Abs(r.v + r.wind)
 	q := math.Abs(s.square[0]) + math.Abs(s.square[1])*span
 	first, second := 2*q*u+e.c, q*math.Abs(s.force[0])+e.k*s.inertia
-	share := reachShare / 2 * s.inertia
-	if first*span > share || second*span*span > share*share {
-		if rate := (first + math.Sqrt(second)) / s.inertia; span*rate > reachShare {
-			span = reachShare / rate
-		}
-	}
+	r.scaleS = reachShare * s.inertia / (first + math.Sqrt(second))
+	span = min(span, r.scaleS)
 	if r.v > 0 {
 		net := s.force[0] + s.square[0]*u*u - e.k*r.x - e.c*r.v
 		if net*span < -1.25*r.v*s.inertia {
@@ -180,7 +157,7 @@ func (r *Runner) reach(span float64) float64 {
 	return span
 }
 
-const reachShare = 1.0
+const reachShare = 0.4
 
 // expand sets the series over h seconds, which it shortens when the highest
 // order does not reach the accuracy.
@@ -194,69 +171,93 @@ func (r *Runner) expand(h float64) {
 	k, c := r.engaged.k*inv, r.engaged.c*inv
 	q0, q1 := s.square[0]*inv, s.square[1]*inv
 	m1, m2 := s.m[1]*inv, s.m[2]*inv
-	least := r.least * (math.Abs(r.v) + 0.1)
 
-	// The terms up to the second stand alone: there A and M come in. v[0] is
-	// not u[0], so the cross terms with u0 stand apart in every square.
-	v[0], x[0] = r.v, r.x
-	sq[0] = u0 * u0
-	a0 := s.force[0]*inv + q0*sq[0]
+	// The first terms stand alone: there A and M come in, and most steps need
+	// few others. v[0] is not u[0], so the cross terms with u0 stand apart in
+	// every square.
+	v0, x0 := r.v, r.x
+	sq0 := u0 * u0
+	a0 := s.force[0]*inv + q0*sq0
 	if elastic {
-		a0 -= k*x[0] + c*v[0]
+		a0 -= k*x0 + c*v0
 	}
 	if r.starting && a0 < 0 {
 		a0 = 0 // it starts where the net force passes 0: only rounding is below
 	}
-	a[0] = a0
-	v[1], x[1] = h*a0, h*v[0]
-	sq[1] = 2 * u0 * v[1]
-	a[1] = s.force[1]*inv + q0*sq[1] + q1*sq[0] - m1*a0
+	v1, x1 := h*a0, h*v0
+	sq1 := 2 * u0 * v1
+	a1 := s.force[1]*inv + q0*sq1 + q1*sq0 - m1*a0
 	if elastic {
-		a[1] -= k*x[1] + c*v[1]
+		a1 -= k*x1 + c*v1
 	}
-	v[2], x[2] = h*a[1]/2, h*v[1]/2
-	sq[2] = 2*u0*v[2] + v[1]*v[1]
-	a[2] = s.force[2]*inv + q0*sq[2] + q1*sq[1] - m1*a[1] - m2*a0
+	v2, x2 := h*a1*0.5, h*v1*0.5
+	sq2 := 2*u0*v2 + v1*v1
+	a2 := s.force[2]*inv + q0*sq2 + q1*sq1 - m1*a1 - m2*a0
 	if elastic {
-		a[2] -= k*x[2] + c*v[2]
+		a2 -= k*x2 + c*v2
 	}
-	v[3], x[3] = h*a[2]/3, h*v[2]/3
+	v3, x3 := h*a2*(1.0/3), h*v2*(1.0/3)
+	sq3 := 2 * (u0*v3 + v1*v2)
+	a3 := q0*sq3 + q1*sq2 - m1*a2 - m2*a1
+	if elastic {
+		a3 -= k*x3 + c*v3
+	}
+	v4, x4 := h*a3*0.25, h*v3*0.25
+	v[0], v[1], v[2], v[3], v[4] = v0, v1, v2, v3, v4
+	x[0], x[1], x[2], x[3], x[4] = x0, x1, x2, x3, x4
+	a[0], a[1], a[2], a[3] = a0, a1, a2, a3
+	sq[0], sq[1], sq[2], sq[3] = sq0, sq1, sq2, sq3
+
 	few := orderFew
-	if math.Abs(u0) < 4*(math.Abs(v[1])+math.Abs(v[2])+math.Abs(v[3])) {
+	if 0.0625*sq0 < v1*v1+v2*v2+v3*v3 {
 		few = orderStart
 	}
-	n := 3
-	for n < maxOrder && (n < few || math.Abs(v[n])+0.1*math.Abs(v[n-1]) >= least) {
-		square := u0 * v[n]
-		for i, j := 1, n-1; i < j; i, j = i+1, j-1 {
-			square += v[i] * v[j]
+	least := r.least * (math.Abs(v0) + 0.1)
+	least *= least
+	// The newest term stands in registers and apart from the sum over the older
+	// ones: otherwise every order would wait for the whole of the one before.
+	n := 4
+	vNew, vOld := v4, v3
+	aOld, aOlder, sqOld := a3, a2, sq3
+	lead := 2 * q0 * u0
+	for n < maxOrder && (n < few || vNew*vNew+0.01*vOld*vOld >= least) {
+		older, other := v1*vOld, 0.0
+		i, j := 2, n-2
+		for ; i+1 < j-1; i, j = i+2, j-2 {
+			older += v[i&31] * v[j&31]
+			other += v[(i+1)&31] * v[(j-1)&31]
 		}
-		square *= 2
-		if n&1 == 0 {
-			square += v[n/2] * v[n/2]
+		if i < j {
+			other += v[i&31] * v[j&31]
+			i, j = i+1, j-1
 		}
-		sq[n] = square
-		next := q0*square + q1*sq[n-1] - m1*a[n-1] - m2*a[n-2]
+		older = 2 * (older + other)
+		if i == j {
+			older += v[i&31] * v[i&31]
+		}
+		next := lead*vNew + (q0*older + q1*sqOld - m2*aOlder - m1*aOld)
 		if elastic {
-			next -= k*x[n] + c*v[n]
+			next -= k*x[n&31] + c*vNew
 		}
-		a[n] = next
-		step := h * inverse[n+1]
-		x[n+1] = step * v[n]
-		v[n+1] = step * next
+		sqOld = 2*u0*vNew + older
+		aOlder, aOld = aOld, next
+		sq[n&31], a[n&31] = sqOld, next
+		step := h * inverse[(n+1)&31]
+		x[(n+1)&31] = step * vNew
+		vOld, vNew = vNew, step*next
+		v[(n+1)&31] = vNew
 		n++
 	}
 	s.degree = n
-	last := math.Abs(v[n]) + 0.1*math.Abs(v[n-1])
-	if n == maxOrder && last > least {
-		s.cut(0.95 * math.Pow(least/last, 1.0/maxOrder))
+	if last := vNew*vNew + 0.01*vOld*vOld; n == maxOrder && last > least {
+		s.cut(0.95 * math.Pow(least/last, 0.5/maxOrder))
 	} else {
 		s.sum()
 	}
 }
 
 // inverse holds 1/n.
-var inverse = func() (inv [maxOrder + 2]float64) {
+var inverse = func() (inv series) {
 	for n := 1; n < len(inv); n++ {
 		inv[n] = 1 / float64(n)
 	}
