@@ -145,17 +145,17 @@ func (m *Model) drawSpeed(c canvas.Canvas, g ground) {
 	if len(t.posM) < 2 {
 		return
 	}
-	top := 0.0
-	for _, v := range append(append([]float64(nil), t.speedMps...), t.highMps...) {
+	top := m.forecast.peakMps
+	for _, v := range t.highMps {
 		if !math.IsNaN(v) && !math.IsInf(v, 0) {
 			top = max(top, v)
 		}
 	}
 	p := chart.New(c.Width(), c.Height(), g.fromM, g.toM, 0, top*1.05)
-	p.Line(t.posM, t.lowMps, theme.Spread)
-	p.Line(t.posM, t.highMps, theme.Spread)
+	p.Line(t.bandM, t.lowMps, theme.Spread)
+	p.Line(t.bandM, t.highMps, theme.Spread)
 	p.Line(t.posM, t.speedMps, theme.Curve)
 	p.Draw(c)
-	c.Put(0, 0, theme.Dim, fmt.Sprintf("%.1f m/s", top))
+	c.Put(0, 0, theme.Dim, fmt.Sprintf("%.1f m/s", m.forecast.peakMps))
 	c.Put(0, 1, theme.Dim, "speed over distance")
 }

@@ -28,6 +28,7 @@ func waitTasks(f *Frame) []task {
 	see := observeTask(f)
 	see.done = observed(f) || s.WaitLeft <= 0
 	list = append(list, rest, see)
+	list = append(list, batteryTask(f)...)
 	if s.WaitLeft <= 0 && s.AtRest && s.Line == arming.LineClosed {
 		list = append(list, forwardTask(f))
 	}
@@ -36,6 +37,16 @@ func waitTasks(f *Frame) []task {
 	result := resultTask(f)
 	result.side = true
 	return append(list, move, result)
+}
+
+// batteryTask has the battery taken off by hand, where the box still reads it.
+func batteryTask(f *Frame) []task {
+	s := &f.State
+	if f.Plan.Mode != arming.ModeBox || !s.Box.Up || s.Box.Battery.Level == arming.LevelDead {
+		return nil
+	}
+	return []task{{id: "battery", head: "BATTERY OFF", who: "firing officer, by hand", step: -1,
+		ask: "Take the battery off, both leads.", hint: "the box reads it; nobody goes forward before"}}
 }
 
 // missingCrew asks for the sign-on that a restart in WAIT has lost.
@@ -152,10 +163,7 @@ func makeSafeTasks(f *Frame) []task {
 		shunt.done = s.MakeSafe.Shunted
 		list = append(list, shunt)
 	}
-	if f.Plan.Mode == arming.ModeBox && s.Box.Up && s.Box.Battery.Level != arming.LevelDead {
-		list = append(list, task{id: "battery", head: "BATTERY OFF", who: "by hand", step: -1,
-			ask: "Take the battery off, both leads.", hint: "the box reads it; the all clear waits for it"})
-	}
+	list = append(list, batteryTask(f)...)
 	if s.Line == arming.LineOpen {
 		list = append(list, closeLineTask(f))
 	}

@@ -16,7 +16,7 @@ func stepTask(f *Frame, i int) task {
 	switch st.Kind {
 	case checklist.KindWords:
 		t.kind = "what is seen, in words"
-		t.open = func() *form { return wordsForm(f, st) }
+		t.open = func() *form { return wordsForm(f, st, i) }
 	case checklist.KindName:
 		t.kind = "a name"
 		t.open = func() *form { return nameForm(f, st) }
@@ -54,42 +54,35 @@ func whoAnswers(st *checklist.Step) string {
 	return st.Role.String()
 }
 
-// wordsForm takes what is seen. A spotter's report begins with the call's
-// word, so that nobody enters silence as a report.
-func wordsForm(f *Frame, st *checklist.Step) *form {
-	if st.Role == checklist.Spotter && st.Gate == checklist.GateSpotters {
-		return spotterForm(f, st)
+// wordsForm takes what is seen.
+func wordsForm(f *Frame, st *checklist.Step, i int) *form {
+	if st.CallWord {
+		return callForm(f, st, i)
 	}
-	return &form{task: st.ID, title: headOf(st), fields: []field{{ghost: orElse(st.Hint, "what is seen")}},
+	ghost := orElse(st.Hint, "what is seen")
+	if st.Match != "" {
+		ghost = "as it is written there"
+	}
+	return &form{task: st.ID, title: headOf(st), fields: []field{{ghost: ghost}},
 		send: func(v []string) ([]arming.Event, string) {
 			return one(arming.Answer{Step: st.ID, Words: v[0], Means: arming.MeansSaid})
 		}}
 }
 
-func spotterForm(f *Frame, st *checklist.Step) *form {
-	call := f.State.CallWord(stepIndex(f, st))
-	n, _ := whole(call)
-	return &form{task: st.ID, title: headOf(st), note: fmt.Sprintf("Call %s and the figures %c %c. None heard is NO.", st.Post, call[0], call[1]),
+// callForm takes a spotter's report with the figures of this call, so that
+// nobody enters silence, or an older call, as a report.
+func callForm(f *Frame, st *checklist.Step, i int) *form {
+	word := f.State.CallWord(i)
+	return &form{task: st.ID, title: headOf(st), note: fmt.Sprintf("Call %s and say the figures %s. None heard back is NO.", st.Post, strings.Join(strings.Split(word, ""), " ")),
 		fields: []field{
 			{label: "figures heard back", ghost: "as the spotter said them"},
-			{label: "report", ghost: orElse(st.Hint, "what the spotter sees")},
+			{label: "report", ghost: "what the spotter sees"},
 		}, send: func(v []string) ([]arming.Event, string) {
-			heard, ok := whole(strings.Join(strings.Fields(v[0]), ""))
-			if !ok || heard != n {
-				return nil, "those are not the figures of this call: it counts as not heard. Call again"
+			if heard := strings.Join(strings.Fields(v[0]), ""); heard != word {
+				return nil, "those are not the figures of this call: it counts as not heard, call again"
 			}
-			return one(arming.Answer{Step: st.ID, Words: call + ", " + v[1], Means: arming.MeansSaid})
+			return one(arming.Answer{Step: st.ID, Words: word + ", " + v[1], Means: arming.MeansSaid})
 		}}
-}
-
-// stepIndex is the place of st in the plan.
-func stepIndex(f *Frame, st *checklist.Step) int {
-	for i := range f.Plan.Steps {
-		if f.Plan.Steps[i].ID == st.ID {
-			return i
-		}
-	}
-	return 0
 }
 
 func orElse(text, other string) string {
@@ -143,28 +136,27 @@ func measuredForm(st *checklist.Step) *form {
 		}}
 }
 
-// acceptForm takes the officer's own name under the prediction.
+// acceptForm takes one officer's name under the prediction. Whether it is a go
+// is the shell's to say.
 func acceptForm(f *Frame, st *checklist.Step) *form {
-	who := f.State.Crew.Firing
-	if st.Role == checklist.RangeOfficer {
-		who = f.State.Crew.Range
+	name := f.State.Crew.Range
+	if st.Role == checklist.FiringOfficer {
+		name = f.State.Crew.Firing
 	}
-	return &form{task: st.ID, title: "ACCEPT THE PREDICTION", fields: []field{
-		{label: st.Role.String() + ", own name", ghost: "types it, after reading"},
-	}, send: func(v []string) ([]arming.Event, string) {
-		switch {
-		case f.Run == nil || f.Circuit == nil:
-			return nil, "the prediction is not computed yet"
-		case fold(v[0]) != fold(who):
-			return nil, "that is not the " + st.Role.String() + "'s name"
-		}
-		value := 0.0
-		if predictedGo(f) {
-			value = 1
-		}
-		return one(arming.Answer{Step: st.ID, Words: "accepted by " + who, Value: value, Means: arming.MeansSaid})
-	}}
+	return &form{task: st.ID, title: "ACCEPT: " + st.Role.String(), fields: []field{{label: "own name", ghost: "the " + st.Role.String() + " types it"}},
+		send: func(v []string) ([]arming.Event, string) {
+			switch {
+			case f.Run == nil || f.Circuit == nil:
+				return nil, "the prediction is not computed yet"
+			case fold(v[0]) != fold(name) || name == "":
+				return nil, "that is not the name of the " + st.Role.String()
+			}
+			return one(arming.Answer{Step: st.ID, Words: "accepted by " + name, Value: goes[predictedGo(f)], Means: arming.MeansSaid})
+		}}
 }
+
+// goes is the value of an acceptance.
+var goes = map[bool]float64{true: 1}
 
 // codeForm takes the range officer's new code twice, hidden. The machine only
 // learns its length.
