@@ -23,7 +23,7 @@ func (d *drawFlags) add(c *cobra.Command) {
 }
 
 // mostRuns bounds the draws, so that a slip of a finger ends.
-const mostRuns = 100_000_000
+const mostRuns = 10_000_000
 
 func (d *drawFlags) check(c *cobra.Command) error {
 	if d.runs < 1 || d.runs > mostRuns {
