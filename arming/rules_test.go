@@ -520,3 +520,23 @@ func TestZeroStateIsLeastPermissive(t *testing.T) {
 		t.Error("the refusals changed the zero state")
 	}
 }
+
+// A phase that is left unfinished for too long begins again; one that is
+// finished stays. Transport Canada multi-crew procedures 1.9.
+func TestPhaseLeftUnfinishedBeginsAgain(t *testing.T) {
+	w := newWorld(t, ModeTyped)
+	w.crew()
+	w.proof()
+	w.typed("dead-check", 0)
+	w.pass(phaseLeft / 2)
+	if !w.s.Evidence[w.p.index("dead-check")].Present {
+		t.Fatal("the phase began again too soon")
+	}
+	w.pass(phaseLeft)
+	if w.s.Evidence[w.p.index("dead-check")].Present {
+		t.Error("half a dead check outlived its phase")
+	}
+	if !w.s.Evidence[w.p.index("motors")].Present || w.s.Crew.Firing == "" {
+		t.Error("a finished phase was begun again")
+	}
+}

@@ -294,6 +294,37 @@ func (m *machine) drop(d checklist.Drops, why string) {
 	}
 }
 
+// phaseTimers begins a phase of the routine again that was left unfinished for
+// too long: where the place is lost, one starts from the beginning (Transport
+// Canada, multi-crew procedures 1.9). Who signed on stays signed on.
+func (m *machine) phaseTimers() {
+	for ph := checklist.Site; ph <= checklist.Poll; ph++ {
+		newest, answered, missing := Instant{}, false, false
+		for i := range m.p.Steps {
+			st := &m.p.Steps[i]
+			switch {
+			case st.Phase != ph || !required(st) || st.Kind == checklist.KindLine:
+			case !m.s.Evidence[i].Present:
+				missing = true
+			case !answered || m.s.Evidence[i].At.Mono > newest.Mono:
+				newest, answered = m.s.Evidence[i].At, true
+			}
+		}
+		if answered && missing && m.s.Now.Since(newest) > phaseLeft {
+			m.loud(fmt.Sprintf("%s was left unfinished for %s: it begins again", ph, checklist.Lasts(phaseLeft)))
+			m.dropPhase(ph)
+		}
+	}
+}
+
+func (m *machine) dropPhase(ph checklist.Phase) {
+	for i := range m.p.Steps {
+		if m.p.Steps[i].Phase == ph {
+			m.withdraw(i, "begun again")
+		}
+	}
+}
+
 // dropTimed withdraws every answer that ages.
 func (m *machine) dropTimed() {
 	for i := range m.p.Steps {

@@ -15,6 +15,7 @@ const (
 	runMost      = 3 * time.Second        // no motion 3 s after the press is a misfire (NFPA 1127 4.13.3, read second-hand)
 	noPulseLimit = time.Second            // how soon after OFF the box must show that no pulse began
 	codeTriesMax = 3
+	phaseLeft    = 20 * time.Minute // a phase left unfinished for so long begins again (common practice, no source)
 )
 
 // machine is one step under way: a copy of the state and the effects so far.
@@ -253,6 +254,8 @@ func (m *machine) timers() {
 		m.noRecord("the line was not on disk after 0.5 s")
 	}
 	switch m.s.Phase {
+	case Setup:
+		m.phaseTimers()
 	case Proof:
 		m.proofTimers()
 	case Ready:
