@@ -76,6 +76,7 @@ func (b *boxLink) port() port {
 		grant: func(until time.Time) {
 			b.link.Permit(groundbox.Grant{Number: b.number, Until: until})
 		},
+		lapse:   b.link.Lapse,
 		lease:   b.link.Lease,
 		clear:   func(bits int) { b.link.ClearEvents(wire.Event(bits)) },
 		rate:    func(every time.Duration) { b.link.Fast(every < groundbox.PollSlow) },

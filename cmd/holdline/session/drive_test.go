@@ -41,7 +41,7 @@ func newCrew(t *testing.T, dir string, change func(*Options)) *crew {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &session{o: o, sheet: sh}
+	s := &session{o: o, sheet: sh, compute: quick}
 	if err := s.openDevices(context.Background()); err != nil {
 		t.Fatal(err)
 	}
@@ -181,7 +181,8 @@ func (c *crew) answer(i int) {
 			ev.Words = st.Match
 		}
 		if st.CallWord {
-			ev.Value, ev.Again = 42, 42
+			s := c.state()
+			ev.Words = s.CallWord(i) + ", " + ev.Words
 		}
 	}
 	c.send(ev, func(s arming.State) bool { return s.Evidence[i].Present })
@@ -192,10 +193,16 @@ func (c *crew) openLine() {
 	c.t.Helper()
 	ev := arming.OpenLine{By: ranger, Key: firing}
 	ev.Names[0] = firing
-	c.until("test current off", 5*time.Second, func(s arming.State) bool {
+	c.currentOff()
+	c.send(ev, func(s arming.State) bool { return s.Line == arming.LineOpen })
+}
+
+// currentOff waits until the box no longer measures.
+func (c *crew) currentOff() {
+	c.t.Helper()
+	c.until("test current off", 7*time.Second, func(s arming.State) bool {
 		return s.Box.Channel[0].Kind == arming.OhmNotMeasured && !s.LeaseWanted
 	})
-	c.send(ev, func(s arming.State) bool { return s.Line == arming.LineOpen })
 }
 
 func (c *crew) closeLine(count int) {
@@ -217,6 +224,7 @@ func (c *crew) proof() {
 	c.s.trainer.Hands().Key(false)
 	c.phase(arming.Setup, 4*time.Second)
 	c.s.trainer.Hands().Battery(false)
+	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
 }
 
 // toReady answers everything.
@@ -277,13 +285,17 @@ func (c *crew) toWindow() {
 	c.t.Helper()
 	c.send(arming.StartCount{By: firing}, func(s arming.State) bool { return s.Phase == arming.Count })
 	c.phase(arming.Window, c.s.plan.Times.Count+2*time.Second)
+	c.until("the permit", time.Second, func(s arming.State) bool { return s.Box.Permit == arming.ContactClosed })
 }
 
 // toClosed waits, makes safe and ends the firing.
 func (c *crew) toClosed() {
 	c.t.Helper()
 	hands := c.s.trainer.Hands()
+	hands.Button(false)
+	c.until("the permit open", time.Second, func(s arming.State) bool { return s.Box.Permit == arming.ContactOpen })
 	hands.Key(false)
+	c.until("the key out", 2*time.Second, func(s arming.State) bool { return s.Box.Key == arming.ContactOpen })
 	if c.state().Line != arming.LineClosed {
 		c.closeLine(c.people())
 	}
@@ -292,6 +304,7 @@ func (c *crew) toClosed() {
 	c.until("the end of the wait", c.s.plan.Times.Wait+5*time.Second, func(s arming.State) bool { return s.WaitLeft == 0 })
 	hands.Battery(false)
 	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
+	c.currentOff()
 	c.send(arming.GoForward{By: ranger, Person: firing}, func(s arming.State) bool { return s.Phase == arming.MakeSafe })
 	for m := range c.s.plan.Motors {
 		c.send(arming.Inspect{Motor: m + 1, Found: "burned out", By: firing}, func(s arming.State) bool { return s.Fate[m] == arming.FateInspected })

@@ -69,6 +69,7 @@ type port struct {
 	off     func()                // opens the permit; waits for nothing
 	on      func(time.Time) error // closes it, once, renewed until then at most
 	grant   func(time.Time)       // renews it until then at most
+	lapse   func()                // renews it no longer and sends nothing: the contact proof's watchdog
 	lease   func(bool)
 	clear   func(int)
 	rate    func(time.Duration) // how often snapshots are asked for
@@ -246,12 +247,7 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 	after, effects, refused := arming.Step(d.plan, before, at, ev)
 	d.state = after
 	d.wanted.Store(after.PermitWanted)
-	for _, e := range effects {
-		if _, off := e.(arming.PermitOff); off {
-			d.permitOff()
-			break
-		}
-	}
+	d.openPermit(&before, &after, effects)
 	var failed []arming.Event
 	if err := d.record.step(at, wall, ev, &before, &after, effects, refused); err != nil {
 		if _, already := ev.(arming.RecordFailed); !already {
@@ -269,6 +265,25 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 	}
 	d.renew()
 	return failed
+}
+
+// openPermit opens the permit if the step says so, before anything else is
+// done. A permit that is no longer wanted although no OFF is asked for is the
+// contact proof's: nothing is sent, the box's watchdog has to open it.
+func (d *driver) openPermit(before, after *arming.State, effects []arming.Effect) {
+	for _, e := range effects {
+		if _, off := e.(arming.PermitOff); off {
+			d.permitOff()
+			return
+		}
+	}
+	if before.PermitWanted && !after.PermitWanted {
+		if after.Proof == arming.ProofWatchdog && d.box.lapse != nil {
+			d.box.lapse()
+			return
+		}
+		d.permitOff()
+	}
 }
 
 // forPeople reports an event that a person caused.
@@ -340,7 +355,7 @@ func (d *driver) late() string {
 	switch {
 	case now-time.Duration(d.asked.Load()) > screenLate:
 		return "screen"
-	case d.record.waiting(now) > diskLate:
+	case d.record.waiting() > diskLate:
 		return "record"
 	}
 	return ""
@@ -407,7 +422,7 @@ func (d *driver) tick() {
 			d.step(arming.RecordFailed{Why: err.Error()})
 		}
 	}
-	switch late := d.record.waiting(now) > diskLate; {
+	switch late := d.record.waiting() > diskLate; {
 	case late && !d.diskTold:
 		d.diskTold = true
 		d.step(arming.RecordFailed{Why: "the disk has not answered for 0.5 s"})

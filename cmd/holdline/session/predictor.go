@@ -28,10 +28,13 @@ type predicted struct {
 	err     error
 }
 
+// computer makes one prediction; share tells how much of it is done.
+type computer func(ctx context.Context, s *sheet.Sheet, of measured, share func(float64)) predicted
+
 // predictor computes in the background, one prediction at a time; a newer wish
 // ends the one under way.
 type predictor struct {
-	compute func(ctx context.Context, s *sheet.Sheet, of measured, share func(float64)) predicted
+	compute computer
 	deliver func(predicted)
 	share   func(float64)
 

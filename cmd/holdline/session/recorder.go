@@ -43,7 +43,7 @@ type recorder struct {
 
 type sentLine struct {
 	id     uint64
-	at     time.Duration
+	at     time.Time // when it was queued
 	ticket uint32
 }
 
@@ -115,7 +115,7 @@ func (r *recorder) append(mono time.Duration, wall time.Time, kind string, body 
 		r.fault = err
 		return err
 	}
-	r.sent = append(r.sent, sentLine{id: r.next, at: mono, ticket: ticket})
+	r.sent = append(r.sent, sentLine{id: r.next, at: time.Now(), ticket: ticket})
 	return nil
 }
 
@@ -154,11 +154,11 @@ func (r *recorder) onDisk(ticket uint32) bool {
 }
 
 // waiting returns for how long the oldest line has not been on disk.
-func (r *recorder) waiting(now time.Duration) time.Duration {
+func (r *recorder) waiting() time.Duration {
 	if len(r.sent) == 0 || r.shut {
 		return 0
 	}
-	return now - r.sent[0].at
+	return time.Since(r.sent[0].at)
 }
 
 // closeNormal closes and signs the record in the background and calls then

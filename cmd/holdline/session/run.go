@@ -44,7 +44,7 @@ func Run(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	s := &session{o: o, sheet: sh}
+	s := &session{o: o, sheet: sh, compute: compute}
 	defer s.closeDevices()
 	if err := s.openDevices(ctx); err != nil {
 		return err

@@ -33,13 +33,13 @@ type session struct {
 	record      *recorder
 	secret      secret
 	predict     *predictor
+	compute     computer // the models
 
 	latest   predicted     // newest prediction
 	asked    measured      // what it was asked for with
 	share    atomic.Uint64 // bits of the share done of one under way; from any goroutine
 	accepted [32]byte      // basis of the accepted prediction
 	arming   bool          // the sheet is being read again, for an entry to arm
-	seen     arming.State  // when answers were last looked at
 }
 
 // config joins the cockpit to the session. No function of it blocks.
@@ -313,7 +313,7 @@ func (s *session) closeRecord(d *driver) {
 // start runs the driver and the first prediction.
 func (s *session) start(first arming.Start) {
 	s.predict = &predictor{
-		compute: compute,
+		compute: s.compute,
 		deliver: func(p predicted) { s.post(func() { s.deliver(p) }) },
 		share:   func(done float64) { s.share.Store(math.Float64bits(done)) },
 	}
