@@ -1,0 +1,329 @@
+//go:build e2e && (linux || darwin)
+
+package e2e
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+)
+
+// The crew of the drive.
+const (
+	firing = "Ada"
+	ranger = "Ben"
+	north  = "Nia"
+	south  = "Sol"
+	code   = "plover77"
+)
+
+// The state in large letters, top row.
+const (
+	bigSetup    = "█▀▀ █▀▀ ▀█▀ █ █ █▀█"
+	bigWait     = "█ █ █▀█ ▀█▀ ▀█▀"
+	bigHold     = "█ █ █▀█ █   █▀▄"
+	bigMakeSafe = "█▄█ █▀█ █ █ █▀▀"
+)
+
+// hands move the practice box: by the cockpit's own hand keys, or in the other
+// terminal of a box of its own.
+type hands interface {
+	key(in bool)
+	battery(on bool)
+	igniters(on bool)
+	shunt(on bool)
+	button(down bool)
+}
+
+// keys are the hands by F5 to F9.
+type keys struct{ x *terminal }
+
+func (k keys) move(key, want string) {
+	k.x.t.Helper()
+	k.x.press(key)
+	k.x.see(want, 2*time.Second)
+	time.Sleep(850 * time.Millisecond) // a key that comes sooner again is taken for its own repeat
+}
+func (k keys) key(in bool) { k.x.t.Helper(); k.move(handKey, "F5 key "+word(in, "in", "out")) }
+func (k keys) battery(on bool) {
+	k.x.t.Helper()
+	k.move(handBattery, "F6 battery "+word(on, "on", "off"))
+}
+func (k keys) igniters(on bool) {
+	k.x.t.Helper()
+	k.move(handIgniters, "F7 igniters "+word(on, "on", "off"))
+}
+func (k keys) shunt(on bool) { k.x.t.Helper(); k.move(handShunt, "F8 shunt "+word(on, "on", "off")) }
+func (k keys) button(bool)   { k.x.t.Helper(); k.x.press(handButton) }
+
+func word(is bool, yes, no string) string {
+	if is {
+		return yes
+	}
+	return no
+}
+
+// crew plays the people at one cockpit.
+type crew struct {
+	t *testing.T
+	x *terminal
+	h hands
+}
+
+var headOf = regexp.MustCompile(`(?m)│ (.+?) +step (\d+) of (\d+) *$`)
+var orderOf = regexp.MustCompile(`(?m)^.{38}│ ([A-Z][A-Z ]+[A-Z])\s*$`)
+
+// head is the title of what is due, as the screen has it.
+func head(screen string) string {
+	lines := strings.Split(screen, "\n")
+	if len(lines) < 5 {
+		return ""
+	}
+	for _, line := range lines[4:] {
+		if m := headOf.FindStringSubmatch(line); m != nil {
+			return strings.TrimSpace(m[1])
+		}
+		if m := orderOf.FindStringSubmatch(line); m != nil {
+			return strings.TrimSpace(m[1])
+		}
+		break // it stands in the first row of its place
+	}
+	return ""
+}
+
+// gone waits until something else than h is due.
+func (c *crew) gone(h string, within time.Duration) {
+	c.t.Helper()
+	c.x.until("the end of "+h, within, func(s string) bool { now := head(s); return now != "" && now != h })
+}
+
+// say opens what is due and types the answers.
+func (c *crew) say(answers ...string) {
+	c.t.Helper()
+	c.x.press(enter)
+	for _, a := range answers {
+		time.Sleep(40 * time.Millisecond)
+		c.x.write(a)
+	}
+}
+
+// seen are the answers in words, by what is due.
+var seen = map[string]string{
+	"BRIEFING":     "all four heard it",
+	"GROUND":       "short grass, no stones, water stands ready",
+	"MARK":         "PL-4",
+	"MOTORS":       "amber D on all four, four left over",
+	"IGNITERS":     "lot 7, all alike, six left over",
+	"RUNNING GEAR": "wheels turn, guide slides, retainers tight",
+	"STOPS":        "chute lid springs, bed raked",
+	"SHEET 1":      "extinguisher, water, blanket",
+	"SHEET 2":      "80 N on the scale",
+	"RADIOS":       "steering at 30 m, hand-held at 30 m, phones off",
+	"STORM":        "blue sky, no cloud",
+	"LAPTOP":       "80 percent, charger out, notices off",
+	"RANGE CLEAR":  "nobody past the hold line, gate shut",
+}
+
+// step does what the screen asks for, once.
+func (c *crew) step(h, screen string) {
+	c.t.Helper()
+	switch {
+	case h == "CREW FIRING OFFICER":
+		c.say(firing)
+	case h == "CREW RANGE OFFICER":
+		c.say(ranger)
+	case h == "CREW NORTH GATE":
+		c.say(north)
+	case h == "CREW SOUTH GATE":
+		c.say(south)
+	case h == "CODE":
+		c.say(code, code)
+	case h == "WIND":
+		c.say("1.5", "1.6")
+	case h == "MASS":
+		c.say("1.85", "1.851")
+	case h == "STRAY CURRENT":
+		c.say("0.001", "0.001")
+	case strings.HasPrefix(h, "PREDICTION"):
+		c.accept()
+	case h == "LINE CLOSED":
+		count := "4"
+		if strings.Contains(screen, "are back?") {
+			count = "1"
+		}
+		c.say(ranger, count)
+	case h == "CONTACT PROOF":
+		c.proof()
+	case h == "DEAD CHECK":
+		c.say("read")
+	case h == "SHUNT ON":
+		c.h.shunt(true)
+		c.say("across the line at the box")
+	case h == "LINE OPEN":
+		c.openLine()
+	case h == "HOOK UP":
+		c.h.igniters(true)
+		c.say("lead 1 to 4 on motor 1 to 4, insulated")
+	case h == "KEY HELD":
+		c.say(ranger)
+	case h == "SHUNT OFF":
+		c.h.shunt(false)
+		c.say("on its hook")
+	case strings.HasPrefix(h, "CONTINUITY"):
+		c.x.until("a reading", 5*time.Second, func(s string) bool { return strings.Contains(s, "ohm") })
+		c.say(strings.TrimSpace(strings.TrimPrefix(h, "CONTINUITY")))
+	case h == "BATTERY JOINED":
+		c.h.battery(true)
+		c.x.see("battery 12.4", 3*time.Second)
+		c.say("read")
+	case h == "BATTERY BUDGET":
+		c.say("read")
+	case strings.HasPrefix(h, "SPOTTER"):
+		c.spotter()
+	default:
+		text, ok := seen[h]
+		if !ok {
+			c.t.Fatalf("no answer to %q; the screen:\n%s", h, screen)
+		}
+		c.say(text)
+	}
+	c.gone(h, 10*time.Second)
+}
+
+// accept reads the prediction and takes both names.
+func (c *crew) accept() {
+	c.t.Helper()
+	c.x.press(enter)
+	c.x.until("the prediction", 90*time.Second, func(s string) bool {
+		return strings.Contains(s, "rest") && !strings.Contains(s, "not computed")
+	})
+	c.say(firing, ranger)
+}
+
+var callWord = regexp.MustCompile(`figures (\d) (\d)`)
+
+// spotter calls the post and types the figures heard back.
+func (c *crew) spotter() {
+	c.t.Helper()
+	c.x.press(enter)
+	var m []string
+	c.x.until("the figures of the call", 3*time.Second, func(s string) bool {
+		m = callWord.FindStringSubmatch(s)
+		return m != nil
+	})
+	c.x.write(m[1] + m[2])
+	time.Sleep(40 * time.Millisecond)
+	c.x.write("gate shut, road empty")
+}
+
+// proof goes through the contact proof.
+func (c *crew) proof() {
+	c.t.Helper()
+	c.h.battery(true)
+	c.say("prove")
+	c.x.see("turn the key in", 8*time.Second)
+	c.h.key(true)
+	c.x.see("take the key out", 8*time.Second)
+	c.h.key(false)
+	c.x.see("contacts proved", 6*time.Second)
+	c.h.battery(false)
+	c.x.see("battery 0.0", 3*time.Second)
+}
+
+// openLine sends the firing officer forward. The test current takes a few
+// seconds to lapse, and the screen says so.
+func (c *crew) openLine() {
+	c.t.Helper()
+	for range 10 {
+		c.say(ranger, firing, firing)
+		time.Sleep(400 * time.Millisecond)
+		if s := c.x.screen(); !strings.Contains(s, "test current") {
+			return
+		}
+		time.Sleep(time.Second)
+	}
+}
+
+// toReady answers whatever is due until every gate stands.
+func (c *crew) toReady() {
+	c.t.Helper()
+	for range 60 {
+		s := c.x.until("something due", 10*time.Second, func(s string) bool { return head(s) != "" })
+		h := head(s)
+		if h == "ARM" {
+			return
+		}
+		c.step(h, s)
+	}
+	c.t.Fatalf("READY was not reached; the screen:\n%s", c.x.screen())
+}
+
+// toArmed takes both people and the key.
+func (c *crew) toArmed() {
+	c.t.Helper()
+	c.say(firing)
+	c.x.see("CODE", 3*time.Second)
+	c.gone("ARM", 3*time.Second)
+	c.say(code)
+	c.x.see("KEY IN", 3*time.Second)
+	if strings.Contains(c.x.screen(), code) {
+		c.t.Fatal("the code is on the screen")
+	}
+	c.h.key(true)
+	c.x.see("START THE COUNT", 3*time.Second)
+}
+
+// toCount starts the count.
+func (c *crew) toCount() {
+	c.t.Helper()
+	c.say("count")
+	c.x.see("Any doubt: HOLD", 3*time.Second)
+}
+
+// toWindow waits for zero and for the permit.
+func (c *crew) toWindow(within time.Duration) {
+	c.t.Helper()
+	c.x.see("permit closed", within)
+}
+
+// closeOut makes safe and ends the firing.
+func (c *crew) closeOut() {
+	c.t.Helper()
+	for range 40 {
+		s := c.x.until("something due, or the end", 15*time.Second, func(s string) bool {
+			return head(s) != "" || strings.Contains(s, "signed")
+		})
+		h := head(s)
+		switch {
+		case h == "":
+			return
+		case h == "BATTERY OFF":
+			c.h.battery(false)
+		case h == "ONE GOES FORWARD":
+			c.say(ranger, firing)
+		case strings.HasPrefix(h, "MOTOR"):
+			c.say("burned out, casing cold")
+		case h == "LEADS SHUNTED":
+			c.say("shunted", firing)
+		case h == "LINE CLOSED":
+			count := "4"
+			if strings.Contains(s, "are back?") {
+				count = "1"
+			}
+			c.say(ranger, count)
+		case h == "FIRE WATCH":
+			c.say("watched", ranger)
+		case h == "RESULT":
+			c.say("106", "32.5", "straight, chute open")
+		case h == "ALL CLEAR":
+			c.say(ranger)
+			c.x.see("signed", 10*time.Second)
+			return
+		default:
+			c.t.Fatalf("nothing to do for %q; the screen:\n%s", h, s)
+		}
+		c.gone(h, 10*time.Second)
+	}
+	c.t.Fatalf("the end was not reached; the screen:\n%s", c.x.screen())
+}
