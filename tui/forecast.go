@@ -1,8 +1,12 @@
 package tui
 
 import (
+	"math"
+	"sort"
+
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
+	"holdline/sim"
 )
 
 // forecast is what the panels draw of the predicted run and the circuit. This
@@ -17,7 +21,8 @@ type forecast struct {
 	allGo   bool
 	clearM  float64
 	crewM   float64
-	stops   []place
+	stops   []device
+	peaks   *spread // of the speed, without its tail
 	rests   []place // of the cases, the nominal one first
 	worst   place
 	trace   track
@@ -29,6 +34,13 @@ type forecast struct {
 type place struct {
 	name string
 	atM  float64
+}
+
+// device is a stopping device: where it begins to act on the nominal run, and
+// how long it is, for a bed.
+type device struct {
+	place
+	toM float64
 }
 
 // track is the nominal run, speed over distance, with its spread.
@@ -49,14 +61,12 @@ func (fc *forecast) update(f *Frame) {
 	fc.known, fc.allGo = f.Run != nil && f.Circuit != nil, predictedGo(f)
 	if f.Sheet != nil {
 		fc.clearM, fc.crewM = f.Sheet.Site.ClearLengthM, f.Sheet.Site.CrewDistanceM
-		for _, st := range f.Sheet.Stops {
-			if !st.After {
-				fc.stops = append(fc.stops, place{st.Name, st.AtM})
-			}
-		}
 	}
 	if f.Run != nil {
 		fc.takeRun(f.Run)
+	}
+	if f.Sheet != nil {
+		fc.takeStops(f.Sheet.Stops)
 	}
 	if f.Circuit != nil {
 		fc.limits = append(fc.limits, f.Circuit.Limits...)
@@ -84,7 +94,44 @@ func (fc *forecast) takeRun(r *prediction.Run) {
 		fc.trace.lowMps = append(fc.trace.lowMps, b.P05)
 		fc.trace.highMps = append(fc.trace.highMps, b.P95)
 	}
-	if q := r.Dispersion.StopPositionM; r.Dispersion.Runs > 0 {
+	if r.Dispersion.Runs > 0 {
+		q, v := r.Dispersion.StopPositionM, r.Dispersion.PeakSpeedMps
 		fc.spread = &spread{q.P05, q.P50, q.P95, q.P999}
+		fc.peaks = &spread{p05M: v.P05, p50M: v.P50, p95M: v.P95}
 	}
+}
+
+// takeStops places the devices. One that a timer triggers acts where the
+// nominal run is at that time, which a run that is not computed yet cannot
+// tell.
+func (fc *forecast) takeStops(stops []sim.Stop) {
+	for _, st := range stops {
+		d := device{place: place{st.Name, st.AtM}, toM: st.AtM + st.LengthM}
+		if st.After {
+			at, known := fc.whereAt(st.AfterS)
+			if !known {
+				continue
+			}
+			d.atM, d.toM = at, at
+		}
+		fc.stops = append(fc.stops, d)
+	}
+}
+
+// whereAt returns where the nominal run is so many seconds after its first
+// motor lit.
+func (fc *forecast) whereAt(afterS float64) (float64, bool) {
+	if fc.run == nil || len(fc.run.Path) == 0 {
+		return 0, false
+	}
+	first := math.Inf(1)
+	for _, m := range fc.run.Problem.Motors {
+		first = min(first, m.LightS)
+	}
+	path := fc.run.Path
+	k := sort.Search(len(path), func(i int) bool { return path[i].TimeS >= first+afterS })
+	if k == len(path) {
+		return 0, false
+	}
+	return path[k].PositionM, true
 }

@@ -53,12 +53,12 @@ func Keys() KeyMap {
 		TakeBack: bind("w", "take back"),
 		Waive:    bind("v", "waive"),
 
-		Run:     bind("p", "prediction"),
+		Run:     bind("p", "run"),
 		Circuit: bind("c", "circuit"),
 		People:  bind("o", "people"),
 		Log:     bind("l", "log"),
 		Steps:   bind("s", "steps"),
-		Help:    bind("?", "help"),
+		Help:    bind("?", "keys"),
 		Words:   bind("g", "words"),
 		Theme:   bind("t", "colours"),
 		Leave:   bind("ctrl+c", "leave"),
@@ -130,24 +130,25 @@ func (m *Model) hints() []hint {
 	if t.open != nil {
 		out = append(out, hint{"enter", enterDoes(t)})
 	}
-	if list, _ := tasks(f); len(list) > 1 {
+	if len(m.list) > 1 {
 		out = append(out, hintOf(k.Next))
 	}
-	if m.mayScrub() {
-		out = append(out, hintOf(k.Scrub))
+	switch f.State.Phase {
+	case arming.Count, arming.Window, arming.Run:
+		return out
 	}
+	out = append(out, hintOf(k.Help))
 	if m.mayTakeBack(t) {
 		out = append(out, hintOf(k.TakeBack))
 	}
 	if m.mayWaive(t) {
 		out = append(out, hintOf(k.Waive))
 	}
-	switch f.State.Phase {
-	case arming.Count, arming.Window, arming.Run:
-		return out
+	out = append(out, hintOf(k.Run), hintOf(k.Circuit), hintOf(k.Steps), hintOf(k.People), hintOf(k.Log))
+	if m.mayScrub() {
+		out = append(out, hintOf(k.Scrub))
 	}
-	return append(out, hintOf(k.Help), hintOf(k.Run), hintOf(k.Circuit), hintOf(k.Steps), hintOf(k.People), hintOf(k.Log),
-		hintOf(k.Theme), hintOf(k.Leave))
+	return append(out, hintOf(k.Words), hintOf(k.Theme), hintOf(k.Leave))
 }
 
 // enterDoes names what enter opens.

@@ -55,6 +55,13 @@ type Model struct {
 	sent   string // the task that was sent last, for the place of its refusal
 	hand   map[Hand]time.Time
 
+	list []task // what can be done in this frame
+	due  int    // which of it is due, -1 for nothing
+
+	measuredM float64       // the rest that was typed in, 0 for none
+	pressed   time.Duration // how long the button was kept pressed, as last seen
+	volts     trace
+
 	forecast forecast
 	pulse    pulse
 }
@@ -90,9 +97,14 @@ func (m *Model) take() {
 	}
 	was := m.frame.State.Phase
 	m.frame = m.cfg.Latest()
+	if s := &m.frame.State; s.Phase == arming.Run {
+		m.pressed = s.Now.Since(s.RunPressAt)
+	}
 	if m.frame.State.Phase != was {
 		m.phaseChanged()
 	}
+	m.volts.take(&m.frame.State.Box)
+	m.list, m.due = tasks(&m.frame)
 	m.forecast.update(&m.frame)
 	m.pulse.update(&m.frame)
 }
@@ -123,6 +135,9 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 }
 
 func (m *Model) submit(ev arming.Event) {
+	if r, is := ev.(arming.Result); is && r.HasRest {
+		m.measuredM = r.RestM
+	}
 	if m.cfg.Submit != nil {
 		m.cfg.Submit(ev)
 	}
@@ -314,7 +329,7 @@ func (m *Model) move(by int) {
 		m.scroll = max(0, m.scroll+by)
 		return
 	}
-	list, at := tasks(&m.frame)
+	list, at := m.list, m.due
 	if len(list) == 0 {
 		return
 	}
@@ -328,16 +343,15 @@ func (m *Model) move(by int) {
 
 // atHand returns the task that enter opens: the one chosen, else the one due.
 func (m *Model) atHand() task {
-	list, at := tasks(&m.frame)
-	for i := range list {
-		if list[i].id == m.chosen {
-			return list[i]
+	for i := range m.list {
+		if m.list[i].id == m.chosen {
+			return m.list[i]
 		}
 	}
-	if at < 0 {
+	if m.due < 0 {
 		return task{step: -1}
 	}
-	return list[at]
+	return m.list[m.due]
 }
 
 func (m *Model) mayScrub() bool {

@@ -40,28 +40,53 @@ func (m *Model) drawPage(c canvas.Canvas) {
 	}
 }
 
-// drawRunPage is the prediction: speed over distance, cases, limits.
+// drawRunPage is the prediction: speed over distance, the what-if cases, every
+// limit with its source. It scrolls under its title.
 func (m *Model) drawRunPage(c canvas.Canvas) {
 	fc := &m.forecast
-	w := c.Width()
+	w, h := c.Width(), c.Height()
+	verdict, style := m.verdict()
 	c.Put(0, 0, theme.Title, "PREDICTED RUN")
-	verdict, style := fc.verdict()
 	c.PutRight(w, 0, style, verdict)
-	h := c.Height()
-	stripRows := max(3, min(h/3, 16))
-	m.drawStrip(c.Sub(0, 1, w, stripRows))
-	rest := c.Sub(0, stripRows+2, w, h-stripRows-2)
-	half := w / 2
-	fc.drawCases(rest.Sub(0, 0, half-1, rest.Height()), m.scroll)
-	divider(rest, half-1, rest.Height())
-	fc.drawLimitsFrom(rest.Sub(half+1, 0, w-half-1, rest.Height()), m.scroll)
+	chart := max(8, min(h/2, 18))
+	total := chart + 6 + len(fc.rests) + len(fc.limits)
+	if fc.run != nil {
+		total += len(fc.run.Notes) + 1
+	}
+	long := canvas.New(w, total, c.ASCII())
+	m.drawStrip(long.Sub(0, 0, w, chart))
+	y := chart + 1
+	y += m.drawCases(long.Sub(0, y, w, total-y)) + 1
+	long.Put(0, y, theme.Title, "LIMITS")
+	drawLimitRows(long.Sub(0, y+1, w, len(fc.limits)), fc.limits, 0)
+	if fc.run != nil {
+		for i, note := range fc.run.Notes {
+			long.Put(0, y+len(fc.limits)+2+i, theme.Dim, canvas.Fit(note, w))
+		}
+	}
+	m.scroll = min(m.scroll, max(0, total-(h-2)))
+	c.Sub(0, 1, w, h-2).Copy(long, m.scroll)
+	if more := total - (h - 2) - m.scroll; more > 0 {
+		c.Put(0, h-1, theme.Dim, fmt.Sprintf("↓ %d more rows: cases, then every limit", more))
+	}
 }
 
-// drawCircuitPage is the firing circuit, igniter by igniter.
+// drawCircuitPage is the firing circuit, igniter by igniter, with the live
+// voltages and its limits.
 func (m *Model) drawCircuitPage(c canvas.Canvas) {
-	c.Put(0, 0, theme.Title, "FIRING CIRCUIT")
-	n := m.drawCircuit(c.Sub(0, 2, c.Width(), c.Height()-2))
-	m.forecast.drawCircuitLimits(c.Sub(0, n+3, c.Width(), c.Height()-n-3))
+	w, h := c.Width(), c.Height()
+	y := m.drawCircuit(c) + 1
+	y += m.drawTrace(c.Sub(0, y, w, 2)) + 1
+	if cc := m.forecast.circuit; cc != nil {
+		drawLimitRows(c.Sub(0, y, w, h-y), cc.Limits, 0)
+		y += len(cc.Limits) + 1
+		for _, r := range cc.Remedies {
+			if y < h {
+				c.Put(0, y, theme.Text, canvas.Fit(remedyText(r), w))
+				y++
+			}
+		}
+	}
 }
 
 func (m *Model) drawPeoplePage(c canvas.Canvas) {

@@ -55,7 +55,7 @@ func (m *Model) drawChain(c canvas.Canvas) {
 	passes := true
 	spare := c.Height() - rows
 	for i := range links {
-		y = drawLink(c, y, &links[i], passes, spare > 0)
+		y = m.drawLink(c, y, &links[i], passes, spare > 0)
 		if !links[i].Stands && passes {
 			passes, spare = false, spare-1
 		}
@@ -76,9 +76,12 @@ func drawReading(c canvas.Canvas, x, y int, f *Frame, text string) {
 
 // drawLink draws one gate and returns the row after it. The first open one
 // breaks the line and says why, on a row of its own where there is room.
-func drawLink(c canvas.Canvas, y int, l *arming.Link, passes, room bool) int {
+func (m *Model) drawLink(c canvas.Canvas, y int, l *arming.Link, passes, room bool) int {
 	w := c.Width()
 	name := l.Gate.String()
+	if l.Stands && w > 56 {
+		m.drawEvidence(c.Sub(30, y, w-44, 1), l)
+	}
 	switch {
 	case l.Stands && passes:
 		c.Put(1, y, theme.Stands, "┣●")
@@ -92,13 +95,14 @@ func drawLink(c canvas.Canvas, y int, l *arming.Link, passes, room bool) int {
 		c.Put(1, y, theme.Broken, "┗╱")
 		x := c.Put(4, y, theme.Broken, canvas.Fit(strings.ToUpper(name), w-5))
 		count := fmt.Sprintf("%d of %d", l.Done, l.Steps)
-		c.PutRight(w, y, theme.Dim, count)
-		if room {
+		c.PutRight(w, y, theme.Broken, count)
+		switch why := whyText(l.Why); {
+		case room:
 			y++
 			c.Put(1, y, theme.Dim, "┊")
-			c.Put(4, y, theme.Text, canvas.Fit(whyText(l.Why), w-4))
-		} else {
-			c.Put(x+1, y, theme.Text, canvas.Fit(whyText(l.Why), w-x-2-len(count)))
+			c.Put(4, y, theme.Text, canvas.Fit(why, w-4))
+		case w-x-2-len(count) >= canvas.Width(why):
+			c.Put(x+1, y, theme.Text, why)
 		}
 	default:
 		c.Put(1, y, theme.Dim, "┊○")
@@ -106,6 +110,24 @@ func drawLink(c canvas.Canvas, y int, l *arming.Link, passes, room bool) int {
 		c.PutRight(w, y, theme.Dim, fmt.Sprintf("%d of %d", l.Done, l.Steps))
 	}
 	return y + 1
+}
+
+// drawEvidence is the newest answer that a gate rests on.
+func (m *Model) drawEvidence(c canvas.Canvas, l *arming.Link) {
+	f := &m.frame
+	newest := -1
+	for i := range f.Plan.Steps {
+		e := &f.State.Evidence[i]
+		if f.Plan.Steps[i].Gate == l.Gate && e.Present && (newest < 0 || e.At.Mono >= f.State.Evidence[newest].At.Mono) {
+			newest = i
+		}
+	}
+	if newest < 0 {
+		return
+	}
+	st := &f.Plan.Steps[newest]
+	mark := practiceMark(f, st)
+	c.Put(0, 0, theme.Dim, canvas.Fit(answerText(st, &f.State.Evidence[newest]), c.Width()-len(mark))+mark)
 }
 
 // whyText leaves out the step's own name, which the gate's says already.

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"math"
 	"sort"
 
 	"holdline/arming"
@@ -12,12 +13,15 @@ import (
 )
 
 // verdict is the prediction's answer in a few words.
-func (fc *forecast) verdict() (string, canvas.Style) {
+func (m *Model) verdict() (string, canvas.Style) {
+	fc := &m.forecast
 	switch {
+	case m.frame.Computing > 0 && m.frame.Computing < 1:
+		return fmt.Sprintf("computing, %.0f %%", 100*m.frame.Computing), theme.Lapsing
 	case !fc.known:
 		return "not computed yet", theme.Lapsing
 	case fc.allGo:
-		return "every limit is kept", theme.Good
+		return fmt.Sprintf("all %d limits kept", len(fc.limits)), theme.Good
 	}
 	n := 0
 	for _, l := range fc.limits {
@@ -25,18 +29,38 @@ func (fc *forecast) verdict() (string, canvas.Style) {
 			n++
 		}
 	}
-	return fmt.Sprintf("NO: %d of %d limits passed over", n, len(fc.limits)), theme.Bad
+	return fmt.Sprintf("NO: %d of %d limits passed", n, len(fc.limits)), theme.Bad
 }
 
-// tightest returns the limits, the passed ones first, then by how little is
-// left of them.
+// counted reports a limit that is met or not, with nothing to be left over.
+func counted(l *prediction.Limit) bool {
+	return l.Unit == "motors" || l.Unit == "bridges" || l.Unit == "cases airborne"
+}
+
+// tightest returns the worst limit of each name, the passed ones first, then
+// by how little is left of them.
 func tightest(limits []prediction.Limit) []prediction.Limit {
-	out := append([]prediction.Limit(nil), limits...)
 	share := func(l *prediction.Limit) float64 {
-		if l.Limit == 0 {
-			return l.Left
+		switch {
+		case math.IsNaN(l.Left):
+			return math.Inf(1)
+		case counted(l) && l.Pass:
+			return math.MaxFloat64
 		}
-		return l.Left / l.Limit
+		return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
+	}
+	at := map[string]int{}
+	var out []prediction.Limit
+	for i := range limits {
+		l := limits[i]
+		k, seen := at[l.Name]
+		switch {
+		case !seen:
+			at[l.Name] = len(out)
+			out = append(out, l)
+		case out[k].Pass && !l.Pass, out[k].Pass == l.Pass && share(&l) < share(&out[k]):
+			out[k] = l
+		}
 	}
 	sort.SliceStable(out, func(i, j int) bool {
 		if out[i].Pass != out[j].Pass {
@@ -47,74 +71,160 @@ func tightest(limits []prediction.Limit) []prediction.Limit {
 	return out
 }
 
-// drawLimits is the verdict and as many limits as there is room for, the
-// tightest first.
-func (fc *forecast) drawLimits(c canvas.Canvas) {
-	verdict, style := fc.verdict()
-	c.Put(0, 0, theme.Title, "LIMITS")
-	c.Put(8, 0, style, canvas.Fit(verdict, c.Width()-8))
-	drawLimitRows(c.Sub(0, 1, c.Width(), c.Height()-1), tightest(fc.limits), 0)
-}
-
-func (fc *forecast) drawLimitsFrom(c canvas.Canvas, from int) {
-	c.Put(0, 0, theme.Title, "LIMITS")
-	drawLimitRows(c.Sub(0, 1, c.Width(), c.Height()-1), fc.limits, min(from, max(0, len(fc.limits)-c.Height()+1)))
-}
-
-func (fc *forecast) drawCircuitLimits(c canvas.Canvas) {
-	if fc.circuit != nil && c.Height() > 1 {
-		drawLimitRows(c, fc.circuit.Limits, 0)
-	}
-}
-
-// drawLimitRows writes name, value and what is left of each limit.
-func drawLimitRows(c canvas.Canvas, limits []prediction.Limit, from int) {
+// drawRun is the predicted run in a few figures, then the limits, the tightest
+// first.
+func (m *Model) drawRun(c canvas.Canvas) {
+	fc := &m.forecast
 	w := c.Width()
-	for y := 0; y < c.Height() && from+y < len(limits); y++ {
-		l := &limits[from+y]
-		sign, style := "●", theme.Good
-		if !l.Pass {
-			sign, style = "╱", theme.Bad
+	verdict, style := m.verdict()
+	c.Put(0, 0, theme.Title, "PREDICTED RUN")
+	c.PutRight(w, 0, style, canvas.Fit(verdict, w-14))
+	y := 1
+	row := func(name, value, note string) {
+		if y >= c.Height() {
+			return
 		}
-		left := "left " + quantity(l.Left, l.Unit)
-		value := figure(l.Value)
-		c.Put(0, y, style, sign)
-		c.PutRight(w, y, style, left)
-		at := w - 15
-		c.PutRight(at, y, theme.Text, value)
-		c.Put(2, y, theme.Text, canvas.Fit(l.Name, at-canvas.Width(value)-3))
+		c.Put(0, y, theme.Dim, name)
+		c.Put(7, y, theme.Strong, value)
+		c.Put(17, y, theme.Text, canvas.Fit(note, w-17))
+		y++
+	}
+	if len(fc.rests) > 0 {
+		speed, rest := "", ""
+		if fc.spread != nil {
+			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", fc.peaks.p05M, fc.peaks.p95M)
+			rest = fmt.Sprintf("P5–P95 %.0f to %.0f", fc.spread.p05M, fc.spread.p95M)
+		}
+		row("speed", fmt.Sprintf("%.1f m/s", fc.peakMps), speed)
+		row("rest", fmt.Sprintf("%.0f m", fc.rests[0].atM), rest)
+		row("worst", fmt.Sprintf("%.0f m", fc.worst.atM), fc.worst.name)
+		if fc.run != nil {
+			row("left", fmt.Sprintf("%.0f m", fc.clearM-fc.worst.atM), fmt.Sprintf("of %.0f m, %.0f m must be", fc.clearM, fc.run.StopMarginM))
+		}
+	}
+	drawLimitRows(c.Sub(0, y, w, c.Height()-y), tightest(fc.limits), 0)
+}
+
+// drawLimitRows writes name, value, limit and what is left of each.
+func drawLimitRows(c canvas.Canvas, limits []prediction.Limit, from int) {
+	for y := 0; y < c.Height() && from+y < len(limits); y++ {
+		drawLimit(c.Sub(0, y, c.Width(), 1), &limits[from+y])
 	}
 }
 
-// drawCases lists what-if cases with where each comes to rest.
-func (fc *forecast) drawCases(c canvas.Canvas, from int) {
-	c.Put(0, 0, theme.Title, "CASES")
-	c.PutRight(c.Width(), 0, theme.Dim, "comes to rest")
-	from = min(from, max(0, len(fc.rests)-c.Height()+1))
-	for y := 1; y < c.Height() && from+y-1 < len(fc.rests); y++ {
-		r := fc.rests[from+y-1]
-		style := theme.Text
-		if r.atM > fc.clearM {
+func drawLimit(c canvas.Canvas, l *prediction.Limit) {
+	w := c.Width()
+	sign, style := "●", theme.Good
+	if !l.Pass {
+		sign, style = "╱", theme.Bad
+	}
+	c.Put(0, 0, style, sign)
+	left := limitFigure(l, l.Left) + " left"
+	if counted(l) {
+		left = choose(l.Pass, "met", "NOT MET")
+	}
+	c.PutRight(w, 0, style, left)
+	at := w - 14
+	name := l.Name
+	if w >= 64 {
+		value := limitFigure(l, l.Value) + " " + than(l) + " " + limitFigure(l, l.Limit)
+		c.PutRight(at, 0, theme.Text, value)
+		at -= max(canvas.Width(value), 22) + 1
+		if l.Case != "" {
+			name += ": " + l.Case
+		}
+	} else if w >= 36 {
+		value := limitFigure(l, l.Value)
+		c.PutRight(at, 0, theme.Text, value)
+		at -= canvas.Width(value) + 1
+	}
+	c.Put(2, 0, theme.Text, canvas.Fit(name, at-2))
+}
+
+// than says on which side of its limit a value has to be.
+func than(l *prediction.Limit) string {
+	if math.Abs(l.Left-(l.Value-l.Limit)) <= math.Abs(l.Left-(l.Limit-l.Value)) {
+		return "≥"
+	}
+	return "≤"
+}
+
+// limitFigure writes a value of a limit with its unit: shares and probabilities as per cent,
+// short times in ms, small
+// currents in mA, counts whole.
+func limitFigure(l *prediction.Limit, v float64) string {
+	switch {
+	case math.IsNaN(v):
+		return "none"
+	case counted(l):
+		return fmt.Sprintf("%.0f", v)
+	case l.Unit == "" && math.Abs(l.Limit) <= 1:
+		return percent(v)
+	case l.Unit == "s" && math.Abs(l.Limit) < 1:
+		return fmt.Sprintf("%.0f ms", 1000*v)
+	case l.Unit == "A" && math.Abs(l.Limit) < 0.1:
+		return fmt.Sprintf("%.0f mA", 1000*v)
+	case l.Unit == "m/s2":
+		return figure(v) + " m/s²"
+	}
+	return quantity(v, l.Unit)
+}
+
+func percent(v float64) string {
+	switch v *= 100; {
+	case math.Abs(v) >= 10:
+		return fmt.Sprintf("%.1f %%", v)
+	case math.Abs(v) >= 1:
+		return fmt.Sprintf("%.2f %%", v)
+	}
+	return fmt.Sprintf("%.3f %%", v)
+}
+
+// drawCases lists the what-if cases with where each comes to rest, and returns
+// the rows it took.
+func (m *Model) drawCases(c canvas.Canvas) int {
+	fc := &m.forecast
+	w := c.Width()
+	c.Put(0, 0, theme.Title, "WHAT IF")
+	c.PutRight(w, 0, theme.Dim, "left of strip")
+	c.PutRight(w-16, 0, theme.Dim, "rest")
+	c.PutRight(w-28, 0, theme.Dim, "top speed")
+	if w >= 76 {
+		c.PutRight(w-42, 0, theme.Dim, "front load")
+	}
+	if fc.run == nil {
+		return 1
+	}
+	for i := range fc.run.Results {
+		o := &fc.run.Results[i].Outcome
+		y := i + 1
+		left, style := fc.clearM-o.StopPositionM, theme.Text
+		if left < 0 {
 			style = theme.Bad
 		}
-		text := fmt.Sprintf("%.1f m", r.atM)
-		c.PutRight(c.Width(), y, style, text)
-		c.Put(0, y, style, canvas.Fit(r.name, c.Width()-len(text)-1))
+		c.PutRight(w, y, style, fmt.Sprintf("%.1f m", left))
+		c.PutRight(w-16, y, style, fmt.Sprintf("%.1f m", o.StopPositionM))
+		c.PutRight(w-28, y, style, fmt.Sprintf("%.1f m/s", o.PeakSpeedMps))
+		if w >= 76 && o.MinFrontLoadFraction.Known {
+			c.PutRight(w-42, y, style, fmt.Sprintf("%.0f %%", 100*o.MinFrontLoadFraction.Value))
+		}
+		c.Put(0, y, style, canvas.Fit(fc.run.Results[i].Case.Name, w-54))
 	}
+	return len(fc.run.Results) + 1
 }
 
 // drawCircuit is each igniter's reading in its band and its current. It returns
 // the rows it took.
 func (m *Model) drawCircuit(c canvas.Canvas) int {
 	fc, f := &m.forecast, &m.frame
+	w := c.Width()
+	c.Put(0, 0, theme.Title, "CIRCUIT")
 	if fc.circuit == nil || fc.circuit.Problem == nil || f.Plan == nil {
-		c.Put(0, 0, theme.Dim, "circuit not computed yet")
+		c.Put(9, 0, theme.Dim, "not computed yet")
 		return 1
 	}
 	p := fc.circuit.Problem
-	w := c.Width()
-	c.Put(0, 0, theme.Title, canvas.Fit("CIRCUIT", w))
-	c.PutRight(w, 0, theme.Dim, fmt.Sprintf("%.2f A in all", fc.circuit.TotalA))
+	c.PutRight(w, 0, theme.Dim, fmt.Sprintf("%.1f A in all, ×1.0 just fires", fc.circuit.TotalA))
 	y := 1
 	for k := 0; k < f.Plan.Motors && k < len(fc.circuit.Igniters) && y < c.Height(); k++ {
 		m.drawIgniter(c.Sub(0, y, w, 1), k, circuit.ChannelBand(p, k), &fc.circuit.Igniters[k])
@@ -128,30 +238,76 @@ func (m *Model) drawCircuit(c canvas.Canvas) int {
 func (m *Model) drawIgniter(c canvas.Canvas, k int, band circuit.Band, ig *prediction.CircuitIgniter) {
 	f := &m.frame
 	x := c.Put(0, 0, theme.Text, fmt.Sprintf("%2d ", k+1))
-	cells := 13
-	for i := 0; i < cells; i++ {
-		c.Put(x+i, 0, theme.Rule, "─")
-	}
-	c.Put(x+3, 0, theme.Rule, "├")
-	c.Put(x+9, 0, theme.Rule, "┤")
+	var at *float64
 	r := f.State.Box.Channel[k]
-	if f.State.Box.Up && r.Kind == arming.OhmValue && band.HighOhm > band.LowOhm {
-		v := float64(r.Milliohm) / 1000
-		at := 3 + int(6*(v-band.LowOhm)/(band.HighOhm-band.LowOhm)+0.5)
-		style := theme.Stands
-		if v < band.LowOhm || v > band.HighOhm {
-			style = theme.Broken
+	text, style := "not read", theme.Dim
+	if f.State.Box.Up && r.Kind != arming.OhmNotMeasured {
+		text, style = ohms(r), theme.Strong
+		if v := float64(r.Milliohm) / 1000; r.Kind == arming.OhmValue {
+			at = &v
 		}
-		c.Put(x+max(0, min(cells-1, at)), 0, style, "●")
 	}
-	x += cells + 1
-	text := "not read"
-	if f.State.Box.Up {
-		text = ohms(r)
-	}
+	gauge(c, x, 0, 13, band.LowOhm, band.HighOhm, at)
+	x = c.Put(x+14, 0, style, text) + 1
 	if f.Practice {
-		text += " PRACTICE"
+		x = c.Put(x, 0, theme.Hands, "PRACTICE") + 1
 	}
-	x = c.Put(x, 0, theme.Text, text) + 1
-	c.PutRight(c.Width(), 0, theme.Dim, fmt.Sprintf("%.2f A ×%.1f", ig.CurrentA, ig.Margin))
+	if c.Width()-x > 30 {
+		c.Put(x, 0, theme.Dim, fmt.Sprintf("due %.2f to %.2f Ω", band.LowOhm, band.HighOhm))
+	}
+	c.PutRight(c.Width(), 0, theme.Text, fmt.Sprintf("%.2f A ×%.1f", ig.CurrentA, ig.Margin))
+}
+
+// gauge draws a band between two strokes with a value as a dot, inside or
+// outside it.
+func gauge(c canvas.Canvas, x, y, cells int, low, high float64, v *float64) {
+	a, b := cells/4, cells-1-cells/4
+	for i := 0; i < cells; i++ {
+		sign := "┄"
+		switch {
+		case i == a:
+			sign = "├"
+		case i == b:
+			sign = "┤"
+		case i > a && i < b:
+			sign = "─"
+		}
+		c.Put(x+i, y, theme.Rule, sign)
+	}
+	if v == nil || !(high > low) {
+		return
+	}
+	style := theme.Stands
+	if *v < low || *v > high {
+		style = theme.Broken
+	}
+	at := float64(a) + float64(b-a)*(*v-low)/(high-low)
+	c.Put(x+int(max(0, min(float64(cells-1), math.Round(at)))), y, style, "●")
+}
+
+// remedyText says in a line what alone would bring every margin to what is
+// asked.
+func remedyText(r circuit.Remedy) string {
+	if !r.Possible {
+		return ""
+	}
+	what := ""
+	switch r.Kind {
+	case circuit.ThickerLead:
+		what = fmt.Sprintf("a lead of %.2f mm²", 1e6*r.Value)
+		if r.Gauge {
+			what = fmt.Sprintf("a lead of AWG %.0f", r.Value)
+		}
+	case circuit.ShorterLead:
+		what = fmt.Sprintf("a lead of %.1f m", r.Value)
+	case circuit.LowerLead:
+		what = fmt.Sprintf("a lead of %.2f Ω in all", r.Value)
+	case circuit.StrongerBattery:
+		what = fmt.Sprintf("a battery of %.0f mΩ inside at most", 1000*r.Value)
+	case circuit.HigherVoltage:
+		what = fmt.Sprintf("a battery of %.1f volts", r.Value)
+	case circuit.FewerMotors:
+		what = fmt.Sprintf("%.0f motors", r.Value)
+	}
+	return fmt.Sprintf("would mend it: %s, then ×%.2f", what, r.Margin)
 }

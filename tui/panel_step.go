@@ -17,9 +17,7 @@ type writer struct {
 
 func (w *writer) text(s canvas.Style, text string) {
 	for _, l := range canvas.Wrap(text, w.c.Width()) {
-		if w.y < w.c.Height() {
-			w.c.Put(0, w.y, s, l)
-		}
+		w.c.Put(0, w.y, s, l)
 		w.y++
 	}
 }
@@ -27,46 +25,141 @@ func (w *writer) text(s canvas.Style, text string) {
 func (w *writer) left() int { return w.c.Height() - w.y }
 
 // drawStep is the step at hand as challenge and response; a refusal and what
-// would mend it stand at the same place.
-func (m *Model) drawStep(c canvas.Canvas) {
-	f := &m.frame
+// would mend it stand at the same place. It returns the rows it took.
+func (m *Model) drawStep(c canvas.Canvas) int {
 	t := m.atHand()
 	w := writer{c: c}
 	if t.head == "" && m.form == nil {
-		w.text(theme.Dim, "nothing is due")
-		m.drawTrouble(&w, t)
-		return
+		w.text(theme.Dim, "Nothing is due. tab shows what else can be done.")
+		m.drawTrouble(&w)
+		return w.y
 	}
-	title := t.head
+	title, place := t.head, m.placeText(t)
 	if m.form != nil {
 		title = m.form.title
 	}
-	place := m.placeText(t)
 	c.PutRight(c.Width(), 0, theme.Dim, place)
 	c.Put(0, 0, theme.Title, canvas.Fit(title, c.Width()-len(place)-1))
 	w.y = 1
 	if m.form != nil && m.form.task != t.id {
 		m.drawForm(&w)
-		m.drawTrouble(&w, t)
-		return
+		m.drawTrouble(&w)
+		return w.y
 	}
 	if t.who != "" {
-		w.text(theme.Dim, t.who+" answers")
+		w.text(theme.Dim, t.who+":")
 	}
 	w.text(theme.Strong, t.ask)
 	if m.form == nil {
-		w.text(theme.Dim, t.hint)
-		m.drawAnswer(&w, t)
+		m.drawPrompt(&w, t)
 	} else {
 		m.drawForm(&w)
 	}
-	m.drawTrouble(&w, t)
-	if m.form == nil && t.open != nil && w.left() > 0 {
-		x := c.Put(0, w.y, theme.Key, "enter")
-		c.Put(x+1, w.y, theme.Text, canvas.Fit(orElse(t.kind, "answer"), c.Width()-x-1))
+	m.drawTrouble(&w)
+	if m.form == nil && m.stranger() && w.left() > 4 {
+		w.y++
+		w.text(theme.Practice, "New here?")
+		w.text(theme.Text, "enter opens the field of what is due, enter sends it. ? shows every key, g the words, p the predicted run. The row that says PRACTICE hands is you at the practice box, no part of the cockpit.")
+	}
+	return w.y
+}
+
+// stranger reports a practice firing in which nobody has signed on yet.
+func (m *Model) stranger() bool {
+	return m.cfg.Move != nil && m.frame.State.Crew.Firing == "" && m.frame.State.Phase == arming.Setup
+}
+
+// drawPrompt is what a good answer says, the answer that stands, and what
+// enter opens.
+func (m *Model) drawPrompt(w *writer, t task) {
+	w.text(theme.Dim, t.hint)
+	m.drawAnswer(w, t)
+	m.drawHand(w, t)
+	if t.open != nil && w.left() > 0 {
+		x := w.c.Put(0, w.y, theme.Key, "enter")
+		w.c.Put(x+1, w.y, theme.Text, canvas.Fit(orElse(t.kind, "answer"), w.c.Width()-x-1))
 		w.y++
 	}
-	_ = f
+}
+
+// drawHand says which hand of the practice box is wanted now.
+func (m *Model) drawHand(w *writer, t task) {
+	if text := m.handWanted(t); text != "" {
+		w.text(theme.Hands, "PRACTICE hands: "+text)
+	}
+}
+
+// handWanted names the key of the practice hand that the task at hand waits
+// for, "" for none. With a real box people know that they have hands.
+func (m *Model) handWanted(t task) string {
+	h := m.frame.Hands
+	if m.cfg.Move == nil || h == nil || m.frame.Plan == nil {
+		return ""
+	}
+	s := &m.frame.State
+	want := func(is, should bool, key, on, off string) string {
+		switch {
+		case is == should:
+			return ""
+		case should:
+			return key + " " + on
+		}
+		return key + " " + off
+	}
+	battery := func(on bool) string {
+		return want(h.Battery, on, "F6", "joins the battery", "takes the battery off")
+	}
+	key := func(in bool) string { return want(h.KeyIn, in, "F5", "turns the key in", "takes the key out") }
+	switch {
+	case t.id == "proof":
+		switch s.Proof {
+		case arming.ProofKeyOut:
+			return battery(true)
+		case arming.ProofKeyIn:
+			return key(true)
+		case arming.ProofKeyBack:
+			return key(false)
+		}
+	case t.id == "key":
+		return key(true)
+	case t.id == "press":
+		return want(h.Button, true, "F9", "presses the button", "")
+	case t.id == "pressed":
+		return want(h.Button, false, "F9", "", "lets it go")
+	case t.id == "battery":
+		return battery(false)
+	case s.Phase == arming.Hold || s.Phase == arming.Wait:
+		return orElse(want(h.Button, false, "F9", "", "lets the button go"), key(false))
+	case t.step >= 0 && s.Phase == arming.Setup:
+		return stepHand(h, &m.frame.Plan.Steps[t.step], battery, key, want)
+	case t.id == "line/open":
+		return orElse(key(false), battery(false))
+	case t.id == "fact/LEADS SHUNTED":
+		return want(h.Shunt, true, "F8", "puts the shunt on", "")
+	}
+	return ""
+}
+
+// stepHand is the hand that a step of the routine waits for.
+func stepHand(h *HandsView, st *checklist.Step, battery, key func(bool) string,
+	want func(is, should bool, key, on, off string) string) string {
+	switch st.ID {
+	case arming.StepShuntOn:
+		return want(h.Shunt, true, "F8", "puts the shunt on", "")
+	case arming.StepShuntOff:
+		return want(h.Shunt, false, "F8", "", "takes the shunt off")
+	case arming.StepHookUp:
+		return want(h.Igniters, true, "F7", "connects the igniters", "")
+	case arming.StepBattery, arming.StepProof:
+		return battery(true)
+	}
+	switch {
+	case st.Needs&checklist.NeedBatteryOff != 0 && h.Battery:
+		return battery(false)
+	case st.Needs&checklist.NeedKeyOut != 0:
+		return key(false)
+	}
+	return ""
 }
 
 // placeText says where in the routine the task stands.
@@ -84,6 +177,8 @@ func (m *Model) placeText(t task) string {
 }
 
 // drawAnswer is the answer that stands, its band and how long it is good for.
+// The band of what is typed off an instrument shows only once an answer stands
+//
 func (m *Model) drawAnswer(w *writer, t task) {
 	f := &m.frame
 	if t.step < 0 {
@@ -95,17 +190,18 @@ func (m *Model) drawAnswer(w *writer, t task) {
 	}
 	if e.Present {
 		w.text(theme.Stands, "● "+answerText(st, e)+practiceMark(f, st))
-		if st.Kind == checklist.KindQuantity || st.Kind == checklist.KindMeasured {
-			w.text(theme.Dim, "accepted: "+bandText(st.Band))
+		if st.Kind == checklist.KindQuantity {
+			w.text(theme.Dim, "accepted: "+bandText(st.Band)+practiceMark(f, st))
 		}
 	}
-	if st.Expires > 0 {
-		left := f.State.Left(f.Plan, t.step)
-		if e.Present && left < arming.MaxAge {
-			w.text(theme.Dim, "good for "+short(left)+" more of "+short(st.Expires))
-		} else if !e.Present {
-			w.text(theme.Dim, "good for "+short(st.Expires))
-		}
+	if st.Expires == 0 {
+		return
+	}
+	switch left := f.State.Left(f.Plan, t.step); {
+	case !e.Present:
+		w.text(theme.Dim, "good for "+short(st.Expires))
+	case left < arming.MaxAge:
+		w.text(theme.Dim, "good for "+short(left)+" more, of "+short(st.Expires))
 	}
 }
 
@@ -117,23 +213,34 @@ func practiceMark(f *Frame, st *checklist.Step) string {
 	return ""
 }
 
-// reading shows what the box reads for a measured step, in its band.
+// reading shows what the box reads for a measured step, and where that lies in
+// its band.
 func (w *writer) reading(f *Frame, st *checklist.Step) {
 	b := &f.State.Box
-	text := "battery " + volts(b.Battery)
+	text, v := "battery "+volts(b.Battery), float64(b.Battery.Millivolt)/1000
+	at := &v
 	switch {
 	case !b.Up:
-		text = "no fresh answer from the box"
+		text, at = "no fresh answer from the box", nil
 	case st.Motor > 0:
-		text = fmt.Sprintf("lead %d reads %s", st.Motor, ohms(b.Channel[st.Motor-1]))
+		r := b.Channel[st.Motor-1]
+		text, v = fmt.Sprintf("lead %d reads %s", st.Motor, ohms(r)), float64(r.Milliohm)/1000
+		if r.Kind != arming.OhmValue {
+			at = nil
+		}
 	case st.ID == arming.StepDead:
-		text = "bus " + volts(b.Bus)
+		text, v = "bus reads "+volts(b.Bus), float64(b.Bus.Millivolt)/1000
 	}
-	if f.Practice {
-		text += " PRACTICE"
+	mark := practiceMark(f, st)
+	w.text(theme.Strong, text+mark)
+	if w.left() < 1 {
+		return
 	}
-	w.text(theme.Text, text)
-	w.text(theme.Dim, "accepted: "+bandText(st.Band))
+	low, unit := figure(st.Band.Low), st.Band.Unit
+	x := w.c.Put(0, w.y, theme.Dim, low) + 1
+	gauge(w.c, x, w.y, 13, st.Band.Low, st.Band.High, at)
+	w.c.Put(x+14, w.y, theme.Dim, quantity(st.Band.High, unit)+mark)
+	w.y++
 }
 
 // answerText is an answer in one line.
@@ -169,10 +276,10 @@ func (m *Model) drawForm(w *writer) {
 
 // drawTrouble is the last refusal, with what would mend it, and a word about
 // the last key.
-func (m *Model) drawTrouble(w *writer, t task) {
+func (m *Model) drawTrouble(w *writer) {
 	r := m.frame.Refusal
 	if r.Why != "" && (m.form == nil || m.form.wrong == "") {
-		w.text(theme.Broken, "refused: "+r.Why)
+		w.text(theme.Broken, "╱ refused: "+r.Why)
 		if r.Mend != "" {
 			w.text(theme.Strong, "→ "+r.Mend)
 		}

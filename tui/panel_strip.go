@@ -15,12 +15,25 @@ type ground struct {
 	w          int
 }
 
+// col returns the column of a place, at the edge for what lies beyond.
 func (g ground) col(m float64) int {
 	if !(g.toM > g.fromM) {
 		return 0
 	}
-	x := int(math.Round((m - g.fromM) / (g.toM - g.fromM) * float64(g.w-1)))
-	return max(0, min(g.w-1, x))
+	x := math.Round((m - g.fromM) / (g.toM - g.fromM) * float64(g.w-1))
+	return int(max(0, min(float64(g.w-1), x)))
+}
+
+// ground chooses the part of the field that is drawn: from the crew to a
+// little beyond whatever reaches furthest of the strip's end, the spread and
+// every single fault. What lies further is named at the edge.
+func (m *Model) ground(w int) ground {
+	fc := &m.forecast
+	far := max(fc.clearM, fc.worst.atM, m.measuredM)
+	if fc.spread != nil {
+		far = max(far, fc.spread.p999M)
+	}
+	return ground{fromM: -fc.crewM * 1.06, toM: min(far, 3*fc.clearM) * 1.08, w: w}
 }
 
 // drawStrip is the ground to scale over the whole width: hold line and crew,
@@ -34,68 +47,81 @@ func (m *Model) drawStrip(c canvas.Canvas) {
 		c.Put(0, h-2, theme.Dim, "no sheet: the ground is not known")
 		return
 	}
-	far := fc.clearM
-	for _, r := range append([]place{fc.worst}, fc.rests...) {
-		if r.atM > far && !math.IsInf(r.atM, 0) {
-			far = min(r.atM, 1.5*fc.clearM)
-		}
-	}
-	g := ground{fromM: -fc.crewM, toM: far * 1.02, w: w}
+	g := m.ground(w)
 	if h > 5 {
 		m.drawSpeed(c.Sub(0, 0, w, h-3), g)
 	}
-	fc.drawTrack(c.Sub(0, h-3, w, 3), g)
+	m.drawTrack(c.Sub(0, h-3, w, 3), g)
 }
 
 // mark is one thing on the strip.
 type mark struct {
 	atM   float64
 	sign  string
-	name  string
-	scale string // under it
+	names []string // the long one first; the first that fits is shown
+	scale string   // under it
 	style canvas.Style
+	nameM float64 // how far beyond the place its name stands
 }
 
 // marks lists what stands on the strip, the most needed first: it keeps its
 // label when two would cover each other.
-func (fc *forecast) marks() []mark {
+func (m *Model) marks() []mark {
+	fc := &m.forecast
+	metres := func(v float64) string { return fmt.Sprintf("%.0f", v) }
 	out := []mark{
-		{0, "┃", "start", "0", theme.Strong},
-		{fc.clearM, "┫", "end", fmt.Sprintf("%.0f m", fc.clearM), theme.Strong},
+		{0, "┃", []string{"start"}, "0", theme.Strong, 0},
+		{fc.clearM, "┫", []string{"end of strip", "end"}, metres(fc.clearM) + " m", theme.Strong, 0},
+	}
+	if m.measuredM > 0 {
+		mk := mark{m.measuredM, "▼", []string{"measured"}, metres(m.measuredM), theme.Strong, 0}
+		if m.frame.Practice {
+			mk.scale += " PRACTICE"
+		}
+		out = append(out, mk)
 	}
 	if len(fc.rests) > 0 {
 		r := fc.rests[0]
-		out = append(out, mark{r.atM, "●", "rest", fmt.Sprintf("%.0f", r.atM), theme.Strong})
+		out = append(out, mark{r.atM, "●", []string{"rest"}, metres(r.atM), theme.Strong, 0})
 	}
 	if fc.worst.name != "" {
 		style := theme.Strong
 		if fc.worst.atM > fc.clearM {
 			style = theme.Bad
 		}
-		out = append(out, mark{fc.worst.atM, "◆", "worst", fmt.Sprintf("%.0f", fc.worst.atM), style})
-	}
-	for _, st := range fc.stops {
-		out = append(out, mark{st.atM, "┬", st.name, fmt.Sprintf("%.0f", st.atM), theme.Text})
+		out = append(out, mark{fc.worst.atM, "◆", []string{"worst: " + fc.worst.name, "worst fault", "worst"}, metres(fc.worst.atM), style, 0})
 	}
 	if fc.crewM > 0 {
-		out = append(out, mark{-fc.crewM, "▲", "hold line, crew", fmt.Sprintf("−%.0f", fc.crewM), theme.Strong})
+		out = append(out, mark{-fc.crewM, "▲", []string{"hold line, crew", "crew"}, "−" + metres(fc.crewM), theme.Strong, 0})
+	}
+	for _, st := range fc.stops {
+		out = append(out, mark{st.atM, "┬", []string{st.name, lastWord(st.name)}, metres(st.atM), theme.Text, 0})
+		if st.toM > st.atM { // a bed is named over its middle
+			out[len(out)-1].nameM = (st.toM - st.atM) / 2
+		}
 	}
 	return out
 }
 
 // drawTrack draws names, ground and distances in three rows.
-func (fc *forecast) drawTrack(c canvas.Canvas, g ground) {
+func (m *Model) drawTrack(c canvas.Canvas, g ground) {
+	fc := &m.forecast
 	w := c.Width()
 	start, end := g.col(0), g.col(fc.clearM)
 	for x := 0; x < w; x++ {
 		sign := "─"
-		if x < start {
+		switch {
+		case x < start:
 			sign = "┄"
-		}
-		if x > end {
+		case x > end:
 			sign = "╌"
 		}
 		c.Put(x, 1, theme.Track, sign)
+	}
+	for _, st := range fc.stops {
+		for x := g.col(st.atM); st.toM > st.atM && x <= g.col(st.toM); x++ {
+			c.Put(x, 1, theme.Track, "═")
+		}
 	}
 	if fc.spread != nil {
 		for x := g.col(fc.spread.p05M); x <= g.col(fc.spread.p999M); x++ {
@@ -107,55 +133,85 @@ func (fc *forecast) drawTrack(c canvas.Canvas, g ground) {
 		}
 	}
 	for k := len(fc.rests) - 1; k > 0; k-- {
-		c.Put(g.col(fc.rests[k].atM), 1, theme.Text, "·")
+		if fc.rests[k].atM <= g.toM {
+			c.Put(g.col(fc.rests[k].atM), 1, theme.Text, "·")
+		}
 	}
-	var above, below []bool
-	above, below = make([]bool, w), make([]bool, w)
-	list := fc.marks()
+	above, below := make([]bool, w), make([]bool, w)
+	list := m.marks()
 	for k := len(list) - 1; k >= 0; k-- {
 		c.Put(g.col(list[k].atM), 1, list[k].style, list[k].sign)
 	}
 	for _, mk := range list {
-		label(c, above, g.col(mk.atM), 0, mk.style, mk.name)
+		label(c, above, g.col(mk.atM+mk.nameM), 0, mk.style, mk.names...)
 		label(c, below, g.col(mk.atM), 2, theme.Dim, mk.scale)
+	}
+	for k := range fc.rests {
+		if r := fc.rests[k]; r.atM > g.toM {
+			c.Put(w-1, 1, theme.Bad, "▶")
+			label(c, below, w-1, 2, theme.Dim, fmt.Sprintf("%s %.0f m", r.name, r.atM), fmt.Sprintf("%.0f m", r.atM))
+		}
 	}
 }
 
-// label centres text at x where nothing stands yet, or leaves it out.
-func label(c canvas.Canvas, taken []bool, x, y int, s canvas.Style, text string) {
-	n := c.TextWidth(text)
-	at := max(0, min(x-n/2, len(taken)-n))
-	if n == 0 || n > len(taken) {
-		return
-	}
-	for k := max(at-1, 0); k < min(at+n+1, len(taken)); k++ {
-		if taken[k] {
-			return
+// lastWord shortens a device's name to its kind: "tail chute" to "chute".
+func lastWord(name string) string {
+	for i := len(name) - 1; i > 0; i-- {
+		if name[i] == ' ' {
+			return name[i+1:]
 		}
 	}
-	for k := at; k < at+n; k++ {
-		taken[k] = true
+	return name
+}
+
+// label centres the first text that fits at x where nothing stands yet, or
+// leaves all out.
+func label(c canvas.Canvas, taken []bool, x, y int, s canvas.Style, texts ...string) {
+	for _, text := range texts {
+		n := c.TextWidth(text)
+		at := max(0, min(x-n/2, len(taken)-n))
+		if n == 0 || n > len(taken) || anyTaken(taken, at-1, at+n+1) {
+			continue
+		}
+		for k := at; k < at+n; k++ {
+			taken[k] = true
+		}
+		c.Put(at, y, s, text)
+		return
 	}
-	c.Put(at, y, s, text)
+}
+
+func anyTaken(taken []bool, from, to int) bool {
+	for k := max(from, 0); k < min(to, len(taken)); k++ {
+		if taken[k] {
+			return true
+		}
+	}
+	return false
 }
 
 // drawSpeed is the speed over the distance, in braille, with its spread.
 func (m *Model) drawSpeed(c canvas.Canvas, g ground) {
-	t := &m.forecast.trace
+	fc := &m.forecast
+	t := &fc.trace
 	if len(t.posM) < 2 {
 		return
 	}
-	top := m.forecast.peakMps
+	top := fc.peakMps
 	for _, v := range t.highMps {
 		if !math.IsNaN(v) && !math.IsInf(v, 0) {
 			top = max(top, v)
 		}
 	}
 	p := chart.New(c.Width(), c.Height(), g.fromM, g.toM, 0, top*1.05)
+	p.Column(fc.clearM, theme.Rule)
 	p.Line(t.bandM, t.lowMps, theme.Spread)
 	p.Line(t.bandM, t.highMps, theme.Spread)
 	p.Line(t.posM, t.speedMps, theme.Curve)
 	p.Draw(c)
-	c.Put(0, 0, theme.Dim, fmt.Sprintf("%.1f m/s", m.forecast.peakMps))
+	c.Put(0, 0, theme.Curve, fmt.Sprintf("%.1f m/s", fc.peakMps))
 	c.Put(0, 1, theme.Dim, "speed over distance")
+	if fc.spread != nil && c.Height() > 3 {
+		c.Put(0, 2, theme.Dim, "spread P5 to P95")
+	}
 }

@@ -47,7 +47,7 @@ func (p *pulse) show(f *Frame) {
 	p.at, p.clock, p.link = f.Wall, f.Wall.Format("15:04:05"), f.LinkText
 	p.age = "no box"
 	if s := &f.State; s.Box.Up {
-		p.age = fmt.Sprintf("%.1f s", s.Now.Since(s.Box.Seen).Seconds())
+		p.age = fmt.Sprintf("box %.1f s", s.Now.Since(s.Box.Seen).Seconds())
 	}
 }
 

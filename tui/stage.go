@@ -10,6 +10,18 @@ import (
 	"holdline/tui/theme"
 )
 
+// stageRows is how many rows the middle needs in a phase; the strip gets what
+// is left.
+func stageRows(p arming.Phase) int {
+	switch p {
+	case arming.Count, arming.Window, arming.Run:
+		return 15
+	case arming.Hold, arming.Wait, arming.MakeSafe, arming.Closed:
+		return 20
+	}
+	return 24
+}
+
 // drawStage fills the middle with what the phase needs.
 func (m *Model) drawStage(c canvas.Canvas) {
 	switch m.frame.State.Phase {
@@ -29,23 +41,30 @@ func (m *Model) drawStage(c canvas.Canvas) {
 }
 
 // drawWork is the cockpit's ordinary middle: the chain on the left, the step at
-// hand and the limits on the right, more where there is room.
+// hand and the predicted run on the right, more where there is room.
 func (m *Model) drawWork(c canvas.Canvas) {
 	w, h := c.Width(), c.Height()
 	left := 38
-	if w >= 120 {
-		left = 46
+	switch {
+	case w >= 180:
+		left = 66
+	case w >= 120:
+		left = 50
 	}
-	m.drawChain(c.Sub(0, 0, left, h))
+	m.drawChain(c.Sub(0, 0, left-1, h))
 	divider(c, left, h)
-	right := c.Sub(left+2, 0, w-left-2, h)
-	if w >= 150 {
-		third := 50
-		m.drawSide(c.Sub(w-third, 0, third, h))
-		divider(c, w-third-2, h)
-		right = c.Sub(left+2, 0, w-left-third-5, h)
+	if w < 150 {
+		m.drawRight(c.Sub(left+2, 0, w-left-2, h))
+		return
 	}
-	m.drawRight(right, w >= 150)
+	side := 58
+	m.drawSide(c.Sub(w-side, 0, side, h))
+	divider(c, w-side-2, h)
+	mid := c.Sub(left+2, 0, w-left-side-5, h)
+	step := 14
+	m.drawStep(mid.Sub(0, 0, mid.Width(), step))
+	rule(mid, step)
+	m.drawTasks(mid.Sub(0, step+1, mid.Width(), h-step-1))
 }
 
 func divider(c canvas.Canvas, x, h int) {
@@ -60,34 +79,31 @@ func rule(c canvas.Canvas, y int) {
 	}
 }
 
-// drawRight is the step at hand above the limits.
-func (m *Model) drawRight(c canvas.Canvas, sideShown bool) {
+// drawRight is the step at hand above the predicted run. The step takes what
+// it needs.
+func (m *Model) drawRight(c canvas.Canvas) {
 	h := c.Height()
-	limits := len(m.forecast.limits) + 1
-	step := max(9, h-limits-1)
-	if m.form != nil || sideShown {
-		step = h
+	used := m.drawStep(c)
+	at := max(used, min(9, h-6), h-6-len(tightest(m.forecast.limits)))
+	if h-at < 4 {
+		return
 	}
-	step = min(step, h)
-	m.drawStep(c.Sub(0, 0, c.Width(), step))
-	if h-step >= 3 {
-		rule(c.Sub(0, step, c.Width(), 1), 0)
-		m.forecast.drawLimits(c.Sub(0, step+1, c.Width(), h-step-1))
-	}
+	rule(c, at)
+	m.drawRun(c.Sub(0, at+1, c.Width(), h-at-1))
 }
 
-// drawSide is the third column of a wide screen: limits, circuit, people.
+// drawSide is the third column of a wide screen: run, circuit, people.
 func (m *Model) drawSide(c canvas.Canvas) {
 	h, w := c.Height(), c.Width()
-	n := min(len(m.forecast.limits)+1, max(h/2, 4))
-	m.forecast.drawLimits(c.Sub(0, 0, w, n))
+	tail := m.frame.Plan.Motors + len(m.frame.Plan.Posts) + 8
+	n := max(6, min(5+len(tightest(m.forecast.limits)), h-tail))
+	m.drawRun(c.Sub(0, 0, w, n))
 	y := n
-	if h-y > 4 {
-		rule(c.Sub(0, y, w, 1), 0)
-		y += 1 + m.drawCircuit(c.Sub(0, y+1, w, h-y-1))
-	}
+	rule(c, y)
+	y += 1 + m.drawCircuit(c.Sub(0, y+1, w, h-y-1))
+	y += m.drawTrace(c.Sub(0, y, w, min(2, h-y)))
 	if h-y > 3 {
-		rule(c.Sub(0, y, w, 1), 0)
+		rule(c, y)
 		m.drawPeople(c.Sub(0, y+1, w, h-y-1))
 	}
 }
@@ -97,51 +113,60 @@ func toZero(s *arming.State) string {
 	return fmt.Sprintf("%d", int((s.ToZero()+time.Second-1)/time.Second))
 }
 
+// clockFace is what the large figures show in COUNT, WINDOW and RUN: the
+// figures, what they count, and the share that is left.
+func clockFace(f *Frame) (figures, note string, share float64) {
+	s := &f.State
+	switch s.Phase {
+	case arming.Count:
+		return toZero(s), "to zero", float64(s.ToZero()) / float64(max(f.Plan.Times.Count, 1))
+	case arming.Window:
+		left := max(0, s.WindowEnds-s.Now.Mono)
+		return fmt.Sprintf("%d", int((left+time.Second-1)/time.Second)), "left of the window", float64(left) / float64(max(f.Plan.Times.Window, 1))
+	}
+	since := s.Now.Since(s.RunPressAt).Seconds()
+	share = 1
+	if f.Sheet != nil && f.Sheet.Firing.PulseS > 0 {
+		share = max(0, 1-since/f.Sheet.Firing.PulseS)
+	}
+	return fmt.Sprintf("%.1f", since), "s pressed", share
+}
+
 // drawFiring is COUNT, WINDOW and RUN: the chain in one row, the figures as
 // large as they go, and what the hand at the button does.
 func (m *Model) drawFiring(c canvas.Canvas) {
 	f := &m.frame
-	s := &f.State
 	w, h := c.Width(), c.Height()
 	m.drawChainLine(c.Sub(0, 0, w, 1))
-	y := 2
 	size := bigtext.Tall
-	if h >= 18 {
+	if h >= 13 {
 		size = bigtext.Huge
 	}
-	word, note := "", ""
-	switch s.Phase {
-	case arming.Count:
-		word, note = toZero(s), "to zero"
-	case arming.Window:
-		left := time.Duration(0)
-		if s.WindowEnds > s.Now.Mono {
-			left = s.WindowEnds - s.Now.Mono
-		}
-		word = fmt.Sprintf("%d", int((left+time.Second-1)/time.Second))
-		note = "left of the window"
-	default:
-		word, note = fmt.Sprintf("%.1f", s.Now.Since(s.RunPressAt).Seconds()), "s since the press"
-	}
-	x := bigtext.Draw(c, 2, y, theme.Count, word, size)
+	figures, note, share := clockFace(f)
+	y := 2
+	x := bigtext.Draw(c, 2, y, theme.Count, figures, size)
 	c.Put(x+1, y+bigtext.Rows(size)-1, theme.Dim, note)
+	under := y + bigtext.Rows(size) + 1
+	if under < h-1 {
+		c.Put(2, under, theme.Curve, bar(share, w/2-6))
+	}
 	t := m.atHand()
-	side := c.Sub(w/2, y, w-w/2, h-y-2)
-	wr := writer{c: side}
+	wr := writer{c: c.Sub(w/2, y, w-w/2, h-y-2)}
 	wr.text(theme.Title, t.head)
 	wr.text(theme.Strong, t.ask)
-	wr.text(theme.Dim, t.hint)
-	wr.text(theme.Dim, t.who)
-	if s.Phase == arming.Run && f.Sheet != nil {
-		wr.text(theme.Strong, fmt.Sprintf("keep it pressed %.1f s at least", f.Sheet.Firing.PulseS))
+	if f.State.Phase == arming.Run && f.Sheet != nil {
+		wr.text(theme.Strong, fmt.Sprintf("%.1f s at least.", f.Sheet.Firing.PulseS))
 	}
+	wr.text(theme.Dim, t.who)
+	wr.text(theme.Dim, t.hint)
+	m.drawHand(&wr, t)
 	if m.form != nil {
 		m.drawForm(&wr)
 	}
 	if f.Plan.Mode != arming.ModeBox {
 		wr.text(theme.Live, "The laptop cannot stop this firing. A second person's hand stays on the key.")
 	}
-	m.drawTrouble(&wr, t)
+	m.drawTrouble(&wr)
 	stopBand(c.Sub(0, h-1, w, 1), "SPACE IS HOLD, for anyone, for any doubt")
 }
 
@@ -156,40 +181,61 @@ func (m *Model) drawHold(c canvas.Canvas) {
 	f := &m.frame
 	s := &f.State
 	w, h := c.Width(), c.Height()
-	rows := 4
-	if h >= 20 {
+	rows := 5
+	if h >= 18 {
 		rows = 7
 	}
 	band := c.Sub(0, 0, w, rows)
 	band.Fill(theme.Stop)
-	x := 2
-	if rows == 7 {
-		x = bigtext.Draw(band, 2, 1, theme.Stop, "HOLD", bigtext.Tall) + 2
-	}
-	text := writer{c: band.Sub(x, 0, w-x-1, rows)}
-	if rows == 7 {
-		text.y = 1
-	}
-	text.text(theme.Stop, "HOLD: "+s.HoldWhy)
-	text.text(theme.Stop, fmt.Sprintf("for %s, from %s. The permit is off; both arming acts are asked again.", short(s.Now.Since(s.Entered)), s.HoldFrom))
+	top := (rows - 5) / 2
+	x := bigtext.Draw(band, 2, top, theme.Stop, "HOLD", bigtext.Tall) + 2
+	text := writer{c: band.Sub(x, top, w-x-1, 5)}
+	text.text(theme.Stop, "What held: "+s.HoldWhy)
+	text.text(theme.Stop, fmt.Sprintf("Since %s, for %s, from %s", m.since(s.Entered), short(s.Now.Since(s.Entered)), s.HoldFrom))
+	text.text(theme.Stop, "Dropped: the permit and both arming acts")
 	text.text(theme.Stop, "Called by: "+orElse(s.HoldCaller, "not said yet"))
-	text.text(theme.Stop, "Only the range officer resumes: "+orElse(s.Crew.Range, "nobody has signed on"))
-	left := 38
-	m.drawTasks(c.Sub(0, rows+1, left, h-rows-1))
-	divider(c.Sub(0, rows, w, h-rows), left, h-rows)
-	m.drawStep(c.Sub(left+2, rows+1, w-left-2, h-rows-1))
+	text.text(theme.Stop, "Resumes: only the range officer, "+orElse(s.Crew.Range, "not signed on"))
+	m.drawBelow(c.Sub(0, rows+1, w, h-rows-1), nil)
+}
+
+// since writes the wall time of a moment of the record.
+func (m *Model) since(at arming.Instant) string {
+	s := &m.frame.State
+	return m.frame.Wall.Add(at.Wall - s.Now.Wall).Format("15:04:05")
+}
+
+// drawBelow is the list of what can be done on the left, under what top draws
+// there, and the task at hand on the right.
+func (m *Model) drawBelow(c canvas.Canvas, top func(canvas.Canvas) int) {
+	w, h := c.Width(), c.Height()
+	left := 40
+	if w >= 120 {
+		left = 58
+	}
+	rows := 0
+	if top != nil {
+		rows = top(c.Sub(0, 0, left, h))
+	}
+	m.drawTasks(c.Sub(0, rows, left, h-rows))
+	divider(c, left, h)
+	m.drawStep(c.Sub(left+2, 0, w-left-2, h))
 }
 
 // drawTasks lists what can be done now.
 func (m *Model) drawTasks(c canvas.Canvas) {
-	list, _ := tasks(&m.frame)
-	hand := m.atHand()
-	from := 0
-	for i := range list {
-		if list[i].id == hand.id && i >= c.Height() {
-			from = i - c.Height() + 1
+	all, hand := m.list, m.atHand()
+	list := make([]task, 0, len(all))
+	at := 0
+	for _, t := range all {
+		if t.motor > 0 { // stands with its fate
+			continue
 		}
+		if t.id == hand.id {
+			at = len(list)
+		}
+		list = append(list, t)
 	}
+	from := max(0, min(at-c.Height()/2, len(list)-c.Height()))
 	for y := 0; y < c.Height() && from+y < len(list); y++ {
 		t := &list[from+y]
 		sign, style := "○", theme.Text
@@ -201,51 +247,80 @@ func (m *Model) drawTasks(c canvas.Canvas) {
 			style = theme.Strong
 		}
 		c.Put(2, y, style, sign)
-		c.Put(4, y, style, canvas.Fit(t.head, c.Width()-4))
+		c.Put(4, y, style, canvas.Fit(t.head, min(c.Width()-4, 26)))
+		if c.Width() > 44 && t.step >= 0 {
+			m.drawTaskNote(c, y, t)
+		}
+	}
+}
+
+// drawTaskNote is the answer of a step beside its name.
+func (m *Model) drawTaskNote(c canvas.Canvas, y int, t *task) {
+	f := &m.frame
+	st, e := &f.Plan.Steps[t.step], &f.State.Evidence[t.step]
+	if e.Present {
+		text := answerText(st, e)
+		mark := practiceMark(f, st)
+		c.Put(31, y, theme.Dim, canvas.Fit(text, c.Width()-32-len(mark))+mark)
 	}
 }
 
 // drawWait is the wait as a clock that nothing shortens, with what it waits
 // for.
 func (m *Model) drawWait(c canvas.Canvas) {
-	f := &m.frame
-	s := &f.State
+	s := &m.frame.State
 	w, h := c.Width(), c.Height()
 	left := int((s.WaitLeft + time.Second - 1) / time.Second)
 	clock := fmt.Sprintf("%d:%02d", left/60, left%60)
-	x := bigtext.Draw(c, 1, 0, theme.Count, clock, bigtext.Tall) + 2
-	side := writer{c: c.Sub(x, 0, w-x, 5)}
-	side.text(theme.Broken, "NOBODY GOES FORWARD")
+	x := bigtext.Draw(c, 1, 0, theme.Count, clock, bigtext.Tall) + 3
+	c.Put(1, 5, theme.Curve, bar(float64(s.WaitLeft)/float64(max(m.frame.Plan.Times.Wait, 1)), max(x-4, 5)))
+	side := writer{c: c.Sub(x, 0, w-x, 6)}
+	m.drawWaitText(&side, left)
+	m.drawBelow(c.Sub(0, 7, w, h-7), m.drawVehicle)
+}
+
+func (m *Model) drawWaitText(side *writer, left int) {
+	f := &m.frame
+	s := &f.State
+	side.text(theme.Live, " NOBODY GOES FORWARD ")
 	stops := s.WaitStops(f.Plan)
 	switch {
 	case left == 0 && len(stops) == 0:
 		side.text(theme.Strong, "The wait is over. The range officer may send one person forward.")
 	case len(stops) == 0:
-		side.text(theme.Text, "The wait runs. Key in, button, live bus, movement or a changed reading start it again.")
+		side.text(theme.Strong, "The wait runs.")
+		side.text(theme.Dim, "Key in, button, live bus, a changed reading or anything seen starts it again.")
 	default:
-		side.text(theme.Text, "The wait does not run:")
+		side.text(theme.Strong, "The wait does not run:")
 		for _, why := range stops {
-			side.text(theme.Strong, "· "+why)
+			side.text(theme.Broken, "· "+why)
 		}
 	}
 	if f.Plan.WaitSpeed > 1 {
-		side.text(theme.Practice, fmt.Sprintf("PRACTICE: the wait runs %d times as fast", f.Plan.WaitSpeed))
+		side.text(theme.Practice, fmt.Sprintf("PRACTICE: the clock runs %d times as fast", f.Plan.WaitSpeed))
 	}
 	if s.HoldWhy != "" {
-		side.text(theme.Dim, "began: "+s.HoldWhy)
+		side.text(theme.Dim, "from full since "+m.since(s.Entered)+": "+s.HoldWhy)
 	}
-	rest := c.Sub(0, 6, w, h-6)
-	m.drawAfter(rest)
+	m.drawPulse(side)
 }
 
-// drawAfter is the vehicle from behind, what can be done, and the task at hand.
-func (m *Model) drawAfter(c canvas.Canvas) {
-	w, h := c.Width(), c.Height()
-	left := 38
-	rows := m.drawVehicle(c.Sub(0, 0, left, h))
-	m.drawTasks(c.Sub(0, rows, left, h-rows))
-	divider(c, left, h)
-	m.drawStep(c.Sub(left+2, 0, w-left-2, h))
+// drawPulse is how long the button was kept pressed against the sheet's pulse
+//
+func (m *Model) drawPulse(w *writer) {
+	if m.pressed <= 0 || m.frame.Sheet == nil {
+		return
+	}
+	due := m.frame.Sheet.Firing.PulseS
+	text := fmt.Sprintf("pressed %.1f s, the sheet asks %.1f s", m.pressed.Seconds(), due)
+	if m.frame.Practice {
+		text += " PRACTICE"
+	}
+	if m.pressed.Seconds() < due {
+		w.text(theme.Broken, text+": any motor may be starved")
+		return
+	}
+	w.text(theme.Dim, text)
 }
 
 // drawMakeSafe is the phase in which one named person is forward.
@@ -254,38 +329,40 @@ func (m *Model) drawMakeSafe(c canvas.Canvas) {
 	w, h := c.Width(), c.Height()
 	text := "Nobody is forward. Everybody stays behind the line."
 	if gone := forwardNames(s); s.Line == arming.LineOpen && len(gone) > 0 {
-		text = gone[0] + " is forward, alone, with the key. Everybody else stays."
+		text = gone[0] + " is FORWARD, alone, with the key. Everybody else stays."
 	}
 	if s.Line == arming.LineUnknown {
 		text = "Nobody knows who is forward: everyone back, and count."
 	}
 	stopBand(c.Sub(0, 0, w, 1), text)
-	m.drawAfter(c.Sub(0, 1, w, h-1))
+	m.drawBelow(c.Sub(0, 2, w, h-2), m.drawVehicle)
 }
 
 // drawClosed says where the record is and how anyone can check it.
 func (m *Model) drawClosed(c canvas.Canvas) {
 	f := &m.frame
-	w := writer{c: c.Sub(1, 1, c.Width()-2, c.Height()-1)}
+	w := writer{c: c.Sub(1, 0, c.Width()-2, c.Height())}
 	w.text(theme.Title, "THE FIRING IS OVER")
+	w.y++
 	r := f.Record
-	w.text(theme.Text, fmt.Sprintf("record: %s, %d lines", orElse(r.Path, "none"), r.Lines))
+	w.text(theme.Dim, "record")
+	w.text(theme.Strong, orElse(r.Path, "none"))
 	switch {
 	case r.Fault != "":
 		w.text(theme.Bad, "record fault: "+r.Fault)
 	case r.Signed == "":
-		w.text(theme.Lapsing, "not signed yet")
+		w.text(theme.Lapsing, fmt.Sprintf("%d lines, not signed yet", r.Lines))
 	default:
-		w.text(theme.Stands, "signed by "+r.Signed)
+		w.text(theme.Stands, fmt.Sprintf("%d lines, closed and signed by %s", r.Lines, r.Signed))
 	}
 	if r.KeyNew != "" {
-		w.text(theme.Text, "a signing key was made at "+r.KeyNew+": keep it, and tell others its public half")
+		w.text(theme.Text, "a signing key was made on first use, "+r.KeyNew+": keep it, and give others its public half")
 	}
 	if r.Path != "" {
 		w.y++
-		w.text(theme.Text, "to check chain, signature and replay:")
+		w.text(theme.Dim, "chain, signature and replay are checked by")
 		w.text(theme.Strong, "holdline verify "+r.Path)
 	}
 	w.y++
-	w.text(theme.Dim, "ctrl+c leaves")
+	w.text(theme.Text, "ctrl+c leaves")
 }

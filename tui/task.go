@@ -11,17 +11,18 @@ import (
 // task is one thing that can be done now: a step of the routine, an order, a
 // fact to say.
 type task struct {
-	id   string // stays the same from frame to frame
-	head string // "RANGE CLEAR"
-	who  string // who answers
-	ask  string // the challenge
-	hint string // what a good answer says
-	kind string // what is typed
-	step int    // index into Plan.Steps, -1 for none
-	done bool
-	side bool         // can be done, but is never what is due
-	open func() *form // nil where hands, not keys, do it
-	see  page         // a page to read before answering
+	id    string // stays the same from frame to frame
+	head  string // "RANGE CLEAR"
+	who   string // who answers
+	ask   string // the challenge
+	hint  string // what a good answer says
+	kind  string // what is typed
+	step  int    // index into Plan.Steps, -1 for none
+	motor int    // the motor that it inspects, 0 for none
+	done  bool
+	side  bool         // can be done, but is never what is due
+	open  func() *form // nil where hands, not keys, do it
+	see   page         // a page to read before answering
 }
 
 // tasks lists what can be done in the frame's phase, in order, and which of

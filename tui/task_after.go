@@ -178,7 +178,7 @@ func makeSafeTasks(f *Frame) []task {
 
 func inspectTask(f *Frame, motor int) task {
 	s := &f.State
-	t := task{id: fmt.Sprintf("inspect/%d", motor), head: fmt.Sprintf("MOTOR %d", motor), who: "the person forward", step: -1,
+	t := task{id: fmt.Sprintf("inspect/%d", motor), head: fmt.Sprintf("MOTOR %d", motor), who: "the person forward", step: -1, motor: motor,
 		ask:  fmt.Sprintf("Motor %d, looked at from the side: what is seen?", motor),
 		hint: "burned out; or unlit and its igniter taken out",
 		kind: "what is seen, in words", done: s.Fate[motor-1] == arming.FateInspected}

@@ -24,7 +24,10 @@ func stepTask(f *Frame, i int) task {
 		t.kind = "read off an instrument, twice"
 		t.open = func() *form { return quantityForm(st) }
 	case checklist.KindMeasured:
-		t.kind = "read by the box"
+		t.hint, t.kind = "", `the word "read": the box is read at that moment`
+		if st.Motor > 0 {
+			t.kind = fmt.Sprintf("the number %d: the box is read at that moment", st.Motor)
+		}
 		t.open = func() *form { return measuredForm(st) }
 	case checklist.KindAccept:
 		t.kind = "own name, after reading it"

@@ -79,9 +79,9 @@ func (m *Model) draw(c canvas.Canvas) {
 	m.drawHead(c.Sub(0, 0, w, top+1), size)
 
 	bottom := c.Height()
-	keyRows := 1
-	if c.Height() >= 30 {
-		keyRows = 2
+	keyRows := 2
+	if c.Height() < 30 && m.cfg.Move != nil {
+		keyRows = 1 // the other row is the hands'
 	}
 	bottom -= keyRows
 	m.drawKeys(c.Sub(0, bottom, w, keyRows))
@@ -102,8 +102,8 @@ func (m *Model) draw(c canvas.Canvas) {
 	drawLog(body.Sub(0, body.Height()-logRows, w, logRows), f)
 	body = body.Sub(0, 0, w, body.Height()-logRows)
 	stripRows := 3
-	if extra := body.Height() - 24; extra > 0 {
-		stripRows += min(extra, 12)
+	if extra := body.Height() - 3 - stageRows(f.State.Phase); extra > 2 {
+		stripRows += min(extra, 14)
 	}
 	m.drawStrip(body.Sub(0, body.Height()-stripRows, w, stripRows))
 	m.drawStage(body.Sub(0, 0, w, body.Height()-stripRows))
@@ -260,15 +260,17 @@ func drawHands(c canvas.Canvas, f *Frame) {
 		return
 	}
 	h := f.Hands
-	for _, k := range []struct{ key, name string }{
-		{"F5", "key " + choose(h.KeyIn, "in", "out")},
-		{"F6", "battery " + choose(h.Battery, "on", "off")},
-		{"F7", "igniters " + choose(h.Igniters, "on", "off")},
-		{"F8", "shunt " + choose(h.Shunt, "on", "off")},
-		{"F9", "button " + choose(h.Button, "PRESSED", "up")},
+	for _, k := range []struct{ key, name, is string }{
+		{"F5", "key", choose(h.KeyIn, "in", "out")},
+		{"F6", "battery", choose(h.Battery, "on", "off")},
+		{"F7", "igniters", choose(h.Igniters, "on", "off")},
+		{"F8", "shunt", choose(h.Shunt, "on", "off")},
+		{"F9", "button", choose(h.Button, "DOWN", "")},
 	} {
-		x = c.Put(x, 0, theme.Hands, k.key) + 1
-		x = c.Put(x, 0, theme.Hands, k.name) + 1
+		if c.Width() < 90 && k.key == "F7" {
+			k.name = "leads"
+		}
+		x = c.Put(x, 0, theme.Hands, k.key+" "+k.name+" "+k.is) + 1
 	}
 }
 

@@ -108,6 +108,21 @@ func (c Canvas) PutRight(x, y int, s Style, text string) {
 	c.Put(x-c.TextWidth(text), y, s, text)
 }
 
+// Copy puts the rows of src from row fromY on into c.
+func (c Canvas) Copy(src Canvas, fromY int) {
+	for y := 0; y < c.h && fromY+y < src.h; y++ {
+		if fromY+y < 0 {
+			continue
+		}
+		row := src.g.cells[(src.y+fromY+y)*src.g.w+src.x:]
+		for x := 0; x < min(c.w, src.w); x++ {
+			if row[x].wide > 0 {
+				c.set(x, y, row[x].text, int(row[x].wide), row[x].style)
+			}
+		}
+	}
+}
+
 // TextWidth returns how many columns Put takes for text.
 func (c Canvas) TextWidth(text string) int {
 	if c.ASCII() {

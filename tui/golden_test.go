@@ -1,0 +1,139 @@
+package tui
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/lipgloss"
+	"github.com/google/go-cmp/cmp"
+
+	"holdline/arming"
+)
+
+var update = flag.Bool("update", false, "write the golden screens anew; look at every difference")
+
+// scene is a cockpit brought to a moment.
+type scene struct {
+	name string
+	mode arming.Mode
+	act  func(w *world)
+}
+
+// scenes are the moments of a firing that the golden screens keep.
+func scenes() []scene {
+	to := func(p arming.Phase) func(*world) { return func(w *world) { w.toPhase(p) } }
+	page := func(k string) func(*world) {
+		return func(w *world) { w.until(arming.StepRangeClear); w.key(k) }
+	}
+	box := arming.ModeBox
+	return []scene{
+		{"setup-first", box, func(w *world) { w.pass(time.Second) }},
+		{"setup-field", box, func(w *world) { w.until("wind"); w.key("enter"); w.write("2.1") }},
+		{"setup-range-clear", box, func(w *world) { w.until(arming.StepRangeClear) }},
+		{"setup-refused", box, func(w *world) { w.until("line/close"); w.fill("Ben Wick", "7") }},
+		{"setup-measured", box, func(w *world) { w.until(arming.StepContinuity(3)); w.pass(time.Second) }},
+		{"setup-spotter", box, func(w *world) { w.until(arming.StepSpotter(w.p.Posts[0])); w.key("enter") }},
+		{"proof", box, func(w *world) { w.until(arming.StepProof); w.key("f6"); w.fill("prove"); w.pass(time.Second) }},
+		{"ready", box, to(arming.Ready)},
+		{"ready-code", box, func(w *world) { w.until(""); w.fill("AdaFinch"); w.pass(time.Second); w.key("enter"); w.write("plo") }},
+		{"armed", box, to(arming.Armed)},
+		{"count", box, to(arming.Count)},
+		{"window", box, to(arming.Window)},
+		{"run", box, to(arming.Run)},
+		{"hold", box, to(arming.Hold)},
+		{"wait", box, to(arming.Wait)},
+		{"makesafe", box, func(w *world) { w.toPhase(arming.MakeSafe); w.fill("burned out") }},
+		{"closed", box, to(arming.Closed)},
+		{"typed-setup", arming.ModeTyped, func(w *world) { w.until("dead-check") }},
+		{"page-prediction", box, page("p")},
+		{"page-circuit", box, func(w *world) { w.until(arming.StepBattery); w.pass(time.Second); w.key("c") }},
+		{"page-people", box, page("o")},
+		{"page-log", box, page("l")},
+		{"page-steps", box, page("s")},
+		{"page-help", box, page("?")},
+		{"page-words", box, page("g")},
+	}
+}
+
+var sizes = [][2]int{{80, 24}, {100, 30}, {120, 36}, {200, 50}, {60, 15}}
+
+func TestGoldenScreens(t *testing.T) {
+	for _, sc := range scenes() {
+		t.Run(sc.name, func(t *testing.T) {
+			w := newWorld(t, sc.mode)
+			sc.act(w)
+			for _, size := range sizes {
+				w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+				view := w.m.View()
+				checkSize(t, view, size[0], size[1])
+				checkPractice(t, w, view)
+				golden(t, fmt.Sprintf("%s-%dx%d", sc.name, size[0], size[1]), view)
+			}
+			w.m.cfg.ASCII = true
+			w.m.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
+			view := w.m.View()
+			for _, r := range view {
+				if r > 126 {
+					t.Fatalf("%q on an ASCII screen\n%s", r, view)
+				}
+			}
+			golden(t, sc.name+"-ascii", view)
+		})
+	}
+}
+
+// checkSize holds every line against the width and the screen against the
+// height.
+func checkSize(t *testing.T, view string, w, h int) {
+	t.Helper()
+	lines := strings.Split(view, "\n")
+	if len(lines) != h {
+		t.Errorf("%d lines, want %d", len(lines), h)
+	}
+	for i, l := range lines {
+		if n := lipgloss.Width(l); n > w {
+			t.Errorf("line %d is %d columns wide, the screen %d: %q", i, n, w, l)
+		}
+	}
+}
+
+// checkPractice holds R-41: every row that shows a reading carries the word.
+func checkPractice(t *testing.T, w *world, view string) {
+	t.Helper()
+	if !w.p.Practice {
+		return
+	}
+	for _, l := range strings.Split(view, "\n") {
+		if readingPattern.MatchString(l) && !strings.Contains(l, "PRACTICE") {
+			t.Errorf("a reading without the word PRACTICE: %q", l)
+		}
+	}
+}
+
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name+".golden")
+	got += "\n"
+	if *update {
+		if err := os.MkdirAll("testdata", 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(got), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(string(want), got); d != "" {
+		t.Errorf("%s differs (-want +got):\n%s", path, d)
+	}
+}
