@@ -245,6 +245,9 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 	}
 	before := d.state
 	after, effects, refused := arming.Step(d.plan, before, at, ev)
+	if broken := arming.Check(d.plan, before, ev, after, effects); broken != nil {
+		panic(broken) // a fault of the program: run opens the permit and ends
+	}
 	d.state = after
 	d.wanted.Store(after.PermitWanted)
 	d.openPermit(&before, &after, effects)
