@@ -84,6 +84,10 @@ func (c *series) derivativeBounds(degree int) (d1, d2, d3 float64) {
 	return d1, d2, d3
 }
 
+// newtonNear is the step of Newton's method, as a share of the interval, after
+// which the next place is right to rounding: the method squares the error.
+const newtonNear = 1e-10
+
 const (
 	searchDepth = 40 // open intervals of a search at most
 	widthLeast  = 1.0 / (1 << 14)
@@ -135,7 +139,7 @@ func (c *series) crossing(degree int, a, b float64) float64 {
 		if !(next > a && next < b) {
 			next = (a + b) / 2
 		}
-		if math.Abs(next-sigma) <= 1e-16 || b-a <= 1e-16 {
+		if math.Abs(next-sigma) <= newtonNear || b-a <= 1e-16 {
 			return next
 		}
 		sigma = next
@@ -197,7 +201,7 @@ func (c *series) turning(degree int, a, b float64) float64 {
 		if !(next > a && next < b) {
 			next = (a + b) / 2
 		}
-		if math.Abs(next-sigma) <= 1e-16 || b-a <= 1e-16 {
+		if math.Abs(next-sigma) <= newtonNear || b-a <= 1e-16 {
 			return next
 		}
 		sigma = next

@@ -20,8 +20,8 @@ import "math"
 // memory).
 //
 // Chosen by measurement, at 1e-8 on the rest position of four motors of 25
-// points with a chute and a brake: the plain Runge–Kutta 4 of the tests takes 81
-// times as long with the motors lit together and 36 times apart
+// points with a chute and a brake: the plain Runge–Kutta 4 of the tests takes
+// more than 80 times as long with the motors lit together and 35 times apart
 // (BenchmarkAgainstRK4). A step costs about 0.12 µs between two points of a
 // curve and 0.3 µs at order 14; spans of 0.2, 0.3, 0.4, 0.5, 0.65 and 1 of the
 // time scale (reachShare) gave 20.0, 17.0, 16.8, 16.5, 17.4 and 20.8 µs a run
@@ -32,7 +32,7 @@ const (
 	// termLeast ends a series, relative to the speed. A hundred steps of it stay
 	// far inside 1e-8.
 	termLeast = 1e-11
-	orderFew  = 3 // the quadratic terms of A and M are always in
+	orderFew  = 4 // the quadratic terms of A and M are always in
 	// orderStart is the least order where the air speed begins near 0: the
 	// first terms of u² vanish there, and with them some of the series.
 	orderStart = 9
@@ -63,7 +63,6 @@ type step struct {
 	square  [2]float64 // Q
 	air     float64    // signed ½ρ CdA
 	mu      float64    // C_rr, brakes and beds on the wheels' load
-	totalN  float64    // Σ T at its larger end
 }
 
 // setThrust sets mass, thrust and guide friction from the time now, as
@@ -72,10 +71,18 @@ type step struct {
 func (r *Runner) setThrust(span float64) float64 {
 	s, sum := &r.step, &r.sum
 	sum.advance(r.t, r.skipYaw)
-	s.m = [3]float64{sum.mass, -sum.flow[0], -sum.flow[1] / 2}
-	s.forward, s.up, s.pitch, s.yaw, s.yawSize = sum.forward, sum.up, sum.pitch, sum.yaw, sum.yawSize
-	yaw, yawSize := s.yaw, s.yawSize
+	// One number at a time: copying pairs that were just written one by one makes
+	// the processor wait.
+	s.m[0], s.m[1], s.m[2] = sum.mass, -sum.flow[0], -sum.flow[1]/2
+	s.forward[0], s.forward[1] = sum.forward[0], sum.forward[1]
+	s.up[0], s.up[1] = sum.up[0], sum.up[1]
+	s.pitch[0], s.pitch[1] = sum.pitch[0], sum.pitch[1]
+	if !r.skipYaw {
+		s.yaw[0], s.yaw[1] = sum.yaw[0], sum.yaw[1]
+		s.yawSize[0], s.yawSize[1] = sum.yawSize[0], sum.yawSize[1]
+	}
 	if g := r.p.Guide; g != nil {
+		yaw, yawSize := s.yaw, s.yawSize
 		if end := yaw[0] + yaw[1]*span; yaw[0]*end < 0 {
 			// A change of sign that rounds to now is behind us: a step of that
 			// length would never end.
@@ -87,7 +94,7 @@ func (r *Runner) setThrust(span float64) float64 {
 		if yaw[0]+yaw[1]*span/2 < 0 {
 			side = -side
 		}
-		s.guide = [2]float64{g.DragN + side*yaw[0], side * yaw[1]}
+		s.guide[0], s.guide[1] = g.DragN+side*yaw[0], side*yaw[1]
 		for _, moment := range [2]float64{yaw[0], yaw[0] + yaw[1]*span} {
 			if math.Abs(moment) > yawNegligible*(yawSize[0]+max(yawSize[1]*span, 0)) {
 				r.peakMoment = max(r.peakMoment, math.Abs(moment))
@@ -128,10 +135,10 @@ func (r *Runner) setForces() {
 	gCos, gSin := GravityMps2*r.cosG, GravityMps2*r.sinG
 	s.inertia = s.m[0] + r.p.Vehicle.RotatingMassKg + e.weights
 	s.air = r.drag
-	s.square = [2]float64{-r.drag - e.chute - (e.fillRate*r.t - e.fillStart), -e.fillRate}
+	s.square[0], s.square[1] = -r.drag-e.chute-(e.fillRate*r.t-e.fillStart), -e.fillRate
 	if r.behind {
 		s.air = -r.drag
-		s.square = [2]float64{r.drag, 0}
+		s.square[0], s.square[1] = r.drag, 0
 	}
 	s.mu = 0
 	if !r.unloaded {
@@ -349,6 +356,9 @@ func (r *Runner) advance() error {
 	span := r.setThrust(limitS - r.t)
 	r.decide(r.v)
 	r.setForces()
+	if done, err := r.coast(limitS); done {
+		return err
+	}
 	h := r.reach(span)
 	r.expand(h)
 	what := r.findEvent()
