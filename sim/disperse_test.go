@@ -43,7 +43,7 @@ func TestReferenceDispersionOfOneMotor(t *testing.T) {
 	if err := json.Unmarshal(data, &want); err != nil {
 		t.Fatal(err)
 	}
-	const runs, referenceRuns = 20_000, 1_000_000
+	const runs, referenceRuns = 5_000, 1_000_000
 	got, err := Disperse(context.Background(), readProblem(t, dir), DispersionOptions{Runs: runs, Seed: 7})
 	if err != nil {
 		t.Fatal(err)
@@ -83,7 +83,7 @@ func TestDispersionDoesNotDependOnWorkers(t *testing.T) {
 	var first Dispersion
 	for _, workers := range []int{1, 2, 8} {
 		d, err := Disperse(context.Background(), p, DispersionOptions{
-			Runs: 3000, Seed: 42, Workers: workers, Shares: true, BandM: []float64{0, 10, 50, 100},
+			Runs: 700, Seed: 42, Workers: workers, Shares: true, BandM: []float64{0, 10, 50, 100},
 			NewLights: func() LightSource { return scattered{} },
 		})
 		if err != nil {
@@ -95,7 +95,7 @@ func TestDispersionDoesNotDependOnWorkers(t *testing.T) {
 			t.Errorf("%d workers: got %+v, want %+v", workers, d, first)
 		}
 	}
-	other, err := Disperse(context.Background(), p, DispersionOptions{Runs: 3000, Seed: 43})
+	other, err := Disperse(context.Background(), p, DispersionOptions{Runs: 700, Seed: 43})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -228,7 +228,7 @@ func TestEnergyBalance(t *testing.T) {
 		{0.906179845938664, 0.23692688505618908}, {-0.906179845938664, 0.23692688505618908}}
 	rng := rand.New(rand.NewPCG(11, 1))
 	checked := 0
-	for n := range 60 {
+	for n := range 25 {
 		p := randomProblem(rng, n%5 == 4)
 		r, err := NewRunner(p)
 		if err != nil {
@@ -276,7 +276,7 @@ func TestEnergyBalance(t *testing.T) {
 			t.Errorf("problem %d: lines gave %g J", n, -jerk)
 		}
 	}
-	if checked < 40 {
+	if checked < 20 {
 		t.Errorf("only %d runs moved", checked)
 	}
 }
@@ -300,7 +300,7 @@ func sameOutcome(t *testing.T, what string, got, want Outcome, tolerance float64
 
 func TestMirroredVehicleRunsAlike(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 1))
-	for range 40 {
+	for range 20 {
 		p := randomProblem(rng, false)
 		q := *p
 		q.Motors = append([]Motor(nil), p.Motors...)
@@ -324,7 +324,7 @@ func runOrError(t *testing.T, p *Problem) (Outcome, error) {
 
 func TestSplittingACurveChangesNothing(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 1))
-	for range 40 {
+	for range 20 {
 		p := randomProblem(rng, false)
 		q := *p
 		q.Motors = append([]Motor(nil), p.Motors...)
@@ -351,7 +351,7 @@ func TestSplittingACurveChangesNothing(t *testing.T) {
 // tailwind or a line of fixed length it may.)
 func TestMoreDragNeverLengthensTheRun(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 1))
-	for range 60 {
+	for range 30 {
 		p := randomProblem(rng, false)
 		p.HeadwindMps, p.SlopeRatio, p.Stops, p.Vehicle.LiftCoefficient = 0, 0, nil, 0
 		q := *p

@@ -30,7 +30,7 @@ func TestAMomentThatChangesSignAtAKnotDoesNotStopTheRun(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(1, 1))
 	lights := make([]float64, 4)
-	for run := range 8000 {
+	for run := range 2000 {
 		for i := range lights {
 			lights[i] = 0.035 + 0.008*rng.NormFloat64()
 			lights[i] = max(lights[i], 0)

@@ -9,3 +9,5 @@ func TestAgainstPlainRungeKuttaAtLength(t *testing.T) {
 		crossCheck(t, seed, 60, 1e-3)
 	}
 }
+
+func TestNoAnswerHoldsANaNAtLength(t *testing.T) { wildAnswersAreFinite(t, 9, 2000) }

