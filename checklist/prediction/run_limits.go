@@ -8,8 +8,11 @@ import (
 	"holdline/sim"
 )
 
-// Names that the text shows as a percentage.
+// Names and units that the text knows.
 const (
+	limitStop      = "stop inside the cleared length"
+	unitMotors     = "motors"
+	unitAirborne   = "cases airborne"
 	limitOverrun   = "overrun probability, 95 % upper bound"
 	limitFrontLoad = "front load"
 )
@@ -26,7 +29,7 @@ func runLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 	var limits []Limit
 	strip := s.Site.ClearLengthM - s.Limits.StopMarginM
 	r.gates(func(c *sim.CaseResult) {
-		limits = append(limits, atMost("stop inside the cleared length", c.Case.Name, c.Outcome.StopPositionM, strip, "m", sourceStrip))
+		limits = append(limits, atMost(limitStop, c.Case.Name, c.Outcome.StopPositionM, strip, "m", sourceStrip))
 	})
 	limits = append(limits,
 		atMost(limitOverrun, "", r.Dispersion.OverrunUpper95, s.Limits.OverrunProbability, "", sourceSheet))
@@ -45,7 +48,7 @@ func firingLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 		}
 	}
 	limits := []Limit{
-		atLeast("every motor fires", dark, float64(firing), float64(len(s.Motors)), "motors", sourceModel),
+		atLeast("every motor fires", dark, float64(firing), float64(len(s.Motors)), unitMotors, sourceModel),
 		atMost("thrust to weight", "", r.ThrustToWeight, s.Limits.ThrustToWeight, "", sourceSheet),
 	}
 	if !r.LightAtZero {
@@ -71,7 +74,7 @@ func loadLimits(s *sheet.Sheet, r *Run) []Limit {
 			airborne++
 		}
 	})
-	limits = append(limits, atMost("wheels on the ground", first, float64(airborne), 0, "cases airborne", sourceWheels))
+	limits = append(limits, atMost("wheels on the ground", first, float64(airborne), 0, unitAirborne, sourceWheels))
 	if s.Guide == nil {
 		yaw, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.MinYawMargin })
 		limit := atLeast("yaw margin", where, yaw, s.Limits.YawMargin, "", sourceSheet)

@@ -3,6 +3,7 @@ package prediction
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
@@ -328,5 +329,68 @@ func TestRunTextForPeople(t *testing.T) {
 		if !strings.Contains(us.String(), part) {
 			t.Errorf("the US text does not say %q", part)
 		}
+	}
+}
+
+// The borrowed distances against the codes' own numbers in feet: NAR model
+// rocket code item 5 (15 ft for class D or smaller, 30 ft above), a cluster one
+// class up, all doubled for an unconventional vehicle; the high-power table
+// beyond 320 N·s, 1500 g or 125 g of propellant.
+func TestBorrowedDistances(t *testing.T) {
+	for _, c := range []struct {
+		impulseNs, massKg, propellantKg float64
+		motors                          int
+		wantFt                          float64
+	}{
+		{9, 0.5, 0.02, 1, 30}, {20, 0.5, 0.02, 1, 30}, {20.01, 0.5, 0.02, 1, 60}, {10, 0.5, 0.02, 2, 30}, {10.01, 0.5, 0.02, 2, 60},
+		{320, 1.5, 0.125, 3, 60}, {320, 1.501, 0.1, 1, 100}, {300, 1.4, 0.126, 1, 100}, {300, 1.4, 0.126, 2, 200},
+		{321, 1.4, 0.1, 1, 100}, {2000, 5, 1, 1, 200}, {2000, 5, 1, 4, 300}, {40960, 50, 20, 1, 1500},
+	} {
+		got, source := borrowedCrewDistanceM(c.impulseNs, c.massKg, c.propellantKg, c.motors)
+		if math.Abs(got-c.wantFt*0.3048) > 1e-9 || !strings.Contains(source, "borrowed") {
+			t.Errorf("%+v: got %g m from %q, want %g ft", c, got, source, c.wantFt)
+		}
+	}
+	for impulseNs, wantFt := range map[float64]float64{9: 25, 1280: 25, 1281: 37.5, 6000: 62.5} {
+		if got, _ := borrowedHalfWidthM(impulseNs); math.Abs(got-wantFt*0.3048) > 1e-9 {
+			t.Errorf("half width for %g N·s: got %g m, want %g ft", impulseNs, got, wantFt)
+		}
+	}
+	if !beyondTables(41_000) || beyondTables(40_960) {
+		t.Error("the end of the tables is not at 40960 N·s")
+	}
+}
+
+func TestRunIsReproducibleAndCancels(t *testing.T) {
+	s := runSheet(t, filepath.Join(referenceDir, "dispersion", "02", "sheet.toml"))
+	var first []byte
+	for _, workers := range []int{1, 3} {
+		r, err := BuildRun(context.Background(), s, RunOptions{Runs: 300, Seed: 11, Workers: workers})
+		if err != nil {
+			t.Fatal(err)
+		}
+		data, err := json.Marshal(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if first == nil {
+			first = data
+		} else if string(data) != string(first) {
+			t.Error("another number of workers gave another answer")
+		}
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	_, err := BuildRun(ctx, s, RunOptions{Runs: 1_000_000, Seed: 1, Progress: func(int) { cancel() }})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: got %v", err)
+	}
+}
+
+func TestARunThatNeverEndsIsAnError(t *testing.T) {
+	s := runSheet(t, filepath.Join(referenceDir, "run", "02", "sheet.toml"))
+	s.Site.SlopeRatio = -0.2
+	_, err := BuildRun(context.Background(), s, RunOptions{LightAtZero: true, Runs: 10, Seed: 1})
+	if err == nil || !strings.Contains(err.Error(), "still moving") || !strings.Contains(err.Error(), "without any stop") {
+		t.Errorf("downhill at 20 %%: got %v, want the case and why", err)
 	}
 }

@@ -218,7 +218,9 @@ var limitDimensions = map[string]unit.Dimension{
 	"m": unit.Length, "s": unit.Time, "N": unit.Force, "m/s2": unit.Acceleration,
 }
 
-// writeLimits writes the limits: first those that fail, then the tightest.
+// writeLimits writes the limits: first those that fail, then the tightest. Of
+// the cases that stop in time only the tightest has a line; the table of cases
+// shows the others.
 func (r *Run) writeLimits(t *text) {
 	limits := slices.Clone(r.Limits)
 	slices.SortStableFunc(limits, func(a, b Limit) int {
@@ -232,7 +234,13 @@ func (r *Run) writeLimits(t *text) {
 	})
 	t.line("")
 	t.line("Limits, the tightest first")
+	others := 0
 	for _, l := range limits {
+		if l.Name == limitStop && l.Pass {
+			if others++; others > 1 {
+				continue
+			}
+		}
 		mark, which := "ok ", ""
 		if !l.Pass {
 			mark = "NO "
@@ -243,12 +251,15 @@ func (r *Run) writeLimits(t *text) {
 		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s, limit %s, left %s; %s", l.Name, which,
 			t.limitValue(l, l.Value), t.limitValue(l, l.Limit), t.limitValue(l, l.Left), l.Source))
 	}
+	if others > 1 {
+		t.wrap("  ok ", fmt.Sprintf("%s: %d further cases leave more", limitStop, others-1))
+	}
 }
 
 // share is how much of the limit is left, for ordering.
 func (l Limit) share() float64 {
-	if finite(l.Left) == nil {
-		return math.Inf(1)
+	if finite(l.Left) == nil || l.Unit == unitMotors || l.Unit == unitAirborne {
+		return math.Inf(1) // a count has no middle ground
 	}
 	return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
 }
