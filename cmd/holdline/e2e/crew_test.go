@@ -3,6 +3,7 @@
 package e2e
 
 import (
+	"fmt"
 	"regexp"
 	"strings"
 	"testing"
@@ -20,10 +21,9 @@ const (
 
 // The state in large letters, top row.
 const (
-	bigSetup    = "█▀▀ █▀▀ ▀█▀ █ █ █▀█"
-	bigWait     = "█ █ █▀█ ▀█▀ ▀█▀"
-	bigHold     = "█ █ █▀█ █   █▀▄"
-	bigMakeSafe = "█▄█ █▀█ █ █ █▀▀"
+	bigSetup = "█▀▀ █▀▀ ▀█▀ █ █ █▀█"
+	bigWait  = "█   █ █▀█ ▀█▀ ▀█▀"
+	bigHold  = "█ █ █▀█ █   █▀▄"
 )
 
 // hands move the practice box: by the cockpit's own hand keys, or in the other
@@ -39,23 +39,19 @@ type hands interface {
 // keys are the hands by F5 to F9.
 type keys struct{ x *terminal }
 
-func (k keys) move(key, want string) {
+func (k keys) move(f int, key, want string) {
 	k.x.t.Helper()
+	shown := regexp.MustCompile(fmt.Sprintf(`F%d \w+ %s\b`, f, want))
 	k.x.press(key)
-	k.x.see(want, 2*time.Second)
+	k.x.until(shown.String(), 2*time.Second, shown.MatchString)
 	time.Sleep(850 * time.Millisecond) // a key that comes sooner again is taken for its own repeat
 }
-func (k keys) key(in bool) { k.x.t.Helper(); k.move(handKey, "F5 key "+word(in, "in", "out")) }
-func (k keys) battery(on bool) {
-	k.x.t.Helper()
-	k.move(handBattery, "F6 battery "+word(on, "on", "off"))
-}
-func (k keys) igniters(on bool) {
-	k.x.t.Helper()
-	k.move(handIgniters, "F7 igniters "+word(on, "on", "off"))
-}
-func (k keys) shunt(on bool) { k.x.t.Helper(); k.move(handShunt, "F8 shunt "+word(on, "on", "off")) }
-func (k keys) button(bool)   { k.x.t.Helper(); k.x.press(handButton) }
+
+func (k keys) key(in bool)      { k.x.t.Helper(); k.move(5, handKey, word(in, "in", "out")) }
+func (k keys) battery(on bool)  { k.x.t.Helper(); k.move(6, handBattery, word(on, "on", "off")) }
+func (k keys) igniters(on bool) { k.x.t.Helper(); k.move(7, handIgniters, word(on, "on", "off")) }
+func (k keys) shunt(on bool)    { k.x.t.Helper(); k.move(8, handShunt, word(on, "on", "off")) }
+func (k keys) button(bool)      { k.x.t.Helper(); k.x.press(handButton) }
 
 func word(is bool, yes, no string) string {
 	if is {
@@ -72,15 +68,19 @@ type crew struct {
 }
 
 var headOf = regexp.MustCompile(`(?m)│ (.+?) +step (\d+) of (\d+) *$`)
-var orderOf = regexp.MustCompile(`(?m)^.{38}│ ([A-Z][A-Z ]+[A-Z])\s*$`)
+var orderOf = regexp.MustCompile(`│ ([A-Z][A-Z0-9 ]+[A-Z0-9])\s*$`)
 
-// head is the title of what is due, as the screen has it.
+// head is the title of what is due, as the screen has it; "" while a field is
+// open.
 func head(screen string) string {
 	lines := strings.Split(screen, "\n")
-	if len(lines) < 5 {
+	if len(lines) < 5 || strings.Contains(screen, "esc close") {
 		return ""
 	}
 	for _, line := range lines[4:] {
+		if !strings.Contains(line, "│") {
+			continue
+		}
 		if m := headOf.FindStringSubmatch(line); m != nil {
 			return strings.TrimSpace(m[1])
 		}
@@ -146,10 +146,10 @@ func (c *crew) step(h, screen string) {
 	case h == "STRAY CURRENT":
 		c.say("0.001", "0.001")
 	case strings.HasPrefix(h, "PREDICTION"):
-		c.accept()
+		c.accept(word(h == "PREDICTION", ranger, firing))
 	case h == "LINE CLOSED":
 		count := "4"
-		if strings.Contains(screen, "are back?") {
+		if strings.Contains(screen, "line OPEN") {
 			count = "1"
 		}
 		c.say(ranger, count)
@@ -191,14 +191,14 @@ func (c *crew) step(h, screen string) {
 	c.gone(h, 10*time.Second)
 }
 
-// accept reads the prediction and takes both names.
-func (c *crew) accept() {
+// accept reads the prediction and types the officer's name.
+func (c *crew) accept(name string) {
 	c.t.Helper()
 	c.x.press(enter)
 	c.x.until("the prediction", 90*time.Second, func(s string) bool {
 		return strings.Contains(s, "rest") && !strings.Contains(s, "not computed")
 	})
-	c.say(firing, ranger)
+	c.say(name)
 }
 
 var callWord = regexp.MustCompile(`figures (\d) (\d)`)
@@ -308,7 +308,7 @@ func (c *crew) closeOut() {
 			c.say("shunted", firing)
 		case h == "LINE CLOSED":
 			count := "4"
-			if strings.Contains(s, "are back?") {
+			if strings.Contains(s, "line OPEN") {
 				count = "1"
 			}
 			c.say(ranger, count)

@@ -85,6 +85,9 @@ func (c *crew) afterRun() {
 			c.say(firing)
 		case "WHAT LIT":
 			c.say("all", "lit", firing)
+		case "BATTERY OFF":
+			c.h.battery(false)
+			continue
 		case "ONE GOES FORWARD":
 			c.forward()
 			return
@@ -101,12 +104,14 @@ func (c *crew) afterRun() {
 // forward takes the battery off and sends one person.
 func (c *crew) forward() {
 	c.t.Helper()
-	c.h.battery(false)
+	if !strings.Contains(c.x.screen(), "F6 battery off") {
+		c.h.battery(false)
+	}
 	c.x.see("battery 0.0", 3*time.Second)
 	for range 10 {
 		c.say(ranger, firing)
 		time.Sleep(500 * time.Millisecond)
-		if strings.Contains(c.x.screen(), bigMakeSafe) {
+		if strings.Contains(c.x.screen(), "line OPEN") {
 			return
 		}
 		time.Sleep(time.Second)

@@ -194,6 +194,7 @@ func (s *session) header() record.Header {
 // cockpit runs the screen until it is left, then ends everything.
 func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
 	s.start(first)
+	s.settle()
 	model := guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}
 	program := tea.NewProgram(model, append(tui.Options(),
 		tea.WithoutSignalHandler(), tea.WithInput(s.o.In), tea.WithOutput(s.o.Out))...)
@@ -219,6 +220,16 @@ func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
 		err = fmt.Errorf("session: screen: %w", err)
 	}
 	return err
+}
+
+// settle waits, for a moment at most, until there is something to show: the
+// machine's first state, and a first reading where a box is there.
+func (s *session) settle() {
+	for end := time.Now().Add(time.Second); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+		if f := s.driver.latest.Load(); f != nil && (s.box == nil || f.State.Box.Up) {
+			return
+		}
+	}
 }
 
 // Times of the end.
