@@ -234,3 +234,8 @@ func (x *terminal) restored() bool {
 	return strings.LastIndex(raw, "\x1b[?1049l") > strings.LastIndex(raw, "\x1b[?1049h") &&
 		strings.LastIndex(raw, "\x1b[?25h") > strings.LastIndex(raw, "\x1b[?25l")
 }
+
+// hangUp closes the terminal, as its window does.
+func (x *terminal) hangUp() {
+	_ = x.tty.Close() // the program sees the end of its terminal
+}
