@@ -78,7 +78,7 @@ func (d *disperser) shares() []VarianceShare {
 			d.scale[i] = 1 + s.ThrustLot*z
 		}
 	})
-	all := []VarianceShare{
+	return ranked([]VarianceShare{
 		{Source: "thrust of the lot", StdDevM: lot},
 		{Source: "thrust of each motor", StdDevM: motors},
 		{Source: "drag", StdDevM: normal(s.Drag, func(z float64) { d.drag *= 1 + s.Drag*z })},
@@ -89,7 +89,12 @@ func (d *disperser) shares() []VarianceShare {
 		{Source: "a motor silent", StdDevM: silent},
 		{Source: "a stopping device failing", StdDevM: fails},
 		{Source: "light times from the circuit", StdDevM: d.circuitVariance(nominal, restM)},
-	}
+	})
+}
+
+// ranked turns variances, given as StdDevM, into deviations and shares, the
+// largest first.
+func ranked(all []VarianceShare) []VarianceShare {
 	sum := 0.0
 	for i := range all {
 		sum += all[i].StdDevM

@@ -224,20 +224,29 @@ func (r *Runner) expand(h float64) {
 	a[0], a[1], a[2], a[3] = a0, a1, a2, a3
 	sq[0], sq[1], sq[2], sq[3] = sq0, sq1, sq2, sq3
 
+	least := r.least * (math.Abs(v0) + 0.1)
 	few := orderFew
 	if 0.0625*sq0 < v1*v1+v2*v2+v3*v3 {
 		few = orderStart
 	}
-	least := r.least * (math.Abs(v0) + 0.1)
-	least *= least
+	s.further(recurrence{h, u0, q0, q1, m1, m2, k, c}, few, least*least)
+}
+
+// recurrence holds the recurrence's factors, over M_0.
+type recurrence struct{ h, u0, q0, q1, m1, m2, k, c float64 }
+
+// further continues the series from its fourth order until its terms, squared,
+// are below least, but to order few at the least.
+func (s *step) further(f recurrence, few int, least float64) {
+	v, x, a, sq := &s.v, &s.x, &s.a, &s.sq
 	// The newest term stands in registers and apart from the sum over the older
 	// ones: otherwise every order would wait for the whole of the one before.
 	n := 4
-	vNew, vOld := v4, v3
-	aOld, aOlder, sqOld := a3, a2, sq3
-	lead := 2 * q0 * u0
+	vNew, vOld := v[4], v[3]
+	aOld, aOlder, sqOld := a[3], a[2], sq[3]
+	lead := 2 * f.q0 * f.u0
 	for n < maxOrder && (n < few || vNew*vNew+0.01*vOld*vOld >= least) {
-		older, other := v1*vOld, 0.0
+		older, other := v[1]*vOld, 0.0
 		i, j := 2, n-2
 		for ; i+1 < j-1; i, j = i+2, j-2 {
 			older += v[i&31] * v[j&31]
@@ -251,14 +260,14 @@ func (r *Runner) expand(h float64) {
 		if i == j {
 			older += v[i&31] * v[i&31]
 		}
-		next := lead*vNew + (q0*older + q1*sqOld - m2*aOlder - m1*aOld)
-		if elastic {
-			next -= k*x[n&31] + c*vNew
+		next := lead*vNew + (f.q0*older + f.q1*sqOld - f.m2*aOlder - f.m1*aOld)
+		if f.k > 0 {
+			next -= f.k*x[n&31] + f.c*vNew
 		}
-		sqOld = 2*u0*vNew + older
+		sqOld = 2*f.u0*vNew + older
 		aOlder, aOld = aOld, next
 		sq[n&31], a[n&31] = sqOld, next
-		step := h * inverse[(n+1)&31]
+		step := f.h * inverse[(n+1)&31]
 		x[(n+1)&31] = step * vNew
 		vOld, vNew = vNew, step*next
 		v[(n+1)&31] = vNew
