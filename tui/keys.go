@@ -103,7 +103,7 @@ func holdHint(p arming.Phase) hint {
 	case arming.Wait, arming.MakeSafe:
 		return hint{"space", "everyone back, WAIT"}
 	case arming.Closed:
-		return hint{"space", "note a HOLD"}
+		return hint{"space", "call HOLD"}
 	}
 	return hint{"space", "HOLD"}
 }

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"strings"
 
 	"holdline/arming"
 	"holdline/checklist"
@@ -15,7 +16,10 @@ type writer struct {
 	y int
 }
 
+// text writes text wrapped. The hold line stays in one piece: a line that ends
+// in the word would read as the call to stop.
 func (w *writer) text(s canvas.Style, text string) {
+	text = strings.ReplaceAll(text, "hold line", "hold\u00a0line")
 	for _, l := range canvas.Wrap(text, w.c.Width()) {
 		w.c.Put(0, w.y, s, l)
 		w.y++

@@ -47,7 +47,7 @@ func armTask(f *Frame) task {
 func tryCodeTask() task {
 	t := task{id: "arm/code", head: "CODE", who: "range officer", step: -1,
 		ask:  "Range officer: your code, within 30 s.",
-		hint: "nobody else looks; three wrong codes hold",
+		hint: "nobody else looks; three wrong codes are a HOLD",
 		kind: "the code, not shown"}
 	t.open = func() *form {
 		return &form{task: t.id, title: "THE RANGE OFFICER'S CODE", fields: []field{{label: "code", hidden: true, ghost: "not shown"}}}
@@ -119,7 +119,7 @@ func holdTasks(f *Frame) []task {
 
 func holdByTask(f *Frame) task {
 	s := &f.State
-	t := task{id: "hold/by", head: "WHO CALLED HOLD", who: "anyone", step: -1, done: s.HoldCaller != "",
+	t := task{id: "caller", head: "WHO CALLED HOLD", who: "anyone", step: -1, done: s.HoldCaller != "",
 		ask: "Who called it? It was right to; nobody is asked why until later.", kind: "a name"}
 	t.open = func() *form {
 		return &form{task: t.id, title: t.head, fields: []field{{ghost: "a name, or: nobody, the program", names: crewNames(s), free: true}},

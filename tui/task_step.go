@@ -47,7 +47,15 @@ func stepTask(f *Frame, i int) task {
 
 // headOf names a step in a few words.
 func headOf(st *checklist.Step) string {
-	return strings.ToUpper(strings.NewReplacer("/", " ", "-", " ").Replace(st.ID))
+	if st.ID == arming.StepKeyHeld {
+		return "KEY HANDED OVER"
+	}
+	return strings.ToUpper(strings.Map(func(r rune) rune {
+		if r == '/' || r == '-' {
+			return ' '
+		}
+		return r
+	}, st.ID))
 }
 
 func whoAnswers(st *checklist.Step) string {

@@ -137,6 +137,9 @@ func (c Canvas) set(x, y int, text string, w int, s Style) {
 	if y < 0 || y >= c.h || x < 0 || x >= c.w {
 		return
 	}
+	if text == "\u00a0" { // keeps two words together in Wrap, and is a blank here
+		text = " "
+	}
 	row := c.g.cells[(c.y+y)*c.g.w : (c.y+y+1)*c.g.w]
 	at := c.x + x
 	if x+w > c.w || w > 2 {
@@ -221,14 +224,14 @@ func Width(text string) int {
 }
 
 // Wrap breaks text at blanks into lines of at most w columns; a longer word is
-// cut.
+// cut. A no-break space keeps two words together.
 func Wrap(text string, w int) []string {
 	if w < 1 {
 		return nil
 	}
 	var lines []string
 	line, used := "", 0
-	for _, word := range strings.Fields(text) {
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }) {
 		n := Width(word)
 		for n > w {
 			if used > 0 {

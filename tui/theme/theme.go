@@ -1,7 +1,8 @@
 // Package theme says how each meaning on the screen looks. Panels name
 // meanings; only this package names colours.
 //
-// Every pair of colours keeps a contrast of 4.5:1 at least, the level AA of
+// Every colour is one of the 256 of the xterm palette, so that a terminal with
+// 256 colours shows the same as one with all. Every pair of colours keeps a contrast of 4.5:1 at least, the level AA of
 // WCAG 2.2, success criterion 1.4.3; a test computes it.
 package theme
 
@@ -55,58 +56,58 @@ type palette struct {
 	pairs [End]pair
 }
 
-// Light is for the sun: dark on white.
+// light is for the sun: dark on white.
 var light = palette{"light", [End]pair{
-	Text:     {"#14181c", "#ffffff", false},
+	Text:     {"#1c1c1c", "#ffffff", false},
 	Strong:   {"#000000", "#ffffff", true},
-	Dim:      {"#545b62", "#ffffff", false},
-	Rule:     {"#6a7178", "#ffffff", false},
-	Title:    {"#003a70", "#ffffff", true},
-	Stands:   {"#00573c", "#ffffff", false},
-	Broken:   {"#a01600", "#ffffff", true},
-	Lapsing:  {"#7a4a00", "#ffffff", true},
-	Live:     {"#ffffff", "#a01600", true},
-	Practice: {"#ffffff", "#5b2a86", true},
-	Bar:      {"#14181c", "#dde3e8", false},
-	Stop:     {"#000000", "#ffc21a", true},
-	Key:      {"#003a70", "#ffffff", true},
-	Field:    {"#000000", "#e4edf6", false},
-	Ghost:    {"#4a5660", "#e4edf6", false},
-	Good:     {"#00573c", "#ffffff", false},
-	Bad:      {"#a01600", "#ffffff", true},
-	Track:    {"#3d444b", "#ffffff", false},
-	Curve:    {"#003a70", "#ffffff", false},
-	Spread:   {"#5b6b7a", "#ffffff", false},
+	Dim:      {"#585858", "#ffffff", false},
+	Rule:     {"#767676", "#ffffff", false},
+	Title:    {"#005f87", "#ffffff", true},
+	Stands:   {"#005f00", "#ffffff", false},
+	Broken:   {"#af0000", "#ffffff", true},
+	Lapsing:  {"#875f00", "#ffffff", true},
+	Live:     {"#ffffff", "#af0000", true},
+	Practice: {"#ffffff", "#5f00af", true},
+	Bar:      {"#1c1c1c", "#dadada", false},
+	Stop:     {"#000000", "#ffaf00", true},
+	Key:      {"#005f87", "#ffffff", true},
+	Field:    {"#000000", "#ffffd7", false},
+	Ghost:    {"#585858", "#ffffd7", false},
+	Good:     {"#005f00", "#ffffff", false},
+	Bad:      {"#af0000", "#ffffff", true},
+	Track:    {"#444444", "#ffffff", false},
+	Curve:    {"#005faf", "#ffffff", false},
+	Spread:   {"#6c6c6c", "#ffffff", false},
 	Count:    {"#000000", "#ffffff", true},
-	Proved:   {"#ffffff", "#00573c", true},
-	Hands:    {"#5b2a86", "#ffffff", false},
+	Proved:   {"#ffffff", "#005f00", true},
+	Hands:    {"#5f00af", "#ffffff", false},
 }}
 
-// Dark is for dusk.
+// dark is for dusk.
 var dark = palette{"dark", [End]pair{
-	Text:     {"#d9dde0", "#0d1216", false},
-	Strong:   {"#ffffff", "#0d1216", true},
-	Dim:      {"#97a1aa", "#0d1216", false},
-	Rule:     {"#7a848d", "#0d1216", false},
-	Title:    {"#8cc4ff", "#0d1216", true},
-	Stands:   {"#6fd6a4", "#0d1216", false},
-	Broken:   {"#ff9a7d", "#0d1216", true},
-	Lapsing:  {"#f3c454", "#0d1216", true},
-	Live:     {"#1a0500", "#ff9a7d", true},
-	Practice: {"#16052a", "#c9a3f5", true},
-	Bar:      {"#d9dde0", "#242d35", false},
-	Stop:     {"#000000", "#ffc21a", true},
-	Key:      {"#8cc4ff", "#0d1216", true},
-	Field:    {"#ffffff", "#1d3045", false},
-	Ghost:    {"#a9b8c6", "#1d3045", false},
-	Good:     {"#6fd6a4", "#0d1216", false},
-	Bad:      {"#ff9a7d", "#0d1216", true},
-	Track:    {"#b4bcc3", "#0d1216", false},
-	Curve:    {"#8cc4ff", "#0d1216", false},
-	Spread:   {"#8b98a4", "#0d1216", false},
-	Count:    {"#ffffff", "#0d1216", true},
-	Proved:   {"#00180e", "#6fd6a4", true},
-	Hands:    {"#c9a3f5", "#0d1216", false},
+	Text:     {"#dadada", "#121212", false},
+	Strong:   {"#ffffff", "#121212", true},
+	Dim:      {"#a8a8a8", "#121212", false},
+	Rule:     {"#808080", "#121212", false},
+	Title:    {"#87d7ff", "#121212", true},
+	Stands:   {"#5fd787", "#121212", false},
+	Broken:   {"#ff875f", "#121212", true},
+	Lapsing:  {"#ffd75f", "#121212", true},
+	Live:     {"#000000", "#ff875f", true},
+	Practice: {"#000000", "#d7afff", true},
+	Bar:      {"#dadada", "#303030", false},
+	Stop:     {"#000000", "#ffaf00", true},
+	Key:      {"#87d7ff", "#121212", true},
+	Field:    {"#ffffff", "#005f87", false},
+	Ghost:    {"#d7d7d7", "#005f87", false},
+	Good:     {"#5fd787", "#121212", false},
+	Bad:      {"#ff875f", "#121212", true},
+	Track:    {"#bcbcbc", "#121212", false},
+	Curve:    {"#87d7ff", "#121212", false},
+	Spread:   {"#8a8a8a", "#121212", false},
+	Count:    {"#ffffff", "#121212", true},
+	Proved:   {"#000000", "#5fd787", true},
+	Hands:    {"#d7afff", "#121212", false},
 }}
 
 // Theme paints meanings.
