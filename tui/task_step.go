@@ -23,6 +23,10 @@ func stepTask(f *Frame, i int) task {
 	case checklist.KindQuantity:
 		t.kind = "read off an instrument, twice"
 		t.open = func() *form { return quantityForm(st) }
+		if metered(f, st) {
+			t.kind = `the word "read": the meter is read twice at that moment`
+			t.open = func() *form { return meterForm(st) }
+		}
 	case checklist.KindMeasured:
 		t.hint, t.kind = "", `the word "read": the box is read at that moment`
 		if st.Motor > 0 {
@@ -120,7 +124,7 @@ func quantityForm(st *checklist.Step) *form {
 	unit := orElse(st.Band.Unit, "a number")
 	return &form{task: st.ID, title: headOf(st), fields: []field{
 		{label: "first reading", ghost: unit},
-		{label: "again, lifted between", ghost: unit},
+		{label: "second reading", ghost: unit},
 	}, send: func(v []string) ([]arming.Event, string) {
 		a, okA := number(v[0], st.Band.Unit)
 		b, okB := number(v[1], st.Band.Unit)
@@ -144,6 +148,28 @@ func measuredForm(st *checklist.Step) *form {
 				return nil, "type " + word + " to take the reading"
 			}
 			return one(arming.Answer{Step: st.ID, Means: arming.MeansBox})
+		}}
+}
+
+// metered reports a step that the multimeter on its serial line answers.
+func metered(f *Frame, st *checklist.Step) bool {
+	return f.Plan.Mode == arming.ModeMeter && (st.Band.Unit == "ohm" || st.Band.Unit == "V")
+}
+
+// meterForm has the multimeter read where its leads lie now. The shell reads
+// it, twice, and puts the values in.
+func meterForm(st *checklist.Step) *form {
+	where := "on what is asked for"
+	if st.Motor > 0 {
+		where = fmt.Sprintf("on motor %d", st.Motor)
+	}
+	return &form{task: st.ID, title: headOf(st), note: "Meter leads " + where + ", then read.",
+		fields: []field{{ghost: "type read to take the reading"}},
+		send: func(v []string) ([]arming.Event, string) {
+			if fold(v[0]) != "read" {
+				return nil, "type read to take the reading"
+			}
+			return one(arming.Answer{Step: st.ID, Means: arming.MeansMeter})
 		}}
 }
 

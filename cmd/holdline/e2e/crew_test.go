@@ -165,7 +165,7 @@ func (c *crew) step(h, screen string) {
 	case h == "HOOK UP":
 		c.h.igniters(true)
 		c.say("lead 1 to 4 on motor 1 to 4, insulated")
-	case h == "KEY HELD":
+	case h == "KEY HANDED OVER":
 		c.say(ranger)
 	case h == "SHUNT OFF":
 		c.h.shunt(false)

@@ -3,7 +3,6 @@ package session
 import (
 	"context"
 	"fmt"
-	"io"
 	"time"
 
 	"holdline/arming"
@@ -17,22 +16,24 @@ const connectWithin = 12 * time.Second
 
 // boxLink joins a link of package groundbox to the driver.
 type boxLink struct {
-	link    *groundbox.Link
-	out     chan report
-	quit    chan struct{}
-	done    chan struct{}
-	first   groundbox.Connected
-	number  uint64 // of the last decision to close the permit; the driver's alone
-	granted bool
+	link   *groundbox.Link
+	out    chan report
+	quit   chan struct{}
+	done   chan struct{}
+	first  groundbox.Connected
+	number uint64  // of the last decision to close the permit; the driver's alone
+	pulseS float64 // the sheet's
 }
 
 // openBox opens the box and waits until it has proved what it is.
-func openBox(ctx context.Context, cfg groundbox.Config, say func(string)) (*boxLink, error) {
+func openBox(ctx context.Context, cfg groundbox.Config, pulseS float64, say func(string)) (*boxLink, error) {
 	b := &boxLink{
 		link: groundbox.Open(cfg),
 		out:  make(chan report),
 		quit: make(chan struct{}),
 		done: make(chan struct{}),
+
+		pulseS: pulseS,
 	}
 	timeout := time.NewTimer(connectWithin)
 	defer timeout.Stop()
@@ -77,6 +78,7 @@ func (b *boxLink) port() port {
 			b.link.Permit(groundbox.Grant{Number: b.number, Until: until})
 		},
 		lapse:   b.link.Lapse,
+		fire:    b.link.AskFire,
 		lease:   b.link.Lease,
 		clear:   func(bits int) { b.link.ClearEvents(wire.Event(bits)) },
 		rate:    func(every time.Duration) { b.link.Fast(every < groundbox.PollSlow) },
@@ -87,7 +89,7 @@ func (b *boxLink) port() port {
 // pump turns the link's reports into events until the link is closed.
 func (b *boxLink) pump() {
 	defer close(b.done)
-	tr := translator{port: "box"}
+	tr := translator{pulseS: b.pulseS}
 	send := func(list []report) bool {
 		for _, r := range list {
 			select {
@@ -119,10 +121,10 @@ func (b *boxLink) close() {
 
 // translator turns what a link reports into events of the machine.
 type translator struct {
-	port     string
 	events   wire.Event // told already and not yet gone from the snapshots
 	practice bool
 	was      bool
+	pulseS   float64 // the sheet's
 }
 
 func (t *translator) report(r groundbox.Report) []report {
@@ -148,10 +150,32 @@ func (t *translator) report(r groundbox.Report) []report {
 		return []report{{event: arming.Stalled{Part: "permit not renewed: " + clean(r.Reason)}}}
 	case groundbox.PermitDidNotOpen:
 		return []report{{event: arming.PermitStuck{}, text: "permit did not open"}}
+	case groundbox.FireRead:
+		return []report{{note: t.pulse(r)}}
 	case groundbox.Refused:
 		return []report{{text: "box refused: " + clean(refusedText(r))}}
 	}
 	return nil
+}
+
+// pulse says how long the last pulse was, and what a short one may have done
+//
+func (t *translator) pulse(r groundbox.FireRead) string {
+	if r.LengthS.Kind != wire.Measured {
+		return "the box knows of no pulse"
+	}
+	text := fmt.Sprintf("the pulse lasted %.2f s, the battery fell to %s V", r.LengthS.Value, voltText(r.BatteryV))
+	if r.LengthS.Value < t.pulseS {
+		text += fmt.Sprintf("; the sheet's is %.2f s: a short pulse can starve a motor that has not lit", t.pulseS)
+	}
+	return text
+}
+
+func voltText(r wire.Reading) string {
+	if r.Kind != wire.Measured {
+		return "an unknown number of"
+	}
+	return fmt.Sprintf("%.2f", r.Value)
 }
 
 func refusedText(r groundbox.Refused) string {
@@ -232,6 +256,3 @@ func ohm(r wire.Reading) arming.Ohm {
 	}
 	return arming.Ohm{}
 }
-
-// dialer opens a port.
-type dialer func(ctx context.Context) (io.ReadWriteCloser, error)

@@ -70,6 +70,7 @@ type port struct {
 	on      func(time.Time) error // closes it, once, renewed until then at most
 	grant   func(time.Time)       // renews it until then at most
 	lapse   func()                // renews it no longer and sends nothing: the contact proof's watchdog
+	fire    func()                // asks for the length of the last pulse
 	lease   func(bool)
 	clear   func(int)
 	rate    func(time.Duration) // how often snapshots are asked for
@@ -81,6 +82,7 @@ type report struct {
 	event arming.Event
 	good  bool   // a good answer of the box
 	text  string // how the link stands, for people
+	note  string // a sentence for the log and the record
 }
 
 func newDriver(plan *arming.Plan, box port, rec *recorder, c clock, h hooks) *driver {
@@ -266,6 +268,9 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 	if d.hooks.answered != nil && before.Evidence != after.Evidence {
 		d.hooks.answered(&before, &after)
 	}
+	if after.Phase == arming.Wait && (before.Phase == arming.Window || before.Phase == arming.Run) && d.box.fire != nil {
+		d.box.fire()
+	}
 	d.renew()
 	return failed
 }
@@ -399,6 +404,9 @@ func (d *driver) report(r report) {
 	if r.text != "" {
 		d.frame.LinkText = r.text
 	}
+	if r.note != "" {
+		d.note(r.note)
+	}
 	switch ev := r.event.(type) {
 	case nil:
 	case arming.Stalled:
@@ -410,6 +418,17 @@ func (d *driver) report(r report) {
 	default:
 		d.step(ev)
 	}
+}
+
+// note puts a sentence into the log and the record that has no part in the
+// machine's steps.
+func (d *driver) note(text string) {
+	at, wall := d.clock.now()
+	d.log(wall, text, false)
+	if err := d.record.note(at, wall, journal.KindNote, map[string]any{"text": text}); err != nil {
+		d.step(arming.RecordFailed{Why: err.Error()})
+	}
+	d.publish()
 }
 
 func (d *driver) tick() {

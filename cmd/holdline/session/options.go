@@ -18,7 +18,7 @@ import (
 type Options struct {
 	SheetPath string // empty: the embedded scenario
 	Box       string // serial port of a ground box
-	Meter     string // serial port of a multimeter
+	Meter     string // serial port of a multimeter, 9600 baud, or PORT@BAUD
 	Typed     bool   // numbers are read off a meter and typed
 	Practice  bool   // the practice box; the embedded scenario always uses it
 

@@ -66,7 +66,7 @@ func (s *session) openDevices(ctx context.Context) error {
 		s.mode = arming.ModeBox
 		return s.openBox(ctx, groundbox.Config{Dial: groundbox.SerialDial(s.o.Box, baud), Port: s.o.Box})
 	case s.o.Meter != "":
-		return errors.New("session: a multimeter on a serial line is not joined to the cockpit yet: --typed takes its readings by hand")
+		return s.openMeter(ctx)
 	case s.o.Typed:
 		s.mode = arming.ModeTyped
 		return nil
@@ -95,7 +95,7 @@ func (s *session) openPractice(ctx context.Context) error {
 
 func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
 	cfg.WantChannels = len(s.sheet.Motors)
-	box, err := openBox(ctx, cfg, func(why string) { fmt.Fprintf(s.o.Out, "%s: %s\n", cfg.Port, clean(why)) })
+	box, err := openBox(ctx, cfg, s.sheet.Firing.PulseS, func(why string) { fmt.Fprintf(s.o.Out, "%s: %s\n", cfg.Port, clean(why)) })
 	if err != nil {
 		return err
 	}
@@ -106,6 +106,9 @@ func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
 func (s *session) closeDevices() {
 	if s.box != nil {
 		s.box.close()
+	}
+	if s.meter != nil {
+		s.meter.Close()
 	}
 	if s.stopTrainer != nil {
 		s.stopTrainer()
@@ -183,6 +186,10 @@ func (s *session) header() record.Header {
 	}
 	for _, c := range s.sheet.Curves {
 		h.Curves[clean(c.Name)] = c.SHA256
+	}
+	if s.meter != nil {
+		id := s.meter.Identity()
+		h.Mode, h.Box = record.ModeMeter, record.Box{Identity: clean(id.String()), Serial: clean(id.Serial)}
 	}
 	if s.box != nil {
 		h.Mode = record.ModeGroundBox

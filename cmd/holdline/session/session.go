@@ -6,10 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
+	"strings"
 	"sync/atomic"
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
 	"holdline/arming/journal"
 	"holdline/checklist"
@@ -26,8 +29,9 @@ type session struct {
 	plan        *arming.Plan
 	mode        arming.Mode
 	practice    bool
-	box         *boxLink      // nil without a box
-	trainer     *practice.Box // nil without a practice box of our own
+	box         *boxLink         // nil without a box
+	meter       *groundbox.Meter // nil without a meter
+	trainer     *practice.Box    // nil without a practice box of our own
 	stopTrainer func()
 	driver      *driver
 	record      *recorder
@@ -38,6 +42,7 @@ type session struct {
 	latest   predicted     // newest prediction
 	asked    measured      // what it was asked for with
 	share    atomic.Uint64 // bits of the share done of one under way; from any goroutine
+	reading  bool          // the meter is being read
 	accepted [32]byte      // basis of the accepted prediction
 	arming   bool          // the sheet is being read again, for an entry to arm
 }
@@ -53,6 +58,7 @@ func (s *session) config() tui.Config {
 			s.ask(func() { s.driver.step(arming.Code{Matched: matched}) })
 		},
 		Theme: s.o.Theme,
+		ASCII: !utf8Locale(os.Getenv),
 	}
 	if s.trainer != nil {
 		cfg.Move = s.move
@@ -122,6 +128,9 @@ func (s *session) answer(ev arming.Answer) {
 		if st.Band.Holds(ev.Value) {
 			ev.Value = st.Band.Low
 		}
+	case ev.Means == arming.MeansMeter:
+		s.readMeter(ev, st)
+		return
 	}
 	d.step(ev)
 }
@@ -250,7 +259,7 @@ func (s *session) fill(f *tui.Frame) {
 	case s.box != nil:
 		f.Box = clean(s.box.first.Identity.String())
 	case s.mode == arming.ModeMeter:
-		f.Box = "meter on " + clean(s.o.Meter)
+		f.Box = clean(s.meter.Identity().String())
 	default:
 		f.Box = "typed off a meter"
 	}
@@ -344,4 +353,15 @@ func (s *session) stop(ctx context.Context, why string) error {
 	default:
 		return fmt.Errorf("session: the driver has not ended within %v", most)
 	}
+}
+
+// utf8Locale reports whether the terminal may be sent more than ASCII. Only a
+// locale that says otherwise is taken at its word.
+func utf8Locale(getenv func(string) string) bool {
+	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
+		if v := strings.ToUpper(getenv(name)); v != "" {
+			return strings.Contains(v, "UTF-8") || strings.Contains(v, "UTF8")
+		}
+	}
+	return true
 }
