@@ -443,3 +443,7 @@ func TestNumber(t *testing.T) {
 		}
 	}
 }
+
+func resize(w *world, size [2]int) {
+	w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+}

@@ -55,6 +55,9 @@ type Model struct {
 	sent   string // the task that was sent last, for the place of its refusal
 	hand   map[Hand]time.Time
 
+	view    string // as last drawn
+	changed bool   // something is not yet in it
+
 	list []task // what can be done in this frame
 	due  int    // which of it is due, -1 for nothing
 
@@ -90,23 +93,51 @@ func (m *Model) tick() tea.Cmd {
 	return tea.Tick(every, func(time.Time) tea.Msg { return tickMsg{} })
 }
 
-// take gets the newest frame.
+// take gets the newest frame. In SETUP and CLOSED the screen is drawn anew once
+// a second, and at once when anything but time and the age of a reading has
+// changed.
 func (m *Model) take() {
 	if m.cfg.Latest == nil {
 		return
 	}
-	was := m.frame.State.Phase
-	m.frame = m.cfg.Latest()
+	was, f := m.frame.State.Phase, m.cfg.Latest()
+	turned := m.pulse.update(&f)
+	m.changed = m.changed || turned || f.State.Phase >= arming.Ready && f.State.Phase != arming.Closed || differs(&m.frame, &f)
+	m.frame = f
 	if s := &m.frame.State; s.Phase == arming.Run {
 		m.pressed = s.Now.Since(s.RunPressAt)
 	}
 	if m.frame.State.Phase != was {
 		m.phaseChanged()
 	}
-	m.volts.take(&m.frame.State.Box)
-	m.list, m.due = tasks(&m.frame)
+	if turned {
+		m.volts.take(&m.frame.State.Box, slow(m.frame.State.Phase))
+	}
+	if m.changed {
+		m.list, m.due = tasks(&m.frame)
+	}
 	m.forecast.update(&m.frame)
-	m.pulse.update(&m.frame)
+}
+
+// differs reports whether two frames differ in more than time.
+func differs(a, b *Frame) bool {
+	switch {
+	case a.Plan != b.Plan, a.Sheet != b.Sheet, a.Run != b.Run, a.Circuit != b.Circuit, a.Computing != b.Computing,
+		len(a.Log) != len(b.Log), a.Refusal != b.Refusal, a.Loud != b.Loud, a.Record != b.Record, (a.Hands == nil) != (b.Hands == nil):
+		return true
+	}
+	if n := len(a.Log); n > 0 && a.Log[n-1] != b.Log[n-1] {
+		return true
+	}
+	if a.Hands != nil {
+		x, y := a.Hands, b.Hands
+		if x.KeyIn != y.KeyIn || x.Button != y.Button || x.Battery != y.Battery || x.Igniters != y.Igniters || x.Shunt != y.Shunt || len(x.Lit) != len(y.Lit) {
+			return true
+		}
+	}
+	s := b.State // compared with the old clocks
+	s.Now, s.Skew, s.Box.Seen, s.Box.ScanSeen, s.Box.Scan = a.State.Now, a.State.Skew, a.State.Box.Seen, a.State.Box.ScanSeen, a.State.Box.Scan
+	return s != a.State
 }
 
 // phaseChanged closes what belonged to the phase before.
@@ -120,10 +151,12 @@ func (m *Model) phaseChanged() {
 
 // Update takes one message.
 func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
-	switch msg := msg.(type) {
-	case tickMsg:
+	if _, is := msg.(tickMsg); is {
 		m.take()
 		return m, m.tick()
+	}
+	m.changed = true
+	switch msg := msg.(type) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case tea.BlurMsg:

@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"holdline/arming"
 	"holdline/tui/canvas"
@@ -138,6 +139,10 @@ func whyText(why string) string {
 	return why
 }
 
+// liveOf is the longest age of evidence that is renewed by the box all the
+// time; its bar would only flicker. Nothing typed or said ages so fast.
+const liveOf = 5 * time.Second
+
 // drawAge is how long the shortest answer of a gate still lasts, as a bar that
 // shrinks.
 func drawAge(c canvas.Canvas, y int, l *arming.Link) {
@@ -148,6 +153,10 @@ func drawAge(c canvas.Canvas, y int, l *arming.Link) {
 	}
 	share := float64(l.Left) / float64(l.Of)
 	style := theme.Stands
+	if l.Of <= liveOf { // renewed by every answer of the box
+		c.PutRight(w, y, theme.Stands, "live")
+		return
+	}
 	if share < 0.25 {
 		style = theme.Lapsing
 	}

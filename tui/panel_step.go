@@ -57,6 +57,7 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 	if m.form == nil {
 		m.drawPrompt(&w, t)
 	} else {
+		m.drawHand(&w, t)
 		m.drawForm(&w)
 	}
 	m.drawTrouble(&w)
@@ -76,7 +77,11 @@ func (m *Model) stranger() bool {
 // drawPrompt is what a good answer says, the answer that stands, and what
 // enter opens.
 func (m *Model) drawPrompt(w *writer, t task) {
-	w.text(theme.Dim, t.hint)
+	// The hint gives way to what cannot be missing: the key and a refusal.
+	hint := canvas.Wrap(t.hint, w.c.Width())
+	if room := w.left() - 1 - m.troubleRows(w.c.Width()); len(hint) <= room {
+		w.text(theme.Dim, t.hint)
+	}
 	m.drawAnswer(w, t)
 	m.drawHand(w, t)
 	if t.open != nil && w.left() > 0 {
@@ -86,11 +91,69 @@ func (m *Model) drawPrompt(w *writer, t task) {
 	}
 }
 
-// drawHand says which hand of the practice box is wanted now.
+// drawHand says which hand of the practice box is wanted now, and what the
+// instruments show that nobody has who practises.
 func (m *Model) drawHand(w *writer, t task) {
+	if text := m.seenInPractice(t); text != "" {
+		w.text(theme.Hands, "PRACTICE eyes: "+text)
+	}
 	if text := m.handWanted(t); text != "" {
 		w.text(theme.Hands, "PRACTICE hands: "+text)
 	}
+}
+
+// seenInPractice stands in for vehicle, scale, wind and meter, which a practice
+// firing does not have. Without it nobody could answer honestly.
+func (m *Model) seenInPractice(t task) string {
+	f := &m.frame
+	if m.cfg.Move == nil || f.Sheet == nil || f.Hands == nil {
+		return ""
+	}
+	if t.step < 0 {
+		return m.seenAfter(t)
+	}
+	if f.State.Evidence[t.step].Present {
+		return ""
+	}
+	st := &f.Plan.Steps[t.step]
+	shows := func(what string, v float64) string { return what + " " + quantity(v, st.Band.Unit) }
+	switch {
+	case st.Match != "":
+		return "it says " + st.Match
+	case st.Kind != checklist.KindQuantity:
+		return ""
+	case st.ID == "mass":
+		return shows("the scale shows", f.Sheet.Vehicle.MassKg)
+	case st.ID == "wind":
+		return shows("the wind meter shows", f.Sheet.Site.HeadwindMps)
+	case st.ID == "stray-current":
+		return shows("the meter shows", 0.002)
+	}
+	return shows("the instrument shows", (st.Band.Low+st.Band.High)/2)
+}
+
+// seenAfter is what could be seen of the practice vehicle after the press. The
+// run itself is not simulated: its result is the prediction's middle.
+func (m *Model) seenAfter(t task) string {
+	f := &m.frame
+	lit := map[int]bool{}
+	var names []string
+	for _, k := range f.Hands.Lit {
+		lit[k] = true
+		names = append(names, fmt.Sprint(k))
+	}
+	switch {
+	case t.id == "observe" && len(names) == 0:
+		return "no motor lit"
+	case t.id == "observe":
+		return "lit: motor " + strings.Join(names, ", ")
+	case t.motor > 0:
+		return choose(lit[t.motor], "burned out", "unlit, the igniter in it")
+	case t.id == "result" && f.Run != nil && len(names) == f.Plan.Motors:
+		q := &f.Run.Dispersion
+		return fmt.Sprintf("the tape shows %.1f m, the speed trap %.1f m/s", q.StopPositionM.P50, q.PeakSpeedMps.P50)
+	}
+	return ""
 }
 
 // handWanted names the key of the practice hand that the task at hand waits
@@ -276,6 +339,15 @@ func (m *Model) drawForm(w *writer) {
 	if m.form.wrong != "" {
 		w.text(theme.Broken, m.form.wrong)
 	}
+}
+
+// troubleRows is how many rows drawTrouble takes.
+func (m *Model) troubleRows(w int) int {
+	n := len(canvas.Wrap(m.said, w))
+	if r := m.frame.Refusal; r.Why != "" {
+		n += len(canvas.Wrap("╱ refused: "+r.Why, w)) + len(canvas.Wrap("→ "+r.Mend, w))
+	}
+	return n
 }
 
 // drawTrouble is the last refusal, with what would mend it, and a word about

@@ -23,24 +23,29 @@ type pulse struct {
 	link          string
 }
 
-func (p *pulse) update(f *Frame) {
+// slow reports the phases in which nothing moves but the heartbeat.
+func slow(p arming.Phase) bool { return p == arming.Setup || p == arming.Closed }
+
+// update takes a frame in and reports whether what the screen shows of it has
+// changed.
+func (p *pulse) update(f *Frame) bool {
 	if p.clock == "" || f.Wall.Before(p.at) {
 		p.show(f)
 	}
 	moved := f.Beat != p.beat && (f.BoxBeat != p.boxBeat || f.Plan != nil && f.Plan.Mode == arming.ModeTyped)
-	slow := f.State.Phase == arming.Setup || f.State.Phase == arming.Closed
-	if slow && f.Wall.Sub(p.at) < time.Second {
-		return
+	if slow(f.State.Phase) && f.Wall.Sub(p.at) < time.Second {
+		return false
 	}
 	if !moved {
 		if f.Beat != p.beat { // the machine runs, the box is silent: its age goes on
 			p.show(f)
 		}
-		return
+		return f.Beat != p.beat
 	}
 	p.turn = (p.turn + 1) % len(turning)
 	p.beat, p.boxBeat = f.Beat, f.BoxBeat
 	p.show(f)
+	return true
 }
 
 func (p *pulse) show(f *Frame) {

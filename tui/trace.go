@@ -2,6 +2,8 @@ package tui
 
 import (
 	"fmt"
+	"math"
+	"time"
 
 	"holdline/arming"
 	"holdline/tui/canvas"
@@ -12,14 +14,27 @@ import (
 // traceLength is how many snapshots the live trace of the voltages keeps.
 const traceLength = 240
 
+// quietTrace is how often a flat trace goes on in SETUP and CLOSED.
+const quietTrace = 5 * time.Second
+
+// same reports whether both voltages are what they were, to 20 mV.
+func (t *trace) same(b *arming.Box) bool {
+	near := func(list []float64, v arming.Volt) bool {
+		return len(list) > 0 && math.Abs(list[len(list)-1]-float64(v.Millivolt)/1000) < 0.02
+	}
+	return near(t.battery, b.Battery) && near(t.bus, b.Bus)
+}
+
 // trace is the newest voltages of battery and bus, as the screen saw them.
 type trace struct {
 	battery, bus []float64
 	seen         arming.Instant
 }
 
-func (t *trace) take(b *arming.Box) {
-	if !b.Up || b.Seen == t.seen {
+// take keeps a snapshot; one that shows nothing new only every few seconds
+// where nothing is due, so that a quiet screen stays quiet.
+func (t *trace) take(b *arming.Box, quiet bool) {
+	if !b.Up || b.Seen == t.seen || quiet && t.same(b) && b.Seen.Since(t.seen) < quietTrace {
 		return
 	}
 	t.seen = b.Seen

@@ -15,8 +15,16 @@ const (
 	leastH = 24
 )
 
-// View draws the screen.
+// View returns the screen, drawn anew when something has changed.
 func (m *Model) View() string {
+	if m.view == "" || m.changed {
+		m.view, m.changed = m.drawn(), false
+	}
+	return m.view
+}
+
+// drawn draws the screen.
+func (m *Model) drawn() string {
 	c := canvas.New(m.w, m.h, m.cfg.ASCII)
 	c.Fill(theme.Text)
 	switch {
@@ -25,7 +33,7 @@ func (m *Model) View() string {
 	default:
 		m.draw(c)
 	}
-	rows := c.Rows(m.theme.Paint)
+	rows := c.Rows(m.theme)
 	if m.theme.Name == "plain" {
 		for i := range rows {
 			rows[i] = strings.TrimRight(rows[i], " ")

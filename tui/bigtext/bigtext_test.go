@@ -35,7 +35,7 @@ func TestDrawKeepsToItsWidth(t *testing.T) {
 			w := Width(p.String(), s)
 			c := canvas.New(w+20, Rows(s), false)
 			Draw(c, 0, 0, 1, p.String(), s)
-			for _, row := range c.Rows(func(b *strings.Builder, _ canvas.Style, run string) { b.WriteString(run) }) {
+			for _, row := range c.Rows(plain{}) {
 				if n := canvas.Width(strings.TrimRight(row, " ")); n > w {
 					t.Errorf("%v in size %d is %d wide, Width says %d", p, s, n, w)
 				}
@@ -54,3 +54,10 @@ func TestDigitsDiffer(t *testing.T) {
 		seen[patterns[r]] = r
 	}
 }
+
+// plain writes no style.
+type plain struct{}
+
+func (plain) Paint(b *strings.Builder, _, _ canvas.Style, _ bool, run string) { b.WriteString(run) }
+func (plain) End(*strings.Builder, canvas.Style)                              {}
+func (plain) SameGround(a, b canvas.Style) bool                               { return true }

@@ -163,20 +163,40 @@ func (c Canvas) free(row []cell, at int) {
 	}
 }
 
-// Rows returns every row as text; paint wraps a run of one style.
-func (c Canvas) Rows(paint func(b *strings.Builder, s Style, run string)) []string {
+// Painter writes the rows of a canvas.
+type Painter interface {
+	// Paint writes a run of one style. The run before it in the row had the
+	// style was; first marks the beginning of a row.
+	Paint(b *strings.Builder, was, s Style, first bool, run string)
+	// End ends a row whose last run had the style s.
+	End(b *strings.Builder, s Style)
+	// SameGround reports whether a blank looks the same in both styles.
+	SameGround(a, b Style) bool
+}
+
+// Rows returns every row as text. Neighbours of one style make one run, and a
+// blank takes the style of its neighbour where that looks the same.
+func (c Canvas) Rows(p Painter) []string {
 	rows := make([]string, c.h)
 	var line, run strings.Builder
 	for y := range rows {
 		line.Reset()
 		row := c.g.cells[(c.y+y)*c.g.w+c.x : (c.y+y)*c.g.w+c.x+c.w]
+		var was Style
 		for x := 0; x < len(row); {
-			s := row[x].style
+			from, s := x, row[x].style
 			run.Reset()
-			for ; x < len(row) && row[x].style == s; x++ {
+			for ; x < len(row); x++ {
+				if n := row[x].style; n != s && !(row[x].text == " " && p.SameGround(n, s)) {
+					break
+				}
 				run.WriteString(row[x].text)
 			}
-			paint(&line, s, run.String())
+			p.Paint(&line, was, s, from == 0, run.String())
+			was = s
+		}
+		if len(row) > 0 {
+			p.End(&line, was)
 		}
 		rows[y] = line.String()
 	}

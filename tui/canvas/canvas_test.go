@@ -8,14 +8,20 @@ import (
 	"github.com/charmbracelet/lipgloss"
 )
 
-func rows(c Canvas) []string {
-	return c.Rows(func(b *strings.Builder, s Style, run string) {
-		if s != 0 {
-			fmt.Fprintf(b, "<%d>", s)
-		}
-		b.WriteString(run)
-	})
+// marked writes the number of a run's style before it. Style 9 alone has a
+// ground of its own.
+type marked struct{}
+
+func (marked) Paint(b *strings.Builder, was, s Style, first bool, run string) {
+	if s != was {
+		fmt.Fprintf(b, "<%d>", s)
+	}
+	b.WriteString(run)
 }
+func (marked) End(*strings.Builder, Style) {}
+func (marked) SameGround(a, b Style) bool  { return (a == 9) == (b == 9) }
+
+func rows(c Canvas) []string { return c.Rows(marked{}) }
 
 // Whatever is written, a row keeps its width.
 func TestRowsKeepTheirWidth(t *testing.T) {
@@ -57,6 +63,16 @@ func TestRunsOfOneStyleAreWrittenOnce(t *testing.T) {
 	c.Put(2, 0, 1, "cd")
 	c.Put(4, 0, 2, "ef")
 	if got, want := rows(c)[0], "<1>abcd<2>ef  "; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+func TestABlankTakesTheStyleOfItsNeighbour(t *testing.T) {
+	c := New(9, 1, false)
+	c.Put(0, 0, 1, "ab")
+	c.Put(3, 0, 1, "cd")
+	c.Put(6, 0, 9, " e ")
+	if got, want := rows(c)[0], "<1>ab cd <9> e "; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -11,7 +11,7 @@ import (
 func draw(p *Plot, w, h int) []string {
 	c := canvas.New(w, h, false)
 	p.Draw(c)
-	return c.Rows(func(b *strings.Builder, _ canvas.Style, run string) { b.WriteString(run) })
+	return c.Rows(plain{})
 }
 
 // A level line at the bottom fills the lowest dots: dots 7 and 8 of the cell,
@@ -47,3 +47,10 @@ func TestOddInput(t *testing.T) {
 	draw(p, 4, 2)
 	New(-1, -1, 0, 1, 0, 1).Line([]float64{0, 1}, []float64{0}, 1)
 }
+
+// plain writes no style.
+type plain struct{}
+
+func (plain) Paint(b *strings.Builder, _, _ canvas.Style, _ bool, run string) { b.WriteString(run) }
+func (plain) End(*strings.Builder, canvas.Style)                              {}
+func (plain) SameGround(a, b canvas.Style) bool                               { return true }

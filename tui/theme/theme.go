@@ -7,7 +7,7 @@
 package theme
 
 import (
-	"io"
+	"strconv"
 	"strings"
 
 	"github.com/charmbracelet/lipgloss"
@@ -112,8 +112,10 @@ var dark = palette{"dark", [End]pair{
 
 // Theme paints meanings.
 type Theme struct {
-	Name    string
-	on, off [End]string
+	Name  string
+	pairs *[End]pair // nil for plain
+	fg    [End]string
+	bg    [End]string
 }
 
 // Names lists the themes in the order in which a key goes through them.
@@ -145,7 +147,7 @@ func New(name string) *Theme {
 	return build(name, profile)
 }
 
-// build works out the escape sequences of every meaning once.
+// build works out the colour sequences of every meaning once.
 func build(name string, profile termenv.Profile) *Theme {
 	p := &palette{name: "plain"}
 	switch name {
@@ -158,22 +160,94 @@ func build(name string, profile termenv.Profile) *Theme {
 	if p.name == "plain" {
 		return t
 	}
-	r := lipgloss.NewRenderer(io.Discard)
-	r.SetColorProfile(profile)
-	for s := range t.on {
-		pair := p.pairs[s]
-		style := r.NewStyle().Foreground(lipgloss.Color(pair.fg)).Background(lipgloss.Color(pair.bg)).Bold(pair.bold)
-		t.on[s], t.off[s], _ = strings.Cut(style.Render("x"), "x")
+	t.pairs = &p.pairs
+	color := profile.Color
+	if profile <= termenv.ANSI256 { // with all colours too: the same ones, in fewer bytes
+		color = func(hex string) termenv.Color { return termenv.ANSI256Color(index256(hex)) }
+	}
+	for s := range t.fg {
+		t.fg[s] = color(p.pairs[s].fg).Sequence(false)
+		t.bg[s] = color(p.pairs[s].bg).Sequence(true)
 	}
 	return t
 }
 
-// Paint writes a run of one meaning.
-func (t *Theme) Paint(b *strings.Builder, s canvas.Style, run string) {
-	if s >= End {
-		s = Text
+// index256 returns the place of a colour in the xterm palette: the cube of six
+// levels from 16 on, then 24 greys from 232 on; -1 for a colour that is not in
+// it. (The library's own conversion moves greys.)
+func index256(hex string) int {
+	n, err := strconv.ParseUint(strings.TrimPrefix(hex, "#"), 16, 32)
+	if err != nil {
+		return -1
 	}
-	b.WriteString(t.on[s])
+	r, g, b := int(n>>16&0xff), int(n>>8&0xff), int(n&0xff)
+	level := func(v int) int {
+		switch {
+		case v == 0:
+			return 0
+		case v >= 95 && v <= 255 && (v-95)%40 == 0:
+			return 1 + (v-95)/40
+		}
+		return -1
+	}
+	if x, y, z := level(r), level(g), level(b); x >= 0 && y >= 0 && z >= 0 {
+		return 16 + 36*x + 6*y + z
+	}
+	if r == g && g == b && r >= 8 && r <= 238 && (r-8)%10 == 0 {
+		return 232 + (r-8)/10
+	}
+	return -1
+}
+
+// SameGround reports whether a blank looks the same in both meanings.
+func (t *Theme) SameGround(a, b canvas.Style) bool {
+	return t.pairs == nil || t.pairs[known(a)].bg == t.pairs[known(b)].bg
+}
+
+// known keeps a style that no theme has from painting anything else than text.
+func known(s canvas.Style) canvas.Style {
+	if s >= End {
+		return Text
+	}
+	return s
+}
+
+// Paint writes a run of one meaning, with what differs from the run before.
+func (t *Theme) Paint(b *strings.Builder, was, s canvas.Style, first bool, run string) {
+	if t.pairs == nil {
+		b.WriteString(run)
+		return
+	}
+	was, s = known(was), known(s)
+	from, to := &t.pairs[was], &t.pairs[s]
+	sequence := ""
+	add := func(part string) {
+		if sequence != "" {
+			sequence += ";"
+		}
+		sequence += part
+	}
+	if first && to.bold || !first && to.bold && !from.bold {
+		add("1")
+	}
+	if !first && from.bold && !to.bold {
+		add("22")
+	}
+	if first || t.fg[was] != t.fg[s] {
+		add(t.fg[s])
+	}
+	if first || t.bg[was] != t.bg[s] {
+		add(t.bg[s])
+	}
+	if sequence != "" {
+		b.WriteString(termenv.CSI + sequence + "m")
+	}
 	b.WriteString(run)
-	b.WriteString(t.off[s])
+}
+
+// End ends a row.
+func (t *Theme) End(b *strings.Builder, _ canvas.Style) {
+	if t.pairs != nil {
+		b.WriteString(termenv.CSI + termenv.ResetSeq + "m")
+	}
 }

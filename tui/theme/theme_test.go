@@ -62,21 +62,21 @@ func TestEveryPairHasContrast(t *testing.T) {
 	}
 }
 
-// xterm256 reports whether a colour is one of the fixed ones of the xterm
-// palette: the cube of 6 levels and the 24 greys.
-//
-// Source: xterm's 256colres.h as every terminal copies it, from memory.
-func xterm256(hex string) bool {
-	n, _ := strconv.ParseUint(strings.TrimPrefix(hex, "#"), 16, 32)
-	r, g, b := n>>16, n>>8&0xff, n&0xff
-	level := func(v uint64) bool { return v == 0 || v >= 95 && (v-95)%40 == 0 }
-	return level(r) && level(g) && level(b) || r == g && g == b && r >= 8 && (r-8)%10 == 0
+// A few places of the palette as ncurses' and xterm's 256-colour charts have
+// them, from memory.
+func TestPlacesInThePalette(t *testing.T) {
+	for hex, want := range map[string]int{"#000000": 16, "#ffffff": 231, "#af0000": 124, "#005f00": 22, "#87d7ff": 117,
+		"#121212": 233, "#1c1c1c": 234, "#dadada": 253, "#ffaf00": 214, "#010203": -1, "": -1} {
+		if got := index256(hex); got != want {
+			t.Errorf("%q is %d, want %d", hex, got, want)
+		}
+	}
 }
 
 func TestEveryColourIsInThePaletteOf256(t *testing.T) {
 	for _, p := range []palette{light, dark} {
 		for s, pair := range p.pairs {
-			if !xterm256(pair.fg) || !xterm256(pair.bg) {
+			if index256(pair.fg) < 0 || index256(pair.bg) < 0 {
 				t.Errorf("%s, meaning %d: %s on %s is not in the palette", p.name, s, pair.fg, pair.bg)
 			}
 		}
@@ -87,9 +87,9 @@ func TestEveryColourIsInThePaletteOf256(t *testing.T) {
 func TestColoursDoNotMoveWith256(t *testing.T) {
 	for _, name := range []string{"light", "dark"} {
 		th := build(name, termenv.ANSI256)
-		for s := range th.on {
-			if !strings.Contains(th.on[s], "38;5;") || !strings.Contains(th.on[s], "48;5;") {
-				t.Errorf("%s, meaning %d: %q names no colours", name, s, th.on[s])
+		for s := range th.fg {
+			if !strings.HasPrefix(th.fg[s], "38;5;") || !strings.HasPrefix(th.bg[s], "48;5;") {
+				t.Errorf("%s, meaning %d: %q on %q are no colours of the palette", name, s, th.fg[s], th.bg[s])
 			}
 		}
 	}
@@ -99,10 +99,28 @@ func TestPlainWritesNoEscape(t *testing.T) {
 	var b strings.Builder
 	th := New("plain")
 	for s := canvas.Style(0); s < End; s++ {
-		th.Paint(&b, s, "x")
+		th.Paint(&b, 0, s, s == 0, "x")
+		th.End(&b, s)
 	}
 	if want := strings.Repeat("x", int(End)); b.String() != want {
 		t.Errorf("plain wrote %q, want %q", b.String(), want)
+	}
+}
+
+// A run writes only what differs from the run before, and a row leaves nothing
+// behind.
+func TestPaintWritesWhatDiffers(t *testing.T) {
+	th := build("light", termenv.TrueColor)
+	c := canvas.New(12, 1, false)
+	c.Put(0, 0, Text, "ab")
+	c.Put(2, 0, Strong, "cd")
+	c.Put(5, 0, Strong, "e")
+	c.Put(6, 0, Text, "f")
+	c.Put(8, 0, Stop, "g")
+	got := c.Rows(th)[0]
+	want := "\x1b[38;5;234;48;5;231mab\x1b[1;38;5;16mcd e\x1b[22;38;5;234mf \x1b[1;38;5;16;48;5;214mg\x1b[22;38;5;234;48;5;231m   \x1b[0m"
+	if got != want {
+		t.Errorf("got  %q\nwant %q", got, want)
 	}
 }
 
