@@ -64,8 +64,10 @@ func scenes() []scene {
 var sizes = [][2]int{{80, 24}, {100, 30}, {120, 36}, {200, 50}, {60, 15}}
 
 func TestGoldenScreens(t *testing.T) {
+	t.Parallel()
 	for _, sc := range scenes() {
 		t.Run(sc.name, func(t *testing.T) {
+			t.Parallel()
 			w := newWorld(t, sc.mode)
 			sc.act(w)
 			for _, size := range sizes {

@@ -29,21 +29,39 @@ func (m *Model) drawHelpPage(c canvas.Canvas) {
 	w.text(theme.Strong, about[f.State.Phase])
 	w.text(theme.Text, "The laptop can stop a firing, it can never start one. If the screen stands still, the mark beside the clock no longer turns: let go, pull the key, battery off, everyone stays.")
 	w.y++
-	k := m.keys
-	rows := []hint{holdHint(f.State.Phase), {"enter", "open the field of what is due, then send it"}, {"tab, shift+tab", "choose something else that can be done now"},
-		{"esc", "back, close a field"}, {"x", "scrub: give the firing up, with a reason"}, {"w", "take an answer back"},
-		{"v", "waive an advisory band, by the range officer, with a reason"}}
-	for _, b := range []hint{hintOf(k.Run), hintOf(k.Circuit), hintOf(k.People), hintOf(k.Log), hintOf(k.Steps), hintOf(k.Words), hintOf(k.Theme), hintOf(k.Leave)} {
-		rows = append(rows, b)
-	}
-	if m.cfg.Move != nil {
-		rows = append(rows, hint{"F5 to F9", "PRACTICE: the hands at the practice box, no part of the cockpit"})
-	}
+	rows := m.helpRows()
+	m.scroll = min(m.scroll, max(0, len(rows)-max(1, c.Height()-w.y)))
 	for i := m.scroll; i < len(rows) && w.y < c.Height(); i++ {
 		c.Put(2, w.y, theme.Key, rows[i].key)
 		c.Put(18, w.y, theme.Text, canvas.Fit(rows[i].does, c.Width()-18))
 		w.y++
 	}
+}
+
+// helpRows lists the keys that do something in this state.
+func (m *Model) helpRows() []hint {
+	f, k := &m.frame, m.keys
+	rows := []hint{holdHint(f.State.Phase), {"enter", "open the field of what is due, then send it"},
+		{"tab, shift+tab", "choose something else that can be done now"}, {"esc", "back, close a field"}}
+	if holds(f.State.Phase) {
+		rows = append(rows, hint{"_", "types a blank in a field, where the space bar is HOLD"})
+	}
+	if m.mayScrub() {
+		rows = append(rows, hint{"x", "scrub: give the firing up, with a reason"})
+	}
+	if f.State.Phase == arming.Setup || f.State.Phase == arming.Ready || f.State.Phase == arming.Hold {
+		rows = append(rows, hint{"w", "take the chosen answer back, with a reason"})
+	}
+	if f.State.Phase == arming.Setup {
+		rows = append(rows, hint{"v", "waive the chosen step's advisory band: range officer, with a reason"})
+	}
+	rows = append(rows, hint{"p", "predicted run: speed over distance, what-if cases, every limit"}, hint{"c", "circuit, igniter by igniter"},
+		hint{"s", "the whole routine, step by step"}, hint{"o", "people by post"}, hint{"l", "log"}, hint{"g", "words of the trade as used here"},
+		hintOf(k.Theme), hint{"ctrl+c", "stop, then ask whether to leave; again to leave at once"})
+	if m.cfg.Move != nil {
+		rows = append(rows, hint{"F5 to F9", "PRACTICE: the hands at the practice box, no part of the cockpit"})
+	}
+	return rows
 }
 
 // words are the trade's words as this cockpit uses them.

@@ -53,6 +53,7 @@ var allPhases = []arming.Phase{arming.Setup, arming.Proof, arming.Ready, arming.
 // the space bar calls HOLD (or everyone back) in every state, with
 // nothing open, on every page.
 func TestSpaceCallsHoldInEveryStateAndOnEveryPage(t *testing.T) {
+	t.Parallel()
 	for _, p := range allPhases {
 		w := at(t, p)
 		for pg := pageMain; pg <= pageWords; pg++ {
@@ -93,6 +94,7 @@ func (w *world) forms() []*form {
 // and CLOSED it types a blank in a field that was opened on purpose, and HOLD
 // is one esc away.
 func TestSpaceInEveryDialog(t *testing.T) {
+	t.Parallel()
 	for _, p := range allPhases {
 		w := at(t, p)
 		for _, fm := range w.forms() {
@@ -127,6 +129,7 @@ func TestSpaceInEveryDialog(t *testing.T) {
 // A field that was opened in SETUP does not swallow HOLD when the machine has
 // gone on to READY and the screen has not yet shown it.
 func TestSpaceIsHoldAsSoonAsTheMachineIsReady(t *testing.T) {
+	t.Parallel()
 	w := at(t, arming.Ready)
 	w.m.frame.State.Phase = arming.Setup // as the last tick showed it
 	w.m.form = wordsForm(&w.m.frame, w.step4(arming.StepStorm), 0)
@@ -138,6 +141,7 @@ func TestSpaceIsHoldAsSoonAsTheMachineIsReady(t *testing.T) {
 
 // The space bar in every dress that terminals give it.
 func TestEverySpaceIsHold(t *testing.T) {
+	t.Parallel()
 	for _, msg := range []tea.KeyMsg{
 		{Type: tea.KeySpace, Runes: []rune{' '}}, {Type: tea.KeySpace}, {Type: tea.KeySpace, Runes: []rune{' '}, Alt: true},
 		runes(" "), {Type: tea.KeyRunes, Runes: []rune{' '}, Alt: true}, {Type: tea.KeyCtrlAt}, runes("jj kk"), runes("   "),
@@ -153,6 +157,7 @@ func TestEverySpaceIsHold(t *testing.T) {
 
 // HOLD goes first: nothing else of the same burst is carried out.
 func TestBurstWithHoldDoesNothingElse(t *testing.T) {
+	t.Parallel()
 	w := at(t, arming.Armed)
 	w.m.Update(runes("x count"))
 	if len(w.sent) != 1 || w.m.form != nil {
@@ -163,6 +168,7 @@ func TestBurstWithHoldDoesNothingElse(t *testing.T) {
 // Keys that were read together are taken one by one (bubbletea v1 merges
 // them).
 func TestBurstOfKeysIsTakenApart(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.m.Update(runes("ps"))
 	if w.m.page != pageSteps {
@@ -178,6 +184,7 @@ func TestBurstOfKeysIsTakenApart(t *testing.T) {
 
 // a paste answers nothing and is no code.
 func TestPasteIsThrownAway(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.key("enter")
 	w.sent = nil
@@ -193,6 +200,7 @@ func TestPasteIsThrownAway(t *testing.T) {
 // what was typed at a screen that stood still is thrown away, HOLD
 // excepted.
 func TestKeysOfAStallAreThrownAway(t *testing.T) {
+	t.Parallel()
 	w := at(t, arming.Armed)
 	w.at.Mono += 2 * time.Second
 	w.at.Wall += 2 * time.Second // the machine went on, the screen has not drawn
@@ -211,6 +219,7 @@ func TestKeysOfAStallAreThrownAway(t *testing.T) {
 // a key kept down confirms nothing: not enter by itself, not a letter,
 // not both in turn from any state.
 func TestKeyRepeatConfirmsNothing(t *testing.T) {
+	t.Parallel()
 	for _, p := range allPhases {
 		w := at(t, p)
 		for _, k := range []string{"enter", "tab", "x", "r", "c", "1", "y", "up"} {
@@ -228,6 +237,7 @@ func TestKeyRepeatConfirmsNothing(t *testing.T) {
 // A hand's key that repeats moves the hand once, and a held button key is not
 // let go by its own repeat.
 func TestHandKeysDoNotRepeat(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	for range 60 {
 		w.m.Update(keyMsg("f9"))
@@ -244,6 +254,7 @@ func TestHandKeysDoNotRepeat(t *testing.T) {
 }
 
 func TestHandsWorkInAField(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.key("enter", "f6")
 	if !slices.Contains(w.moved, HandBattery) || w.m.form == nil {
@@ -253,6 +264,7 @@ func TestHandsWorkInAField(t *testing.T) {
 
 // No hand can be moved where there is no practice box.
 func TestNoHandsWithoutAPracticeBox(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeTyped)
 	for _, k := range []string{"f5", "f6", "f7", "f8", "f9"} {
 		w.m.Update(keyMsg(k))
@@ -264,6 +276,7 @@ func TestNoHandsWithoutAPracticeBox(t *testing.T) {
 
 // the loss of the keyboard is told at once.
 func TestFocusLost(t *testing.T) {
+	t.Parallel()
 	w := at(t, arming.Count)
 	w.m.Update(tea.BlurMsg{})
 	if w.count(arming.FocusLost{}) != 1 {
@@ -273,6 +286,7 @@ func TestFocusLost(t *testing.T) {
 
 // the code never reaches the machine, the screen or the record.
 func TestCodeIsSeenByNobody(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.until(arming.StepCode)
 	w.sent = nil
@@ -296,6 +310,7 @@ func TestCodeIsSeenByNobody(t *testing.T) {
 }
 
 func TestTwoUnlikeCodesAreRefused(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.until(arming.StepCode)
 	w.key("enter")
@@ -310,6 +325,7 @@ func TestTwoUnlikeCodesAreRefused(t *testing.T) {
 
 // while a reading is typed its band is nowhere on the screen.
 func TestBandIsHiddenWhileTyping(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeTyped)
 	w.until(arming.StepContinuity(2))
 	st := w.step4(arming.StepContinuity(2))
@@ -337,6 +353,7 @@ func TestBandIsHiddenWhileTyping(t *testing.T) {
 
 // Ctrl-C stops first and asks; again it ends the program.
 func TestCtrlC(t *testing.T) {
+	t.Parallel()
 	w := at(t, arming.Window)
 	_, cmd := w.m.Update(keyMsg("ctrl+c"))
 	if w.count(arming.HoldCall{}) != 1 || cmd != nil || w.m.form == nil {
@@ -356,6 +373,7 @@ func TestCtrlC(t *testing.T) {
 
 // Names of people may hold anything; the screen stays whole and the keys work.
 func TestNamesOfEveryKind(t *testing.T) {
+	t.Parallel()
 	for _, name := range []string{"日本 花子", "Zoë Ångström", "e\u0301e\u0301e\u0301", "👩‍🚀 Rider", "a\u202egnirts", "한글 이름",
 		strings.Repeat("W", 40), "O'Neil-Smythe", "\u200b\u200bx"} {
 		w := newWorld(t, arming.ModeBox)
@@ -375,6 +393,7 @@ func TestNamesOfEveryKind(t *testing.T) {
 // 10,000 random keys never panic, never break the screen, and never send an
 // event that the cockpit may not send. The machine behind judges every one.
 func TestRandomKeys(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(7, 11))
 	names := []string{"enter", "enter", "enter", "esc", "tab", "shift+tab", "up", "down", "backspace", "ctrl+u", "space",
 		"f5", "f6", "f7", "f8", "f9", "a", "x", "w", "v", "p", "c", "o", "l", "s", "?", "g", "t", "1", "2", "9", "all", "lit", "count",
@@ -404,6 +423,7 @@ func TestRandomKeys(t *testing.T) {
 
 // Every key is bound once.
 func TestKeysAreBoundOnce(t *testing.T) {
+	t.Parallel()
 	seen := map[string]string{}
 	for _, b := range Keys().all() {
 		for _, k := range b.Keys() {
@@ -419,6 +439,7 @@ func TestKeysAreBoundOnce(t *testing.T) {
 }
 
 func TestPick(t *testing.T) {
+	t.Parallel()
 	names := []string{"Ada Finch", "Ben Wick", "Bea Wood"}
 	for _, c := range []struct {
 		typed, want string
@@ -432,6 +453,7 @@ func TestPick(t *testing.T) {
 }
 
 func TestNumber(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		text, unit string
 		want       float64

@@ -77,6 +77,15 @@ func (k KeyMap) all() []key.Binding {
 		k.Log, k.Steps, k.Help, k.Words, k.Theme, k.Leave, k.HandKey, k.HandBattery, k.HandIgniters, k.HandShunt, k.HandButton}
 }
 
+// Table lists every key with what it does, for a manual.
+func (k KeyMap) Table() [][2]string {
+	var out [][2]string
+	for _, b := range k.all() {
+		out = append(out, [2]string{b.Help().Key, b.Help().Desc})
+	}
+	return out
+}
+
 // is reports whether a stroke is the binding's key.
 func is(s stroke, b key.Binding) bool {
 	if !b.Enabled() {

@@ -33,7 +33,7 @@ const (
 const (
 	tickIdle = 100 * time.Millisecond
 	tickFast = 50 * time.Millisecond
-	stallMax = 750 * time.Millisecond
+	stallMax = time.Second
 	handGap  = 800 * time.Millisecond // nearer presses of a hand's key are its repeat
 )
 

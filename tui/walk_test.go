@@ -11,6 +11,7 @@ import (
 // Without a box every fact is said, and the screen says on every page of the
 // firing that the laptop cannot stop it.
 func TestWholeFiringTyped(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeTyped)
 	for n := 0; n < 300 && w.s.Phase != arming.Ready; n++ {
 		w.answer(w.m.atHand())
@@ -75,6 +76,7 @@ func TestWholeFiringTyped(t *testing.T) {
 // HOLD in the count, who called, resume by the range officer, and on to READY
 // again.
 func TestHoldAndResume(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.toPhase(arming.Hold)
 	view := w.m.View()
@@ -102,6 +104,7 @@ func TestHoldAndResume(t *testing.T) {
 }
 
 func TestScrubGoesThroughMakeSafe(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.until("")
 	w.key("x")
@@ -129,6 +132,7 @@ func TestScrubGoesThroughMakeSafe(t *testing.T) {
 // A start that finds a firing broken off begins in WAIT, with nobody signed on
 // and the line unknown: the screen leads out of it by keys alone.
 func TestRestartInWait(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.s = arming.State{}
 	w.step(arming.Start{From: arming.Window, Hooked: true})
@@ -168,6 +172,7 @@ func TestRestartInWait(t *testing.T) {
 // SAFE stands on the screen only while nothing speaks against it, in
 // every state that a firing passes.
 func TestSafeOnlyWhileProved(t *testing.T) {
+	t.Parallel()
 	for _, p := range allPhases {
 		w := at(t, p)
 		proved := len(w.s.NotSafe(w.p)) == 0
@@ -180,6 +185,7 @@ func TestSafeOnlyWhileProved(t *testing.T) {
 
 // The heartbeat stands still when the machine or the box does.
 func TestHeartbeatNeedsBoth(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.until("")
 	turn := func(machine, box bool) bool {
@@ -205,6 +211,7 @@ func TestHeartbeatNeedsBoth(t *testing.T) {
 // Nothing but the rows of the clock is drawn anew while nothing happens in
 // SETUP: a slow line to the terminal stays quiet.
 func TestQuietInSetup(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.pass(2 * time.Second)
 	before := strings.Split(w.m.View(), "\n")
@@ -229,6 +236,7 @@ func TestQuietInSetup(t *testing.T) {
 
 // A size that changes in the count loses nothing.
 func TestResizeWhileCounting(t *testing.T) {
+	t.Parallel()
 	w := at(t, arming.Count)
 	for _, size := range append(sizes, [2]int{10, 3}, [2]int{1, 1}, [2]int{0, 0}, [2]int{300, 90}) {
 		resize(w, size)

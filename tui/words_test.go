@@ -77,6 +77,7 @@ func meansStop(text string) bool {
 
 // HOLD means one thing: stop.
 func TestHoldMeansStop(t *testing.T) {
+	t.Parallel()
 	for text, file := range literals(t) {
 		if strings.HasPrefix(text, "holdline/") {
 			continue
@@ -104,6 +105,7 @@ func TestHoldMeansStop(t *testing.T) {
 
 // The test above finds what it is there for.
 func TestHoldMeansStopFindsOthers(t *testing.T) {
+	t.Parallel()
 	for text, want := range map[string]bool{"hold the button": false, "this gate holds": false, "keep holding": false,
 		"the hold line": true, "HOLD": true, "space is HOLD for anyone": true} {
 		if got := meansStop(text); got != want {
@@ -114,6 +116,7 @@ func TestHoldMeansStopFindsOthers(t *testing.T) {
 
 // Every character that the cockpit draws with has its like in ASCII.
 func TestEveryCharacterHasAnASCIIForm(t *testing.T) {
+	t.Parallel()
 	for text, file := range literals(t) {
 		if file == filepath.Join("canvas", "ascii.go") || file == filepath.Join("canvas", "canvas.go") {
 			continue
@@ -133,6 +136,7 @@ func TestEveryCharacterHasAnASCIIForm(t *testing.T) {
 // SAFE only where it is proved, and no light means that a motor has
 // burned.
 func TestNoWordPromisesTooMuch(t *testing.T) {
+	t.Parallel()
 	for text, file := range literals(t) {
 		for _, word := range []string{"fired", "all lit", "is safe", "safe to"} {
 			if strings.Contains(strings.ToLower(text), word) {

@@ -539,6 +539,7 @@ func (w *world) makeSafe() {
 // The whole firing goes through by keys alone, and every key is one that the
 // task at hand names.
 func TestWholeFiringByKeys(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, arming.ModeBox)
 	w.toPhase(arming.Closed)
 	if w.s.Phase != arming.Closed {
