@@ -17,7 +17,7 @@ type field struct {
 	ghost  string   // what is expected, shown while the field is empty
 	hidden bool     // a code: never shown, not even its length
 	names  []string // to choose from; nil for free text
-	free   bool     // any other name may be typed as well, and no beginning stands for one
+	free   bool     // any other name may be typed as well; only numbers stand for one of names
 	text   string
 }
 
@@ -96,7 +96,7 @@ func (fm *form) enter() (done bool, out []arming.Event) {
 	if f.names != nil {
 		name, ok := pick(f.text, f.names)
 		switch {
-		case ok && (!f.free || fold(name) == fold(f.text)):
+		case ok && (!f.free || fold(name) == fold(f.text) || isNumber(f.text)):
 			f.text = name
 		case !f.free:
 			fm.wrong = "one of: " + strings.Join(numbered(f.names), "  ")
@@ -120,6 +120,11 @@ func (fm *form) enter() (done bool, out []arming.Event) {
 		fm.secret(texts[0])
 	}
 	return fm.wrong == "", out
+}
+
+func isNumber(text string) bool {
+	_, ok := whole(fold(text))
+	return ok
 }
 
 // numbered puts its number before each name.

@@ -132,7 +132,7 @@ func TestSpaceIsHoldAsSoonAsTheMachineIsReady(t *testing.T) {
 	t.Parallel()
 	w := at(t, arming.Ready)
 	w.m.frame.State.Phase = arming.Setup // as the last tick showed it
-	w.m.form = wordsForm(&w.m.frame, w.step4(arming.StepStorm), 0)
+	w.m.form = wordsForm(&w.m.frame, w.planned(arming.StepStorm), 0)
 	w.m.Update(keyMsg("space"))
 	if w.count(arming.HoldCall{}) != 1 {
 		t.Errorf("space sent %v, want HOLD", w.sent)
@@ -328,7 +328,7 @@ func TestBandIsHiddenWhileTyping(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, arming.ModeTyped)
 	w.until(arming.StepContinuity(2))
-	st := w.step4(arming.StepContinuity(2))
+	st := w.planned(arming.StepContinuity(2))
 	for _, k := range []string{"", "enter"} {
 		if k != "" {
 			w.key(k)
@@ -448,6 +448,19 @@ func TestPick(t *testing.T) {
 		{"4", "", false}, {"0", "", false}, {"", "", false}, {"Zed", "", false}} {
 		if got, ok := pick(c.typed, names); got != c.want || ok != c.ok {
 			t.Errorf("pick %q: %q %v, want %q %v", c.typed, got, ok, c.want, c.ok)
+		}
+	}
+}
+
+// A number stands for a name on the list in every field that shows one, and
+// other names can be typed where they may.
+func TestNumberStandsForAName(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ typed, want string }{{"2", "Ben Wick"}, {"benwick", "Ben Wick"}, {"Be", "Be"}, {"a visitor", "a visitor"}} {
+		fm := &form{fields: []field{{names: []string{"Ada Finch", "Ben Wick"}, free: true, text: c.typed}},
+			send: func(v []string) ([]arming.Event, string) { return one(arming.HoldBy{Name: v[0]}) }}
+		if done, out := fm.enter(); !done || out[0] != (arming.HoldBy{Name: c.want}) {
+			t.Errorf("%q sent %v, want %q", c.typed, out, c.want)
 		}
 	}
 }

@@ -341,12 +341,10 @@ func (m *Model) drawMakeSafe(c canvas.Canvas) {
 // drawClosed says where the record is and how anyone can check it.
 func (m *Model) drawClosed(c canvas.Canvas) {
 	f := &m.frame
+	c.PutRight(c.Width(), 0, theme.Text, "ctrl+c leaves")
 	w := writer{c: c.Sub(1, 0, c.Width()-2, c.Height())}
 	w.text(theme.Title, "THE FIRING IS OVER")
-	w.y++
 	r := f.Record
-	w.text(theme.Dim, "record")
-	w.text(theme.Strong, orElse(r.Path, "none"))
 	switch {
 	case r.Fault != "":
 		w.text(theme.Bad, "record fault: "+r.Fault)
@@ -355,14 +353,16 @@ func (m *Model) drawClosed(c canvas.Canvas) {
 	default:
 		w.text(theme.Stands, fmt.Sprintf("%d lines, closed and signed by %s", r.Lines, r.Signed))
 	}
-	if r.KeyNew != "" {
-		w.text(theme.Text, "a signing key was made on first use, "+r.KeyNew+": keep it, and give others its public half")
-	}
-	if r.Path != "" {
-		w.y++
-		w.text(theme.Dim, "chain, signature and replay are checked by")
-		w.text(theme.Strong, "holdline verify "+r.Path)
+	if r.Path == "" {
+		w.text(theme.Bad, "no record")
+		return
 	}
 	w.y++
-	w.text(theme.Text, "ctrl+c leaves")
+	w.text(theme.Dim, "The record. holdline verify and this path check its chain, signature and replay:")
+	w.text(theme.Strong, r.Path)
+	if r.KeyNew != "" {
+		w.y++
+		w.text(theme.Dim, "A signing key was made on first use. Keep it, and give others its public half:")
+		w.text(theme.Text, r.KeyNew)
+	}
 }

@@ -49,7 +49,6 @@ type world struct {
 	box     arming.Box
 	permit  bool
 	lease   bool
-	igniter bool
 	fired   bool
 	code    string
 	beat    uint64
@@ -118,6 +117,9 @@ func (w *world) frame() Frame {
 		Box: "test box, serial 7", LinkText: "box live", BoxBeat: w.beat, Beat: w.beat,
 		Sheet: w.answers.sheet, Run: w.answers.run, Circuit: w.answers.circuit, Log: w.log, Refusal: w.refusal, Loud: w.loud,
 		Record: RecordView{Path: "records/2026-05-03-1402.jsonl", Lines: int64(len(w.log))}}
+	if w.s.Phase == arming.Closed {
+		f.Record.Closed, f.Record.Signed, f.Record.KeyNew = true, "SHA256:dsCMf2qMDnm+e1Gu8wKgSJyVi9L3H74TyYsMmyOrWtg", "keys/record_ed25519"
+	}
 	if w.p.Mode == arming.ModeBox {
 		h := w.hands
 		f.Hands = &h
@@ -163,7 +165,7 @@ func (w *world) step(ev arming.Event) {
 				w.loud = f.Text
 			}
 		case arming.Write:
-			w.step(arming.Written{Ticket: f.Ticket})
+			w.step(arming.Written(f))
 		}
 	}
 }
@@ -213,13 +215,16 @@ func (w *world) look() {
 	if b.Bus.Level == arming.LevelLive && !w.fired {
 		b.Pulses++
 		w.fired = true
+		for k := range w.p.Motors {
+			w.hands.Lit = append(w.hands.Lit, k+1)
+		}
 	}
 	for k := 0; k < w.p.Motors; k++ {
 		b.Channel[k] = arming.Ohm{}
 		if w.lease && b.Bus.Level == arming.LevelDead {
 			b.Channel[k] = arming.Ohm{Kind: arming.OhmOpen}
 			if w.hands.Igniters && !w.fired {
-				st := w.step4(arming.StepContinuity(k + 1))
+				st := w.planned(arming.StepContinuity(k + 1))
 				b.Channel[k] = arming.Ohm{Kind: arming.OhmValue, Milliohm: int32(1000 * (st.Band.Low + (0.4+0.05*float64(k))*(st.Band.High-st.Band.Low)))}
 			}
 		}
@@ -231,8 +236,8 @@ func (w *world) look() {
 	w.step(arming.BoxReading{Box: *b})
 }
 
-// step4 is the step of that name.
-func (w *world) step4(id string) *checklist.Step {
+// planned is the step of that name.
+func (w *world) planned(id string) *checklist.Step {
 	for i := range w.p.Steps {
 		if w.p.Steps[i].ID == id {
 			return &w.p.Steps[i]

@@ -62,11 +62,8 @@ func brailleASCII(r rune) string {
 
 // letterASCII returns a letter without its marks.
 func letterASCII(r rune) string {
-	for _, d := range norm.NFD.String(string(r)) {
-		if d < utf8.RuneSelf {
-			return string(d)
-		}
-		break
+	if d, _ := utf8.DecodeRuneInString(norm.NFD.String(string(r))); d < utf8.RuneSelf {
+		return string(d)
 	}
 	if r >= 0x300 && r < 0x370 { // a mark by itself
 		return ""
