@@ -10,17 +10,22 @@ import (
 // firing began with is no box.
 func (m *machine) onBoxUp(ev BoxUp) error {
 	if ev.Practice != m.p.Practice {
-		m.s.Box.Up = false
+		m.s.Box.Up, m.s.BoxRefused = false, true
 		m.stop("the box says " + practiceWord(ev.Practice) + ", this firing is " + practiceWord(m.p.Practice))
 		return nil
 	}
 	if ev.Channels < m.p.Motors {
-		m.s.Box.Up = false
+		m.s.Box.Up, m.s.BoxRefused = false, true
 		m.stop(fmt.Sprintf("the box has %d channels, the sheet %d motors", ev.Channels, m.p.Motors))
 		return nil
 	}
+	m.s.BoxRefused = false
 	if ev.NewBox {
 		m.boxFault("another box, or the box began anew")
+		if m.s.Hooked {
+			m.unknownPulse("another box, or the box began anew: nobody watched the circuit")
+			return nil
+		}
 	}
 	switch m.s.Phase {
 	case Wait, MakeSafe, Window, Run, Armed, Count:
@@ -93,6 +98,9 @@ func bitsText(bits int) string {
 
 // onBoxReading takes a snapshot, then looks at what it shows.
 func (m *machine) onBoxReading(ev BoxReading) error {
+	if m.s.BoxRefused {
+		return m.refuse("this is not the box of this firing", "connect the right one")
+	}
 	old := m.s.Box
 	b := ev.Box
 	b.Up, b.Seen, b.ScanSeen = true, m.s.Now, old.ScanSeen
@@ -141,12 +149,13 @@ func (b *Box) sensed(p *Plan) bool {
 // countsBack stops when the box's counts run backwards or are lost: it is then
 // not known whether there was a pulse.
 func (m *machine) countsBack(old *Box) {
-	if !old.Up || old.Pulses < 0 {
+	if old.Pulses < 0 {
 		return
 	}
+	// The counts outlive a broken link: what happened meanwhile shows in them.
 	if m.s.Box.Pulses < old.Pulses || m.s.Box.Presses < old.Presses {
 		m.boxFault("its counts ran backwards")
-		m.stop("the box lost count of pulses")
+		m.unknownPulse("the box lost count of pulses")
 		return
 	}
 	// A pulse that no permit allowed: current may have flowed all the same.
@@ -155,6 +164,21 @@ func (m *machine) countsBack(old *Box) {
 		if m.s.Phase != Wait && m.s.Phase != Closed {
 			m.enterWait("the firing bus was live outside the window")
 		}
+	}
+}
+
+// unknownPulse treats an outcome that nobody knows as a live cluster:
+// where igniters may be connected, only a full wait leads on.
+func (m *machine) unknownPulse(why string) {
+	switch {
+	case !m.s.Hooked || m.s.Phase == Closed:
+		m.stop(why)
+	case m.s.Phase == Wait:
+		m.s.PermitEver = true
+		m.stop(why)
+	default:
+		m.s.PermitEver = true
+		m.enterWait(why)
 	}
 }
 
@@ -221,14 +245,15 @@ func (m *machine) keyFromReady(keyIn bool) {
 // earlyHands says, once, that a hand is where none may be; with the line open
 // everyone comes back (I-29).
 func (m *machine) earlyHands(why string) {
+	if m.s.Line == LineOpen {
+		m.s.Warned.KeyOrButton = true
+		m.everyoneBack(why)
+		return
+	}
 	if m.s.Warned.KeyOrButton {
 		return
 	}
 	m.s.Warned.KeyOrButton = true
-	if m.s.Line == LineOpen {
-		m.everyoneBack(why)
-		return
-	}
 	m.loud(why + ": no step asks for it now")
 }
 

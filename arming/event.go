@@ -10,8 +10,9 @@ type Event interface{ event() }
 // Start is the first event of a firing. From is the phase in which an earlier
 // record of the same firing broke off, or Setup.
 type Start struct {
-	From   Phase
-	Hooked bool // igniters may have been connected then
+	From    Phase
+	Hooked  bool                       // igniters may have been connected then
+	Forward [checklist.MaxPosts]string // who may have been forward then
 }
 
 // Tick says that time has passed.

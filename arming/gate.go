@@ -315,5 +315,5 @@ func (s *State) batteryJoined(p *Plan) bool {
 	if p.Mode == ModeBox {
 		return s.fresh(liveLead) && s.Box.Battery.Millivolt > 1000
 	}
-	return !s.batteryOff(p)
+	return true // the typed voltage itself shows it
 }

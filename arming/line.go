@@ -56,7 +56,7 @@ func (m *machine) onOpenLine(ev OpenLine) error {
 		return err
 	}
 	return m.ask(ev, func() {
-		m.s.Line, m.s.Hooked = LineOpen, true
+		m.s.Line, m.s.Hooked, m.s.Warned = LineOpen, true, Warned{}
 		m.s.Crew.Forward, m.s.Crew.KeyWith = ev.Names, ev.Key
 		for k := range m.s.Fate {
 			m.s.Fate[k] = FateUnknown
@@ -112,7 +112,7 @@ func (m *machine) onCloseLine(ev CloseLine) error {
 	}
 	want, of := m.s.Crew.forward(), "went forward"
 	if m.s.Line == LineUnknown {
-		want, of = m.s.Crew.people(), "signed on and must stand behind the line"
+		want, of = m.s.Crew.people(), "signed on or went forward and must stand behind the line"
 	}
 	if ev.Count != want {
 		return m.refuse(fmt.Sprintf("%d counted, %d %s", ev.Count, want, of), "count again, by name")

@@ -47,7 +47,7 @@ func (m *machine) onGoForward(ev GoForward) error {
 		if m.s.Phase == Wait {
 			m.enterMakeSafe("wait over")
 		}
-		m.s.Line = LineOpen
+		m.s.Line, m.s.Warned = LineOpen, Warned{}
 		m.s.Crew.Forward = [checklist.MaxPosts]string{person}
 		m.s.Crew.KeyWith = person
 		m.s.MakeSafe.Back = false

@@ -104,6 +104,135 @@ func TestRestartBeginsInWait(t *testing.T) {
 	}
 }
 
+// Igniters that nobody watched count as a live cluster: a restart with them
+// connected begins in WAIT whatever the phase was. R-02.
+func TestRestartWithIgnitersBeginsInWait(t *testing.T) {
+	for _, p := range []Phase{Setup, Proof, Ready} {
+		s, _, err := Step(testPlan(ModeBox), State{}, Instant{}, Start{From: p, Hooked: true})
+		if err != nil || s.Phase != Wait || s.WaitLeft != 60*time.Second || s.Line != LineUnknown {
+			t.Errorf("after %v with igniters: %v, line %v, %v left, %v", p, s.Phase, s.Line, s.WaitLeft, err)
+		}
+	}
+}
+
+// A pulse counted while the link was down, counts that ran backwards, counts
+// that are lost, and another box: each is a live cluster..
+func TestPulsesWhileTheLinkWasDown(t *testing.T) {
+	for name, after := range map[string]func(w *world){
+		"more pulses":  func(w *world) { w.box.Pulses++ },
+		"fewer pulses": func(w *world) { w.box.Pulses-- },
+		"unknown":      func(w *world) { w.box.Pulses, w.box.Presses = -1, -1 },
+		"another box":  func(w *world) { w.must(BoxUp{Practice: true, Channels: 2, NewBox: true}) },
+	} {
+		w := newWorld(t, ModeBox)
+		w.box.Pulses = 7
+		w.look()
+		w.crew()
+		w.proof()
+		w.hookUp()
+		w.must(BoxLost{"cable"})
+		after(w)
+		w.look()
+		if w.s.Phase != Wait || w.s.WaitLeft != w.p.Times.Wait {
+			t.Errorf("%s: %v with %v left, want a full WAIT", name, w.s.Phase, w.s.WaitLeft)
+		}
+	}
+}
+
+// After 'everyone back' those who went forward are counted too, signed on or
+// not, before and after a restart. R-06.
+func TestEveryoneBackCountsThoseWhoWent(t *testing.T) {
+	w := newWorld(t, ModeBox)
+	w.crew()
+	w.proof()
+	w.must(Answer{Step: "dead-check", Means: MeansBox})
+	w.typed("stray-current", 0)
+	w.words("shunt-on", "clip across")
+	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward, "nora "}, Key: forward})
+	w.must(HoldCall{})
+	w.refused(CloseLine{By: ranger, Count: 4}, "4 counted, 5")
+	w.must(CloseLine{By: ranger, Count: 5})
+
+	s, _, _ := Step(w.p, State{}, Instant{}, Start{From: Setup, Hooked: true, Forward: [checklist.MaxPosts]string{forward}})
+	for _, a := range []Answer{{Step: "crew/firing officer", Words: firing}, {Step: "crew/range officer", Words: ranger}} {
+		s, _, _ = Step(w.p, s, Instant{}, a)
+		s, _, _ = Step(w.p, s, Instant{}, Written{s.Tickets})
+	}
+	if _, _, err := Step(w.p, s, Instant{}, CloseLine{By: ranger, Count: 2}); err == nil {
+		t.Error("closed by two with a third forward")
+	}
+	if s, _, err := Step(w.p, s, Instant{}, CloseLine{By: ranger, Count: 3}); err != nil || s.Line != LineClosed {
+		t.Errorf("three of three: %v", err)
+	}
+}
+
+// A key or button seen with the line OPEN calls everyone back, whatever was
+// said before it opened. I-29.
+func TestEarlyHandsCallBackEachTime(t *testing.T) {
+	w := newWorld(t, ModeBox)
+	w.crew()
+	w.proof()
+	w.must(Answer{Step: "dead-check", Means: MeansBox})
+	w.typed("stray-current", 0)
+	w.words("shunt-on", "clip across")
+	w.must(BoxEvents{BitEarly})
+	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
+	w.key(true)
+	if w.s.Line != LineUnknown {
+		t.Errorf("line %v with the key in", w.s.Line)
+	}
+}
+
+// Rest that was said before movement is not rest. R-08.
+func TestMovementUndoesRestUnderWay(t *testing.T) {
+	w := newWorld(t, ModeBox)
+	w.toWindow()
+	w.must(BoxLost{"cable"})
+	s, fx, err := Step(w.p, w.s, w.at, Say{FactAtRest, "Nora"})
+	if err != nil || !has[Write](fx) {
+		t.Fatal(err)
+	}
+	ticket := s.Pending.Ticket
+	s, _, _ = Step(w.p, s, w.at, Say{FactMovement, "Sven"})
+	s, _, _ = Step(w.p, s, w.at, Written{ticket})
+	if s.AtRest {
+		t.Error("at rest, though movement was called after it")
+	}
+}
+
+// A box that is not the one of this firing is not listened to. R-40.
+func TestReadingsOfAWrongBoxAreRefused(t *testing.T) {
+	w := newWorld(t, ModeBox)
+	w.must(BoxUp{Practice: false, Channels: 2})
+	w.refused(BoxReading{w.box}, "not the box")
+	if w.s.Box.Up {
+		t.Error("the wrong box is up")
+	}
+	w.must(BoxUp{Practice: true, Channels: 2})
+	w.look()
+	if !w.s.Box.Up {
+		t.Error("the right box is not up")
+	}
+}
+
+// Where no box reads it, what was said of key, battery and bus before the run
+// does not count after it. R-08.
+func TestSaidFactsDoNotOutliveTheRun(t *testing.T) {
+	w := newWorld(t, ModeTyped)
+	w.toWindow()
+	w.must(Say{FactPressed, firing})
+	w.must(Say{FactReleased, firing})
+	w.must(Say{FactAtRest, ranger})
+	w.pass(2 * time.Second)
+	if w.s.WaitLeft != w.p.Times.Wait {
+		t.Errorf("the wait ran on what was said before the run: %v left", w.s.WaitLeft)
+	}
+	w.must(Say{FactKeyOut, ranger})
+	w.must(Say{FactBusDead, ranger})
+	w.pass(61 * time.Second)
+	w.refused(GoForward{By: ranger, Person: forward}, "battery is not known to be off")
+}
+
 // The word SAFE needs every fact fresh. R-05.
 func TestSafeIsProvedOrNotSaid(t *testing.T) {
 	w := newWorld(t, ModeBox)

@@ -256,6 +256,8 @@ func (m *machine) answered(st *checklist.Step, words string) {
 		m.s.Shunted = false
 	case StepKeyHeld:
 		m.s.Crew.KeyWith = words
+	case StepBattery:
+		m.s.Said.BatteryOffSaid = false // where no box reads it: what was said is over
 	}
 	for k, post := range m.p.Posts {
 		if st.ID == StepCrewSpotter(post) {

@@ -2,6 +2,7 @@ package arming
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"holdline/checklist"
@@ -270,6 +271,7 @@ type State struct {
 	Hooked      bool          // igniters may be connected
 	Shunted     bool          // the firing line is said to be shunted at the box end
 	BoxFault    bool          // a box fault since the last contact proof
+	BoxRefused  bool          // the box that answers is not the one of this firing
 	BatterySeen bool          // the battery was joined at the last look
 	Warned      Warned        // loud notices that are given once, not ten times a second
 
@@ -369,15 +371,22 @@ func (s *State) Live(p *Plan) int {
 	return n
 }
 
-// people counts the names signed on.
+// people counts everybody who must stand behind the line: the names signed on
+// and those who went forward, each once.
 func (c *Crew) people() int {
-	seen := map[string]bool{}
-	for _, n := range append([]string{c.Firing, c.Range}, c.Spotter[:]...) {
-		if n != "" {
-			seen[n] = true
+	names := append([]string{c.Firing, c.Range}, c.Spotter[:]...)
+	names = append(names, c.Forward[:]...)
+	n := 0
+	for k, name := range names {
+		known := strings.TrimSpace(name) == ""
+		for _, other := range names[:k] {
+			known = known || sameName(name, other)
+		}
+		if !known {
+			n++
 		}
 	}
-	return len(seen)
+	return n
 }
 
 // forward counts the names forward.

@@ -186,13 +186,20 @@ func (m *machine) onStart(ev Start) error {
 	}
 	m.s.Started = true
 	m.s.Box.Pulses, m.s.Box.Presses = -1, -1
+	m.s.Crew.Forward = ev.Forward
 	if ev.From >= Armed && ev.From != Closed {
 		m.s.Hooked, m.s.PermitEver = true, true
 		m.enterWait("an earlier firing broke off in " + ev.From.String() + ": its outcome is not known")
 		m.s.Line = LineUnknown
 		return nil
 	}
-	m.s.Hooked = ev.Hooked
+	if ev.Hooked {
+		// Nobody watched the circuit meanwhile: an outcome that nobody knows is
+		// a live cluster.
+		m.s.Hooked = true
+		m.enterWait("igniters may be connected, and nobody watched the circuit")
+		m.s.Line = LineUnknown
+	}
 	return nil
 }
 

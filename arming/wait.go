@@ -59,6 +59,7 @@ func (m *machine) enterWait(why string) {
 		m.s.WaitOhm[k] = OhmNotMeasured
 	}
 	m.s.WaitPulses = m.s.Box.Pulses
+	m.s.Said = Said{} // what was said before is not known any more
 	m.s.HoldWhy, m.s.HoldCaller = why, ""
 	m.restartWait(why)
 }
@@ -67,6 +68,10 @@ func (m *machine) enterWait(why string) {
 // hope of showing that no pulse began.
 func (m *machine) restartWait(why string) {
 	m.s.NoPulse = NoPulseNone
+	if say, ok := m.s.Pending.Event.(Say); ok && say.Fact == FactAtRest {
+		m.s.Pending = Pending{} // said before what restarts the wait
+		m.notice("not done, the wait began anew: say again that the vehicle is at rest")
+	}
 	m.s.WaitLeft = m.p.Times.Wait
 	m.loud("WAIT from full: " + why)
 }
@@ -226,7 +231,7 @@ func (m *machine) saySwitch(ev Say) error {
 			m.stop("the key went out")
 		}
 	case FactKeyIn:
-		m.s.Said.KeyOutSaid = false
+		m.s.Said.KeyOutSaid, m.s.Said.BusDeadSaid = false, false
 		m.sayKeyIn()
 	case FactBatteryOff:
 		m.s.Said.BatteryOff, m.s.Said.BatteryOffSaid = m.s.Now, true

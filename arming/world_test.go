@@ -148,7 +148,9 @@ func (w *world) look() {
 	if b.Key == ContactOpen && !w.lease {
 		shown.Pole1 = ContactClosed // the box cannot tell it, and says so
 	}
-	w.must(BoxReading{shown})
+	if err := w.do(BoxReading{shown}); err != nil && !w.s.BoxRefused {
+		w.t.Fatal(err)
+	}
 }
 
 // pass lets time pass on both clocks, with ticks and snapshots at 20 Hz.
@@ -297,7 +299,6 @@ func (w *world) gates() {
 		w.typed("continuity/1", 1.5)
 		w.typed("continuity/2", 1.5)
 		w.words("meter-off", "in its case")
-		w.s.Said.BatteryOffSaid = false
 		w.typed("battery-joined", 12.4)
 		w.typed("battery-budget", 12.4)
 	}

@@ -192,7 +192,7 @@ func closeLineTask(f *Frame) task {
 		t.hint = "count them by name; the key comes back with them"
 	} else {
 		t.ask = "How many people stand behind the line?"
-		t.hint = "everybody who signed on, counted by name: " + strings.Join(crewNames(s), ", ")
+		t.hint = "everybody who signed on or went forward, by name: " + strings.Join(append(crewNames(s), forwardNames(s)...), ", ")
 	}
 	t.open = func() *form {
 		return &form{task: t.id, title: t.head, fields: []field{

@@ -149,13 +149,20 @@ func (r *Replayer) step(at arming.Instant, ev arming.Event) (effects []arming.Ef
 
 // Resumed is the first event of a program that takes up a firing which broke
 // off in state s: nothing that was known then is carried over but how far it
-// had come and whether igniters may be connected.
+// had come, whether igniters may be connected, and who may be forward.
 func Resumed(s *arming.State) arming.Start {
+	forward := s.Crew.Forward
+	switch asked := s.Pending.Event.(type) {
+	case arming.OpenLine:
+		forward = asked.Names
+	case arming.GoForward:
+		forward[0] = asked.Person
+	}
 	if s.Pending.Event != nil && !Grave(s.Phase) {
 		// It had asked to go forward; whether it did, no line tells.
-		return arming.Start{From: arming.Armed, Hooked: true}
+		return arming.Start{From: arming.Armed, Hooked: true, Forward: forward}
 	}
-	return arming.Start{From: s.Phase, Hooked: s.Hooked || Grave(s.Phase)}
+	return arming.Start{From: s.Phase, Hooked: s.Hooked || Grave(s.Phase), Forward: forward}
 }
 
 // Grave reports a phase from which a firing that broke off may only go on
