@@ -192,7 +192,10 @@ func closeLineTask(f *Frame) task {
 		t.hint = "count them by name; the key comes back with them"
 	} else {
 		t.ask = "How many people stand behind the line?"
-		t.hint = "everybody who signed on or went forward, by name: " + strings.Join(append(crewNames(s), forwardNames(s)...), ", ")
+		t.hint = "everybody who signed on, counted by name: " + strings.Join(crewNames(s), ", ")
+		if len(gone) > 0 {
+			t.hint += "; and who went forward: " + strings.Join(gone, ", ")
+		}
 	}
 	t.open = func() *form {
 		return &form{task: t.id, title: t.head, fields: []field{
