@@ -34,7 +34,8 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 	t := m.atHand()
 	w := writer{c: c}
 	if t.head == "" && m.form == nil {
-		w.text(theme.Dim, "Nothing is due. tab shows what else can be done.")
+		w.text(theme.Strong, m.nothingDue())
+		w.text(theme.Dim, "tab shows what else can be done")
 		m.drawTrouble(&w)
 		return w.y
 	}
@@ -67,6 +68,24 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 		w.text(theme.Text, "enter opens the field of what is due, enter sends it. ? shows every key, g the words, p the predicted run. The row that says PRACTICE hands is you at the practice box, no part of the cockpit.")
 	}
 	return w.y
+}
+
+// nothingDue says what the screen waits for when no hand has to do anything.
+func (m *Model) nothingDue() string {
+	f := &m.frame
+	if f.Plan == nil {
+		return "No firing has begun."
+	}
+	if i := f.State.Cursor(f.Plan); f.State.Phase == arming.Setup && i >= 0 && waitsForReading(f, i) {
+		_, why := f.State.Stands(f.Plan, i)
+		return headOf(&f.Plan.Steps[i]) + " waits for a reading: " + why
+	}
+	if f.State.Phase == arming.Setup {
+		if b := f.State.Blockers(f.Plan); len(b) > 0 {
+			return "Waiting: " + b[0].Why
+		}
+	}
+	return "Nothing is due."
 }
 
 // stranger reports a practice firing in which nobody has signed on yet.

@@ -73,7 +73,7 @@ func (m *Model) marks() []mark {
 		{0, "┃", []string{"start"}, "0", theme.Strong, 0},
 		{fc.clearM, "┫", []string{"end of strip", "end"}, metres(fc.clearM) + " m", theme.Strong, 0},
 	}
-	if m.measuredM > 0 {
+	if m.measuredM > 0 && m.frame.State.ResultIn {
 		mk := mark{m.measuredM, "▼", []string{"measured"}, metres(m.measuredM), theme.Strong, 0}
 		if m.frame.Practice {
 			mk.scale += " PRACTICE"

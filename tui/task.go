@@ -81,7 +81,7 @@ func setupTasks(f *Frame) (list []task, at int) {
 			if p.Steps[i].Kind == checklist.KindLine && at >= 0 {
 				continue
 			}
-			if at < 0 {
+			if at < 0 && !waitsForReading(f, i) {
 				at = len(list)
 			}
 		}
@@ -91,6 +91,12 @@ func setupTasks(f *Frame) (list []task, at int) {
 		list = append(list, closeLineTask(f))
 	}
 	return list, at
+}
+
+// waitsForReading reports a step that was answered and stands again by itself
+// with the next good reading of the box: nobody has to do anything.
+func waitsForReading(f *Frame, i int) bool {
+	return f.Plan.Mode == arming.ModeBox && f.Plan.Steps[i].Live && f.State.Evidence[i].Present
 }
 
 func hasTask(list []task, id string) bool {

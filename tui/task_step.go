@@ -54,9 +54,6 @@ func headOf(st *checklist.Step) string {
 	if st.ID == arming.StepKeyHeld {
 		return "KEY HANDED OVER"
 	}
-	if n, further := strings.CutPrefix(st.ID, "sheet/"); further {
-		return "FURTHER STEP " + n
-	}
 	return strings.ToUpper(strings.Map(func(r rune) rune {
 		if r == '/' || r == '-' {
 			return ' '

@@ -129,6 +129,30 @@ func TestScrubGoesThroughMakeSafe(t *testing.T) {
 	}
 }
 
+// A reading that lapses for a moment is no question to anybody: the screen says
+// what it waits for, and READY comes back by itself.
+func TestLapsedReadingAsksNobody(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeBox)
+	w.until("")
+	for range 60 { // the box is silent for 3 s
+		w.at.Mono += 50 * time.Millisecond
+		w.at.Wall += 50 * time.Millisecond
+		w.step(arming.Tick{})
+		w.m.Update(tickMsg{})
+	}
+	if w.s.Phase != arming.Setup || w.m.due >= 0 {
+		t.Fatalf("%v, due %d\n%s", w.s.Phase, w.m.due, w.m.View())
+	}
+	if view := w.m.View(); !strings.Contains(view, "waits for a reading") {
+		t.Errorf("the screen does not say what it waits for\n%s", view)
+	}
+	w.pass(time.Second)
+	if w.s.Phase != arming.Ready {
+		t.Errorf("READY did not come back: %v\n%s", w.s.Phase, w.m.View())
+	}
+}
+
 // A start that finds a firing broken off begins in WAIT, with nobody signed on
 // and the line unknown: the screen leads out of it by keys alone.
 func TestRestartInWait(t *testing.T) {
