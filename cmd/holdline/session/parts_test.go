@@ -1,0 +1,353 @@
+package session
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"holdline/arming"
+	"holdline/arming/groundbox"
+	"holdline/arming/groundbox/wire"
+	"holdline/checklist/sheet/scenario"
+)
+
+// spoil changes one byte in the middle of a file.
+func spoil(t *testing.T, path string) {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data[len(data)/2] ^= 1
+	if err := os.WriteFile(path, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestTheCodeMatchesOnlyItself(t *testing.T) {
+	var s secret
+	if s.is() || s.try("") || s.try("plover") {
+		t.Error("a code that was never set matches")
+	}
+	s.set("plover")
+	held := s.code
+	if !s.is() || !s.try("plover") || s.try("Plover") || s.try("plove") || s.try("plovers") || s.try("") {
+		t.Error("matches another code, or not its own")
+	}
+	s.wipe()
+	if s.is() || s.try("plover") {
+		t.Error("matches after it was wiped")
+	}
+	if !bytes.Equal(held, make([]byte, len(held))) {
+		t.Errorf("%q is still in memory", held)
+	}
+}
+
+func TestBoxOf(t *testing.T) {
+	b := boxOf(&groundbox.Snapshot{
+		KeyIn: true, Pole2Closed: true, BatteryV: wire.Of(12.4321), BehindKeyV: wire.Of(0.3), BusV: wire.Of(-0.0456),
+		Pulses: -1, Presses: 2, Scan: 7, ChannelOhm: []wire.Reading{wire.Of(2.0474), {Kind: wire.Open}, {}},
+	})
+	want := arming.Box{
+		Up: true, Key: arming.ContactClosed, Pole1: arming.ContactOpen, Pole2: arming.ContactClosed, Permit: arming.ContactOpen,
+		Battery: arming.Volt{Level: arming.LevelLive, Millivolt: 12432}, BehindKey: arming.Volt{Level: arming.LevelBetween, Millivolt: 300},
+		Bus: arming.Volt{Level: arming.LevelDead, Millivolt: -46}, Pulses: -1, Presses: 2, Scan: 7,
+	}
+	want.Channel[0] = arming.Ohm{Kind: arming.OhmValue, Milliohm: 2047}
+	want.Channel[1] = arming.Ohm{Kind: arming.OhmOpen}
+	if b != want {
+		t.Errorf("got  %+v\nwant %+v", b, want)
+	}
+	if far := boxOf(&groundbox.Snapshot{BatteryV: wire.Of(1e30)}); far.Battery.Millivolt != 2e9 || far.Battery.Level != arming.LevelLive {
+		t.Errorf("%+v of a reading beyond the machine's numbers", far.Battery)
+	}
+}
+
+// TestEventsOfTheBoxAreToldOnce while they stand in the snapshots, and what
+// the link caused itself is not told at all.
+func TestEventsOfTheBoxAreToldOnce(t *testing.T) {
+	var tr translator
+	tr.report(groundbox.Connected{Identity: wire.Identity{Maker: "m", Model: "PRACTICE", Version: "1"}, Channels: 4})
+	bits := func(list []report) (out []int) {
+		for _, r := range list {
+			if ev, ok := r.event.(arming.BoxEvents); ok {
+				out = append(out, ev.Bits)
+			}
+		}
+		return out
+	}
+	read := func(ev, caused wire.Event) []int {
+		return bits(tr.report(groundbox.SnapshotRead{S: groundbox.Snapshot{Practice: true, Events: ev}, Caused: caused}))
+	}
+	if got := read(wire.EventWatchdog|wire.EventErrors, wire.EventErrors); len(got) != 1 || got[0] != arming.BitWatchdog {
+		t.Errorf("first: %v", got)
+	}
+	if got := read(wire.EventWatchdog, 0); len(got) != 0 {
+		t.Errorf("told again: %v", got)
+	}
+	if got := read(wire.EventWatchdog|wire.EventWelded, 0); len(got) != 1 || got[0] != arming.BitWelded {
+		t.Errorf("a new one: %v", got)
+	}
+	if read(0, 0); len(read(wire.EventWatchdog, 0)) != 1 {
+		t.Error("one that came back was not told")
+	}
+}
+
+func TestEveryReportOfTheLinkHasItsEvent(t *testing.T) {
+	tr := translator{pulseS: 1}
+	for _, c := range []struct {
+		r    groundbox.Report
+		want arming.Event
+	}{
+		{groundbox.Lost{Reason: "gone\x1b[2J"}, arming.BoxLost{Why: "gone [2J"}},
+		{groundbox.PermitDidNotOpen{}, arming.PermitStuck{}},
+		{groundbox.PermitDropped{Reason: "late"}, arming.Stalled{Part: "permit not renewed: late"}},
+	} {
+		list := tr.report(c.r)
+		if len(list) != 1 || list[0].event != c.want {
+			t.Errorf("%T: %+v, want %+v", c.r, list, c.want)
+		}
+	}
+	short := tr.report(groundbox.FireRead{Pulses: 1, LengthS: wire.Of(0.4), BatteryV: wire.Of(11.2)})
+	if len(short) != 1 || !strings.Contains(short[0].note, "0.40 s") || !strings.Contains(short[0].note, "starve") {
+		t.Errorf("a short pulse: %+v", short)
+	}
+	long := tr.report(groundbox.FireRead{Pulses: 1, LengthS: wire.Of(1.4), BatteryV: wire.Of(11.2)})
+	if len(long) != 1 || strings.Contains(long[0].note, "starve") {
+		t.Errorf("a long pulse: %+v", long)
+	}
+}
+
+func TestThePlanOfTheScenarioHolds(t *testing.T) {
+	s, err := scenario.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, mode := range []arming.Mode{arming.ModeBox, arming.ModeMeter, arming.ModeTyped} {
+		if err := newPlan(s, mode, false, 1).Validate(); err != nil {
+			t.Errorf("%v: %v", mode, err)
+		}
+	}
+	in := inputs(s, true)
+	if !in.Budget.Holds(s.Firing.Battery.VoltageV) || !in.Mass.Holds(s.Vehicle.MassKg) || !in.Wind.Holds(s.Site.HeadwindMps) {
+		t.Errorf("a value of the sheet is outside its own band: %+v %+v %+v", in.Budget, in.Mass, in.Wind)
+	}
+	if in.Budget.Holds(0.9*s.Firing.Battery.VoltageV) || in.Mass.Holds(1.1*s.Vehicle.MassKg) {
+		t.Error("another battery or mass is accepted")
+	}
+}
+
+func TestWaitSpeed(t *testing.T) {
+	for _, c := range []struct {
+		real, wanted time.Duration
+		want         int
+	}{{time.Minute, 0, 6}, {time.Minute, 5 * time.Second, 12}, {time.Minute, time.Minute, 1}, {time.Minute, time.Hour, 1}, {90 * time.Second, 10 * time.Second, 9}} {
+		if got := waitSpeed(c.real, c.wanted); got != c.want {
+			t.Errorf("%v in %v: %d, want %d", c.real, c.wanted, got, c.want)
+		}
+	}
+}
+
+func TestOptionsThatContradict(t *testing.T) {
+	for _, o := range []Options{{Box: "a", Meter: "b"}, {Typed: true, Practice: true}, {PracticeWait: -1}, {Typed: true, PracticeWait: time.Second}} {
+		if err := o.check(); err == nil {
+			t.Errorf("%+v accepted", o)
+		}
+	}
+	o := Options{}
+	if err := o.complete(); err != nil || !o.Practice {
+		t.Errorf("no sheet is not practice: %+v, %v", o, err)
+	}
+	if o.folder(true) == o.folder(false) {
+		t.Error("practice and real records share a folder")
+	}
+}
+
+func TestChoosingHowToMeasure(t *testing.T) {
+	for _, c := range []struct {
+		typed string
+		want  Options
+		err   error
+	}{
+		{"box /dev/ttyACM0\n", Options{Box: "/dev/ttyACM0"}, nil},
+		{"practice\nmeter /dev/ttyUSB0@19200\n", Options{Meter: "/dev/ttyUSB0@19200"}, nil},
+		{"typed\n", Options{Typed: true}, nil},
+		{"quit\n", Options{}, ErrHow},
+		{"", Options{}, ErrHow},
+	} {
+		var o Options
+		var out strings.Builder
+		err := o.choose(strings.NewReader(c.typed), &out, []groundbox.PortInfo{{Name: "/dev/ttyACM0", Product: "Box\x1b[2J"}})
+		if !errors.Is(err, c.err) || o != c.want {
+			t.Errorf("%q: %+v, %v", c.typed, o, err)
+		}
+		if strings.Contains(out.String(), "\x1b") {
+			t.Errorf("a device's name reaches the terminal as it is: %q", out.String())
+		}
+		if !strings.Contains(out.String(), "/dev/ttyACM0") || strings.Contains(out.String(), "  practice ") {
+			t.Errorf("the question: %q", out.String())
+		}
+	}
+}
+
+func TestMeterPort(t *testing.T) {
+	for _, c := range []struct {
+		text, port string
+		baud       int
+	}{{"/dev/ttyUSB0", "/dev/ttyUSB0", 9600}, {"COM3@19200", "COM3", 19200}} {
+		if port, baud, err := meterPort(c.text); err != nil || port != c.port || baud != c.baud {
+			t.Errorf("%q: %q %d %v", c.text, port, baud, err)
+		}
+	}
+	for _, bad := range []string{"COM3@", "COM3@fast", "@9600", "COM3@1"} {
+		if _, _, err := meterPort(bad); err == nil {
+			t.Errorf("%q accepted", bad)
+		}
+	}
+}
+
+func TestLocale(t *testing.T) {
+	for lang, want := range map[string]bool{"": true, "C": false, "en_GB.UTF-8": true, "C.utf8": true, "en_US.ISO-8859-1": false} {
+		if got := utf8Locale(func(name string) string { return map[string]string{"LANG": lang}[name] }); got != want {
+			t.Errorf("%q: %v", lang, got)
+		}
+	}
+	if utf8Locale(func(name string) string { return map[string]string{"LC_ALL": "C", "LANG": "en_GB.UTF-8"}[name] }) {
+		t.Error("LC_ALL does not go before LANG")
+	}
+}
+
+// bad is a model that panics where it is told to.
+type bad struct{ where string }
+
+func (b bad) Init() tea.Cmd {
+	if b.where == "init" {
+		panic("planted")
+	}
+	return nil
+}
+
+func (b bad) Update(tea.Msg) (tea.Model, tea.Cmd) {
+	broken := func() tea.Msg { panic("planted") }
+	switch b.where {
+	case "update":
+		panic("planted")
+	case "command":
+		return b, broken
+	case "batch":
+		return b, tea.Batch(broken, func() tea.Msg { return nil })
+	case "sequence":
+		return b, tea.Sequence(func() tea.Msg { return nil }, broken)
+	}
+	return b, nil
+}
+
+func (b bad) View() string {
+	if b.where == "view" {
+		panic("planted")
+	}
+	return ""
+}
+
+// TestAPanicOfTheScreenOpensThePermitFirst: before anybody recovers it.
+func TestAPanicOfTheScreenOpensThePermitFirst(t *testing.T) {
+	for _, where := range []string{"init", "update", "view", "command", "batch", "sequence"} {
+		off := false
+		g := guarded{model: bad{where}, off: func() { off = true }}
+		caught := func() (r any) {
+			defer func() {
+				r = recover()
+				if r != nil && !off {
+					t.Errorf("%s: the panic came past with the permit closed", where)
+				}
+			}()
+			g.Init()
+			_, cmd := g.Update(nil)
+			if cmd != nil {
+				runAll(cmd())
+			}
+			g.View()
+			return nil
+		}()
+		if caught == nil || !off {
+			t.Errorf("%s: caught %v, permit opened %v", where, caught, off)
+		}
+	}
+}
+
+// runAll runs the commands that a message holds, as bubbletea does.
+func runAll(msg tea.Msg) {
+	switch m := msg.(type) {
+	case tea.BatchMsg:
+		for _, c := range m {
+			if c != nil {
+				runAll(c())
+			}
+		}
+	case nil:
+	default:
+		for _, c := range commandsIn(m) {
+			runAll(c())
+		}
+	}
+}
+
+func TestTheScreenMaySendOnlyRequests(t *testing.T) {
+	s := &session{driver: &driver{requests: make(chan func(), 1)}}
+	for _, ev := range []arming.Event{arming.BoxReading{}, arming.Written{Ticket: 1}, arming.Code{Matched: true}, arming.Start{}, arming.Tick{}} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Errorf("%T was taken from the screen", ev)
+				}
+			}()
+			s.submit(ev)
+		}()
+	}
+}
+
+// TestASheetThatChangedOnDiskWithdrawsTheAcceptance reads it again at arming.
+func TestASheetThatChangedOnDiskWithdrawsTheAcceptance(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, scenario.Files()); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(dir, scenario.SheetName)
+	c := newCrew(t, t.TempDir(), func(o *Options) { o.SheetPath, o.Practice = path, true })
+	c.toReady()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, append(data, "\n# edited\n"...), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	c.cfg.Submit(arming.ArmEntry{By: firing})
+	i := c.s.index(arming.StepPrediction)
+	c.until("the withdrawal", 5*time.Second, func(s arming.State) bool { return !s.Evidence[i].Present })
+	if s := c.state(); s.ArmEntry || s.Phase != arming.Setup {
+		t.Errorf("%v, arm entry %v", s.Phase, s.ArmEntry)
+	}
+}
+
+// commandsIn returns the commands of a sequence, whose type is not exported.
+func commandsIn(msg tea.Msg) []tea.Cmd {
+	v := reflect.ValueOf(msg)
+	if v.Kind() != reflect.Slice || v.Type().Elem() != commandType {
+		return nil
+	}
+	var out []tea.Cmd
+	for i := range v.Len() {
+		if c := v.Index(i).Interface().(tea.Cmd); c != nil {
+			out = append(out, c)
+		}
+	}
+	return out
+}
