@@ -1,0 +1,256 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/gowebpki/jcs"
+
+	"holdline/arming"
+	"holdline/checklist"
+)
+
+// plan is a firing of two motors.
+func plan(t *testing.T) *arming.Plan {
+	t.Helper()
+	times := checklist.Bounds().Default
+	p := &arming.Plan{
+		Mode: arming.ModeBox, Practice: true, Motors: 2, Posts: []string{"north"}, Times: times, WaitSpeed: 2,
+		Steps: checklist.Routine(checklist.Inputs{Boxed: true, Motors: 2, Channels: []checklist.Band{{Low: 1, High: 3, Unit: "ohm"}, {Low: 1, High: 3, Unit: "ohm"}},
+			Budget: checklist.Band{Low: 11, High: 13, Unit: "V"}, Wind: checklist.Band{Low: 0, High: 4, Unit: "m/s"},
+			Mass: checklist.Band{Low: 1, High: 2, Unit: "kg"}, Mark: "A-1", Posts: []checklist.Post{{Name: "north"}}, Times: times, MeterOhm: 0.02}),
+	}
+	if err := p.Validate(); err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// recorded is what a run of the machine left.
+type recorded struct {
+	lines  []Line
+	state  arming.State
+	phases map[arming.Phase]bool // seen on the way
+}
+
+// wander drives the machine with events of every kind, sensible ones and
+// nonsense, and records every step.
+func wander(t *testing.T, p *arming.Plan, rng *rand.Rand, steps int) recorded {
+	t.Helper()
+	var r Recorder
+	out := recorded{phases: map[arming.Phase]bool{}}
+	body, err := EncodePlan(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out.lines = append(out.lines, Line{Kind: KindPlan, Body: body})
+	at := arming.Instant{}
+	take := func(ev arming.Event) {
+		if reading, ok := ev.(arming.BoxReading); ok && rng.IntN(50) > 0 {
+			reading.Box.Seen = at
+			ev = reading
+		}
+		after, effects, refused := arming.Step(p, out.state, at, ev)
+		lines, err := r.Step(at, ev, &out.state, &after, effects, refused)
+		if err != nil {
+			t.Fatalf("%#v: %v", ev, err)
+		}
+		out.lines, out.state = append(out.lines, lines...), after
+		out.phases[after.Phase] = true
+	}
+	take(arming.Start{})
+	for range steps {
+		pass := time.Duration(rng.IntN(80_000)) * time.Microsecond
+		at.Mono, at.Wall = at.Mono+pass, at.Wall+pass
+		if rng.IntN(400) == 0 {
+			at.Wall += time.Duration(rng.IntN(4_000_000)-2_000_000) * time.Microsecond
+		}
+		take(some(p, &out.state, rng))
+		if rng.IntN(20) == 0 {
+			lines, err := r.Flush()
+			if err != nil {
+				t.Fatal(err)
+			}
+			out.lines = append(out.lines, lines...)
+		}
+	}
+	lines, err := r.Flush()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out.lines = append(out.lines, lines...)
+	return out
+}
+
+// some picks an event that the machine may be given in state s.
+func some(p *arming.Plan, s *arming.State, rng *rand.Rand) arming.Event {
+	name := []string{"Ada", "Ben", "Nia", ""}[rng.IntN(4)]
+	switch rng.IntN(12) {
+	case 0, 1, 2:
+		return arming.Tick{}
+	case 3, 4, 5:
+		return arming.BoxReading{Box: someBox(s, rng)}
+	case 6:
+		if s.Pending.Event != nil {
+			return arming.Written{Ticket: s.Pending.Ticket}
+		}
+		return arming.Written{Ticket: s.Tickets + uint32(rng.IntN(2))}
+	case 7, 8:
+		return someAnswer(p, s, rng)
+	case 9:
+		return []arming.Event{arming.BoxUp{Identity: "a,b,c,d", Practice: rng.IntN(8) > 0, Channels: 2}, arming.BoxLost{Why: "gone"},
+			arming.BoxEvents{Bits: 1 << rng.IntN(8)}, arming.PermitStuck{}, arming.FocusLost{}, arming.Stalled{Part: "screen"},
+			arming.RecordFailed{Why: "full"}, arming.Quit{Why: "asked"}, arming.HoldCall{}}[rng.IntN(9)]
+	case 10:
+		return []arming.Event{arming.CloseLine{By: "Ben", Count: rng.IntN(5)}, arming.OpenLine{By: "Ben", Names: [checklist.MaxPosts]string{"Ada"}, Key: "Ada"},
+			arming.StartProof{}, arming.ArmEntry{By: name}, arming.Code{Matched: rng.IntN(2) == 0}, arming.StartCount{By: name},
+			arming.Resume{By: name}, arming.Scrub{By: name, Why: "wind"}, arming.HoldBy{Name: name}}[rng.IntN(9)]
+	}
+	return []arming.Event{arming.Say{Fact: arming.Fact(rng.IntN(11)), By: name}, arming.Observe{Motor: rng.IntN(3), Fate: arming.FateSaidLit, By: name},
+		arming.GoForward{By: "Ben", Person: "Ada"}, arming.Inspect{Motor: 1 + rng.IntN(2), Found: "burned out", By: "Ada"},
+		arming.Result{RestM: rng.Float64() * 100, HasRest: true}, arming.AllClear{By: name}, arming.Withdraw{Step: arming.StepDead, Why: "doubt"},
+		arming.BasisLeft{What: "wind"}, arming.Waive{Step: "wind", Value: 3, Why: "calm now", By: name}}[rng.IntN(9)]
+}
+
+func someAnswer(p *arming.Plan, s *arming.State, rng *rand.Rand) arming.Event {
+	i := s.Cursor(p)
+	if i < 0 || rng.IntN(5) == 0 {
+		i = rng.IntN(len(p.Steps))
+	}
+	st := &p.Steps[i]
+	v := st.Band.Low + rng.Float64()*(st.Band.High-st.Band.Low)
+	words := map[string]string{arming.StepFiringOfficer: "Ada", arming.StepRangeOfficer: "Ben", "crew/north": "Nia"}[st.ID]
+	if words == "" {
+		words = "gate shut " + s.CallWord(i)
+	}
+	if st.Match != "" {
+		words = st.Match
+	}
+	return arming.Answer{Step: st.ID, Words: words, Value: v, Again: v, Means: arming.MeansTyped}
+}
+
+func someBox(s *arming.State, rng *rand.Rand) arming.Box {
+	b := s.Box
+	b.Up, b.Key, b.Pole1, b.Pole2, b.Permit = true, arming.ContactOpen, arming.ContactOpen, arming.ContactOpen, arming.ContactOpen
+	b.Pulses, b.Presses, b.Scan = max(b.Pulses, 0), max(b.Presses, 0), b.Scan+1
+	volt := []arming.Volt{{Level: arming.LevelDead}, {Level: arming.LevelLive, Millivolt: 12000 + int32(rng.IntN(3))}}
+	b.Battery, b.Bus, b.BehindKey, b.BehindPermit = volt[rng.IntN(2)], volt[0], volt[0], volt[0]
+	if rng.IntN(500) == 0 {
+		b.Key, b.Pole2, b.Pulses = arming.ContactClosed, arming.ContactClosed, b.Pulses+1
+	}
+	for k := range 2 {
+		b.Channel[k] = arming.Ohm{Kind: arming.OhmKind(rng.IntN(3))}
+		if b.Channel[k].Kind == arming.OhmValue {
+			b.Channel[k].Milliohm = 2000
+		}
+	}
+	return b
+}
+
+// replay plays the lines in the canonical form that a record gives them.
+func replay(lines []Line) (Replayer, error) {
+	var r Replayer
+	for i, l := range lines {
+		body, err := jcs.Transform(l.Body)
+		if err != nil {
+			return r, err
+		}
+		if err := r.Line(l.Kind, l.At.Mono, body); err != nil {
+			return r, fmt.Errorf("line %d: %w", i, err)
+		}
+	}
+	return r, nil
+}
+
+// TestReplayGivesTheSameState holds I-33 over random runs: every event is in
+// the lines, quiet ones too, and leads to the very same state.
+func TestReplayGivesTheSameState(t *testing.T) {
+	p := plan(t)
+	phases := map[arming.Phase]int{}
+	quietLines, events := 0, 0
+	for seed := range uint64(24) {
+		rng := rand.New(rand.NewPCG(seed, 33))
+		rec := wander(t, p, rng, 1000)
+		got, err := replay(rec.lines)
+		if err != nil {
+			t.Fatalf("seed %d: %v", seed, err)
+		}
+		if got.State != rec.state {
+			t.Fatalf("seed %d: the state differs\nrun    %+v\nreplay %+v", seed, rec.state, got.State)
+		}
+		if got.Events != 1001 {
+			t.Errorf("seed %d: %d events replayed of 1001", seed, got.Events)
+		}
+		for ph := range rec.phases {
+			phases[ph]++
+		}
+		events += got.Events
+		for _, l := range rec.lines {
+			if l.Kind == KindBeats {
+				quietLines++
+			}
+		}
+	}
+	if len(phases) < 3 || quietLines == 0 {
+		t.Errorf("the runs see %v with %d lines of beats: they show too little", phases, quietLines)
+	}
+	t.Logf("%d events, %d lines of beats, runs that saw a phase: %v", events, quietLines, phases)
+}
+
+// TestAnyOtherPhaseLineOrEffectIsRefused changes what one line states.
+func TestAnyOtherPhaseLineOrEffectIsRefused(t *testing.T) {
+	p := plan(t)
+	rec := wander(t, p, rand.New(rand.NewPCG(4, 4)), 150)
+	tried := 0
+	for i, l := range rec.lines {
+		for _, swap := range [][2]string{{`"phase":"SETUP"`, `"phase":"ARMED"`}, {`"phase":"WAIT"`, `"phase":"CLOSED"`}, {`"line":"UNKNOWN"`, `"line":"CLOSED"`},
+			{`"refused":"`, `"refused":"not `}, {`"effect":"permit_off"`, `"effect":"permit_on"`}, {`"loud":true`, `"loud":false`}} {
+			body := strings.Replace(string(l.Body), swap[0], swap[1], 1)
+			if l.Kind != KindEvent || body == string(l.Body) {
+				continue
+			}
+			tried++
+			lines := append([]Line(nil), rec.lines...)
+			lines[i].Body = []byte(body)
+			_, err := replay(lines)
+			var differs *MismatchError
+			if !errors.As(err, &differs) {
+				t.Fatalf("line %d with %s: %v", i, swap[1], err)
+			}
+		}
+	}
+	if tried < 60 {
+		t.Errorf("only %d changes were tried", tried)
+	}
+}
+
+// TestLinesOutOfPlace are refused for where they stand.
+func TestLinesOutOfPlace(t *testing.T) {
+	p := plan(t)
+	rec := wander(t, p, rand.New(rand.NewPCG(5, 5)), 20)
+	planLine, start := rec.lines[0], rec.lines[1]
+	for name, lines := range map[string][]Line{
+		"an event before the plan": {start},
+		"two plans":                {planLine, planLine},
+		"two starts":               {planLine, start, start},
+		"a later event first":      {planLine, rec.lines[2]},
+		"an unknown kind":          {planLine, {Kind: "launch", Body: []byte(`{}`)}},
+		"taken up by no start":     {planLine, start, {Kind: "recovered"}, planLine, rec.lines[2]},
+		"taken up as if new":       append(append([]Line{}, rec.lines...), Line{Kind: "recovered", Body: []byte(`{}`)}, grave(t)),
+		"another time":             {planLine, {Kind: KindEvent, At: arming.Instant{Mono: time.Second}, Body: start.Body}},
+	} {
+		if _, err := replay(lines); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+}
+
+// grave is a start that claims more than the run before it.
+func grave(t *testing.T) Line {
+	t.Helper()
+	return Line{Kind: KindEvent, Body: []byte(`{"at":[0,0],"event":"start","data":{"from":"RUN","hooked":true},"phase":"WAIT","line":"UNKNOWN"}`)}
+}
