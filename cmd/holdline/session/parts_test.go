@@ -315,6 +315,7 @@ func TestTheScreenMaySendOnlyRequests(t *testing.T) {
 
 // TestASheetThatChangedOnDiskWithdrawsTheAcceptance reads it again at arming.
 func TestASheetThatChangedOnDiskWithdrawsTheAcceptance(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	if err := os.CopyFS(dir, scenario.Files()); err != nil {
 		t.Fatal(err)

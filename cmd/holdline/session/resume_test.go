@@ -33,6 +33,7 @@ func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
 // The next start goes on in the same record, in WAIT at full length with the
 // line UNKNOWN, and ends it.
 func TestAFiringThatBrokeOffIsTakenUp(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	c := newCrew(t, dir, nil)
 	c.toReady()
