@@ -151,7 +151,7 @@ func (t *translator) report(r groundbox.Report) []report {
 	case groundbox.PermitDidNotOpen:
 		return []report{{event: arming.PermitStuck{}, text: "permit did not open"}}
 	case groundbox.FireRead:
-		return []report{{note: t.pulse(r)}}
+		return []report{{note: t.pulse(r), facts: t.pulseFacts(r)}}
 	case groundbox.Refused:
 		return []report{{text: "box refused: " + clean(refusedText(r))}}
 	}
@@ -169,6 +169,25 @@ func (t *translator) pulse(r groundbox.FireRead) string {
 		text += fmt.Sprintf("; the sheet's is %.2f s: a short pulse can starve a motor that has not lit", t.pulseS)
 	}
 	return text
+}
+
+// PulseFacts are the numbers of a pulse as the box tells them, in a note of
+// the record.
+type PulseFacts struct {
+	PulseS      float64  `json:"pulse_s"`
+	SheetPulseS float64  `json:"sheet_pulse_s"`
+	BatteryV    *float64 `json:"battery_v"` // lowest in the pulse, null when it was not measured
+}
+
+func (t *translator) pulseFacts(r groundbox.FireRead) any {
+	if r.LengthS.Kind != wire.Measured {
+		return nil
+	}
+	f := PulseFacts{PulseS: r.LengthS.Value, SheetPulseS: t.pulseS}
+	if r.BatteryV.Kind == wire.Measured {
+		f.BatteryV = &r.BatteryV.Value
+	}
+	return f
 }
 
 func voltText(r wire.Reading) string {

@@ -83,6 +83,7 @@ type report struct {
 	good  bool   // a good answer of the box
 	text  string // how the link stands, for people
 	note  string // a sentence for the log and the record
+	facts any    // the numbers of note, for the record; nil for none
 }
 
 func newDriver(plan *arming.Plan, box port, rec *recorder, c clock, h hooks) *driver {
@@ -405,7 +406,7 @@ func (d *driver) report(r report) {
 		d.frame.LinkText = r.text
 	}
 	if r.note != "" {
-		d.note(r.note)
+		d.note(r.note, r.facts)
 	}
 	switch ev := r.event.(type) {
 	case nil:
@@ -421,11 +422,15 @@ func (d *driver) report(r report) {
 }
 
 // note puts a sentence into the log and the record that has no part in the
-// machine's steps.
-func (d *driver) note(text string) {
+// machine's steps, with its numbers where there are any.
+func (d *driver) note(text string, facts any) {
 	at, wall := d.clock.now()
 	d.log(wall, text, false)
-	if err := d.record.note(at, wall, journal.KindNote, map[string]any{"text": text}); err != nil {
+	body := map[string]any{"text": text}
+	if facts != nil {
+		body["facts"] = facts
+	}
+	if err := d.record.note(at, wall, journal.KindNote, body); err != nil {
 		d.step(arming.RecordFailed{Why: err.Error()})
 	}
 	d.publish()

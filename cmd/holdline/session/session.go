@@ -240,9 +240,10 @@ func (s *session) deliver(p predicted) {
 func (s *session) notePrediction(at arming.Instant) {
 	run, err := json.Marshal(s.latest.run)
 	circuit, err2 := json.Marshal(s.latest.circuit)
-	if err = errors.Join(err, err2); err == nil {
+	chart, err3 := json.Marshal(s.latest.run.Chart())
+	if err = errors.Join(err, err2, err3); err == nil {
 		err = s.record.note(at, time.Now(), journal.KindPrediction, map[string]any{
-			"predict": json.RawMessage(run), "circuit": json.RawMessage(circuit),
+			"predict": json.RawMessage(run), "circuit": json.RawMessage(circuit), "chart": json.RawMessage(chart),
 			"basis": fmt.Sprintf("%x", s.accepted),
 		})
 	}
