@@ -142,7 +142,12 @@ func differs(a, b *Frame) bool {
 
 // phaseChanged closes what belonged to the phase before.
 func (m *Model) phaseChanged() {
-	m.form, m.chosen, m.said = nil, "", ""
+	// The question whether to leave stays: asking it has called HOLD, and the
+	// change that follows must not swallow the answer.
+	if m.form == nil || m.form.task != taskLeave {
+		m.form = nil
+	}
+	m.chosen, m.said = "", ""
 	switch m.frame.State.Phase {
 	case arming.Armed, arming.Count, arming.Window, arming.Run, arming.Hold, arming.Wait:
 		m.page = pageMain
