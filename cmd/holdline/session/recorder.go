@@ -79,13 +79,15 @@ func (r *recorder) step(at arming.Instant, wall time.Time, ev arming.Event, befo
 }
 
 // flush writes the beats kept back.
-func (r *recorder) flush() error {
+func (r *recorder) flush() error { return r.flushAt(time.Now()) }
+
+func (r *recorder) flushAt(wall time.Time) error {
 	if r.shut || r.fault != nil {
 		return nil
 	}
 	lines, err := r.journal.Flush()
 	if err == nil {
-		err = r.write(lines, time.Now())
+		err = r.write(lines, wall)
 	}
 	return err
 }
@@ -101,7 +103,7 @@ func (r *recorder) write(lines []journal.Line, wall time.Time) error {
 
 // note writes a line that has no part in the machine's steps.
 func (r *recorder) note(at arming.Instant, wall time.Time, kind string, body any) error {
-	if err := r.flush(); err != nil || r.shut || r.fault != nil {
+	if err := r.flushAt(wall); err != nil || r.shut || r.fault != nil {
 		return err
 	}
 	return r.append(at.Mono, wall, kind, body, 0)
