@@ -89,3 +89,22 @@ func closeInterrupted(path string, s signing, version string) error {
 	}
 	return nil
 }
+
+// noRealFiring refuses practice while a real firing is under way or has broken
+// off: its vehicle may be live, and nobody is to believe the practice box's
+// word for it.
+func noRealFiring(dir string) error {
+	open, err := record.LastOpen(dir)
+	if err != nil {
+		return err
+	}
+	for _, o := range open {
+		if len(o.Log.Entries) == 0 || o.Log.Header.Practice {
+			continue
+		}
+		if o.InUse || !o.Recoverable() || brokeOff(o) != nil {
+			return fmt.Errorf("session: no practice now: a real firing is recorded in %q and is not over: end that one first", o.Path)
+		}
+	}
+	return nil
+}

@@ -7,6 +7,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist/record"
+	"holdline/checklist/sheet/scenario"
 )
 
 // TestAStartThatConnectedNothingIsClosedAndSigned ends the program in SETUP.
@@ -89,5 +90,43 @@ func TestADamagedOpenRecordStopsTheStart(t *testing.T) {
 	}
 	if u, err := lookBack(dir, false, signer, "test"); err != nil || u != nil {
 		t.Errorf("a practice record counts for real firings: %+v, %v", u, err)
+	}
+}
+
+// TestNoPracticeWhileARealFiringIsNotOver, and practice again once nothing of
+// it can be live.
+func TestNoPracticeWhileARealFiringIsNotOver(t *testing.T) {
+	sh, err := scenario.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name  string
+		start arming.Start
+		want  bool
+	}{
+		{"igniters connected", arming.Start{From: arming.Ready, Hooked: true}, true},
+		{"nothing connected", arming.Start{}, false},
+	} {
+		dir := t.TempDir()
+		s := &session{o: Options{Version: "test"}, sheet: sh, plan: newPlan(sh, arming.ModeTyped, false, 1), mode: arming.ModeTyped}
+		now := clock{opened: time.Now()}
+		w, err := record.Create(dir, s.header(), now.opened)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := newRecorder(w, signing{})
+		if err := r.plan(s.plan, now); err != nil {
+			t.Fatal(err)
+		}
+		d := newDriver(s.plan, port{}, r, now, hooks{})
+		d.step(c.start)
+		if err := noRealFiring(dir); err == nil {
+			t.Errorf("%s: practice beside a real firing under way", c.name)
+		}
+		r.release()
+		if err := noRealFiring(dir); (err != nil) != c.want {
+			t.Errorf("%s: %v", c.name, err)
+		}
 	}
 }

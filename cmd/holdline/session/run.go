@@ -119,6 +119,11 @@ func (s *session) closeDevices() {
 // and sets the driver up. It returns the firing's first event.
 func (s *session) openRecord(signer signing) (arming.Start, error) {
 	dir := s.o.folder(s.practice)
+	if s.practice {
+		if err := noRealFiring(s.o.folder(false)); err != nil {
+			return arming.Start{}, err
+		}
+	}
 	old, err := lookBack(dir, s.practice, signer, s.o.Version)
 	if err != nil {
 		return arming.Start{}, err
@@ -211,12 +216,16 @@ func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
 	defer func() { // also when the screen's own code panics
 		close(over)
 		why := <-watched
-		if why == "" {
+		signalled := why != ""
+		if !signalled {
 			why = "the cockpit was left"
 		}
 		end, cancel := context.WithTimeout(context.Background(), endWithin)
 		defer cancel()
 		err = errors.Join(err, s.stop(end, why))
+		if signalled && err == nil {
+			err = fmt.Errorf("session: ended: %s", why)
+		}
 		s.tell()
 	}()
 	_, err = program.Run()
