@@ -367,7 +367,7 @@ func (p *page) remarks() block {
 func (p *page) record() block {
 	b := block{id: "record", title: "The record"}
 	b.lines = append(b.lines, fmt.Sprintf("%s, %d lines, %s, written by holdline %s.", p.Record, p.Lines, p.State, p.Program),
-		"Last line "+p.LastHash, "Sheet "+p.Sheet+"; basis "+p.Basis)
+		"Last line "+p.LastHash, "Sheet "+p.Sheet, "Basis "+p.Basis)
 	if len(p.Signatures) == 0 {
 		b.lines = append(b.lines, "NOT SIGNED.")
 	}
@@ -376,10 +376,10 @@ func (p *page) record() block {
 		if k > 0 {
 			what = "Counter-signed"
 		}
-		b.lines = append(b.lines, fmt.Sprintf("%s (%s): %s", what, s.File, strings.Join(nonEmpty(s.State, s.Principals, s.KeyType, s.Fingerprint, s.Text), ", ")))
+		b.lines = append(b.lines, fmt.Sprintf("%s (%s): %s", what, strings.TrimPrefix(s.File, p.Record), strings.Join(nonEmpty(s.State, s.Principals, s.KeyType, s.Fingerprint, s.Text), ", ")))
 	}
-	for _, v := range p.Verify {
-		b.lines = append(b.lines, "To check: "+v)
+	if len(p.Verify) > 0 {
+		b.lines = append(b.lines, "To check: "+strings.Join(p.Verify, "; or the signature alone: "))
 	}
 	return b
 }

@@ -2,7 +2,6 @@ package export
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"holdline/checklist/sheet/unit"
@@ -13,14 +12,14 @@ const (
 	paperWidth  = 595.28
 	paperHeight = 841.89
 	marginX     = 34.0
-	topY        = 50.0  // below the head of a page
-	bottomY     = 812.0 // above its foot
+	topY        = 47.0  // below the head of a page
+	bottomY     = 815.0 // above its foot
 	gutter      = 78.0  // for the titles at the left
 )
 
 // Sizes of the body's type that are tried, first for one page, then for two.
 var (
-	onePage  = []float64{7.6, 7.2, 6.8, 6.5, 6.2}
+	onePage  = []float64{7.8, 7.5, 7.2, 7, 6.8, 6.6, 6.4, 6.2}
 	twoPages = []float64{8, 7.4, 6.8, 6.2}
 )
 
@@ -94,7 +93,9 @@ func arrange(p *page, m *measure, size float64, cut bool) *layout {
 			b.lines = []string{strings.Join(b.lines, "  ·  ")}
 			l.titled(b)
 		case "checks":
-			l.table(b, []float64{0.185, 0.385, 0.145, 0.065, 0.145, 0.075}, marginX, paperWidth-2*marginX)
+			b.title += "; ages are those at arming"
+			b.head[3] = "age"
+			l.table(b, []float64{0.19, 0.375, 0.145, 0.06, 0.145, 0.085}, marginX, paperWidth-2*marginX)
 		case "after":
 			l.titled(block{title: b.title, lines: b.lines})
 			l.table(block{head: b.head, rows: b.rows}, []float64{0.06, 0.34, 0.34, 0.26}, marginX, paperWidth-2*marginX)
@@ -123,6 +124,10 @@ func (l *layout) text(x, y float64, text string, size float64, bold bool) {
 	if text != "" {
 		l.ops = append(l.ops, op{page: l.pages, text: text, x: x, y: y, size: size, bold: bold, fill: -1})
 	}
+}
+
+func (l *layout) area(x, y, wide, high, grey float64) {
+	l.ops = append(l.ops, op{page: l.pages, points: [][2]float64{{x, y}, {x + wide, y}, {x + wide, y + high}, {x, y + high}}, fill: grey})
 }
 
 func (l *layout) rule(y, width float64) {
@@ -171,7 +176,7 @@ func (l *layout) table(b block, shares []float64, x, width float64) {
 		l.paragraph(x, width, b.title, l.size, true)
 	}
 	l.heads(b.head, shares, x, width)
-	for _, cells := range b.rows {
+	for n, cells := range b.rows {
 		lines := make([][]string, len(cells))
 		most := 1
 		for k, c := range cells {
@@ -186,6 +191,10 @@ func (l *layout) table(b block, shares []float64, x, width float64) {
 		if l.pages != before {
 			l.heads(b.head, shares, x, width)
 		}
+		high := float64(most)*l.leading() + 0.3
+		if n%2 == 0 {
+			l.area(x-2, l.y+0.2, width+4, high, 0.94)
+		}
 		at := x
 		for k := range cells {
 			for n, line := range lines[k] {
@@ -193,8 +202,7 @@ func (l *layout) table(b block, shares []float64, x, width float64) {
 			}
 			at += shares[k] * width
 		}
-		l.y += float64(most)*l.leading() + 0.6
-		l.ops = append(l.ops, op{page: l.pages, points: [][2]float64{{x, l.y - 0.2}, {x + width, l.y - 0.2}}, width: 0.15, fill: -1})
+		l.y += high
 	}
 }
 
@@ -210,7 +218,7 @@ func (l *layout) heads(head []string, shares []float64, x, width float64) {
 // table at the right of it.
 func (l *layout) runAndCircuit(run block) {
 	chart := l.Forecast != nil && l.Forecast.Chart != nil && len(l.Forecast.Chart.Speed) > 1
-	const high, wide = 136.0, 286.0
+	const high, wide = 124.0, 286.0
 	l.gap()
 	x, width := marginX, paperWidth-2*marginX
 	if chart {
@@ -244,20 +252,9 @@ func (l *layout) besideChart(run block, x, width float64) {
 		l.paragraph(x, width, line, l.size, false)
 	}
 	if len(l.Igniters) > 0 {
-		l.table(l.circuit0(), []float64{0.12, 0.2, 0.3, 0.22, 0.16}, x, width)
+		l.table(block{head: []string{"motor", "reading", "band", "worst current", "margin"}, rows: l.circuit().rows},
+			[]float64{0.12, 0.22, 0.29, 0.23, 0.14}, x, width)
 	}
-}
-
-// circuit0 is the circuit's table without a title of its own.
-func (l *layout) circuit0() block {
-	b := l.circuit()
-	b.title = ""
-	b.head = slices.Clone(b.head)
-	b.head[0] = "circuit"
-	for k := range b.rows {
-		b.rows[k][0] = "motor " + b.rows[k][0]
-	}
-	return b
 }
 
 // frame draws the head and the foot of every page.
@@ -281,12 +278,12 @@ func (l *layout) frame() {
 		right := paperWidth - marginX - l.m.width(number, 8, false)
 		l.ops = append(l.ops, op{page: n, text: l.m.fit(d.Title, right-marginX-wide-16, 11), x: marginX + wide + 8, y: y, size: 11, fill: -1},
 			op{page: n, text: number, x: right, y: y, size: 8, fill: -1})
-		under := 40.0
+		under := 38.5
 		if d.CannotStop {
 			l.ops = append(l.ops, op{page: n, text: strings.ToUpper(cannotStop), x: marginX, y: under, size: 7.5, bold: true, fill: -1})
 		}
-		l.ops = append(l.ops, op{page: n, points: [][2]float64{{marginX, 44}, {paperWidth - marginX, 44}}, width: 1, fill: -1})
+		l.ops = append(l.ops, op{page: n, points: [][2]float64{{marginX, 42.5}, {paperWidth - marginX, 42.5}}, width: 1, fill: -1})
 		foot := fmt.Sprintf("%s · record %s · last line %.16s…", d.Kind(), d.Record, d.LastHash)
-		l.ops = append(l.ops, op{page: n, text: l.m.fit(foot, paperWidth-2*marginX, 7), x: marginX, y: 824, size: 7, fill: -1})
+		l.ops = append(l.ops, op{page: n, text: l.m.fit(foot, paperWidth-2*marginX, 7), x: marginX, y: 826, size: 7, fill: -1})
 	}
 }

@@ -1,7 +1,6 @@
 package export
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -10,6 +9,7 @@ type chartFrame struct {
 	*layout
 	left, right, top, bottom float64
 	farM, fastMps            float64
+	strip                    float64 // where the margin before the strip's end begins
 }
 
 func (f *chartFrame) x(m float64) float64 {
@@ -74,6 +74,7 @@ func (f *chartFrame) line(x1, y1, x2, y2, width float64, dash ...float64) {
 // ground is the end of the cleared strip and the margin before it.
 func (f *chartFrame) ground(c Chart) {
 	end, from := f.x(c.ClearLengthM), f.x(c.ClearLengthM-c.StopMarginM)
+	f.strip = from
 	if c.StopMarginM > 0 {
 		f.path([][2]float64{{from, f.top}, {end, f.top}, {end, f.bottom}, {from, f.bottom}}, 0, nil, 0.92)
 	}
@@ -135,13 +136,24 @@ func (f *chartFrame) measured() {
 		f.path([][2]float64{{x, f.bottom - 6}, {x + 5, f.bottom - 15}, {x - 5, f.bottom - 15}}, 0.5, nil, 0)
 		label := "measured rest " + f.value(*v, "m")
 		wide := f.m.width(label, chartType, true)
-		f.text(math.Max(f.left+2, math.Min(x-wide/2, f.right-wide)), f.bottom-18, label, chartType, true)
+		at := x + 8
+		if at+wide > f.right {
+			at = x - 8 - wide
+		}
+		f.label(math.Max(f.left+2, at), f.bottom-9, label)
 	}
 	if v := f.speed(); v != nil {
 		y := f.y(*v)
 		f.line(f.left, y, f.right, y, 0.8, 4, 2)
-		f.text(f.left+3, y-2, fmt.Sprintf("measured %s", f.value(*v, "m/s")), chartType, true)
+		label := "measured " + f.value(*v, "m/s")
+		f.label(f.strip-6-f.m.width(label, chartType, true), y+2, label)
 	}
+}
+
+// label is a text on white, so that no line runs through it.
+func (f *chartFrame) label(x, y float64, text string) {
+	f.area(x-1.5, y-chartType*0.85, f.m.width(text, chartType, true)+3, chartType*1.1, 1)
+	f.text(x, y, text, chartType, true)
 }
 
 // steps are round numbers from 0 to far, about six of them.

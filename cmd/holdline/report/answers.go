@@ -188,13 +188,22 @@ func (w *walk) consumables(p *arming.Plan) {
 			w.d.Used = append(w.d.Used, export.Used{What: c.Step + ", as answered", Said: c.Seen})
 		}
 	}
-	var found []string
+	var order, found []string
+	same := map[string]int{}
 	for _, m := range w.d.Motors {
-		if m.Found != "" {
-			found = append(found, fmt.Sprintf("motor %d %s", m.Motor, m.Found))
+		words := m.Found
+		if words == "" {
+			words = "not inspected"
 		}
+		if same[words] == 0 {
+			order = append(order, words)
+		}
+		same[words]++
 	}
-	if len(found) > 0 {
-		w.d.Used = append(w.d.Used, export.Used{What: fmt.Sprintf("of the %d motors on the vehicle, as found", p.Motors), Said: strings.Join(found, "; ")})
+	for _, words := range order {
+		found = append(found, fmt.Sprintf("%d × %s", same[words], words))
+	}
+	if w.after.Hooked || w.before.Hooked {
+		w.d.Used = append(w.d.Used, export.Used{What: fmt.Sprintf("of the %d motors on the vehicle", p.Motors), Said: strings.Join(found, "; ")})
 	}
 }
