@@ -3,6 +3,7 @@ package export
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -70,7 +71,7 @@ func (p *page) blocks() []block {
 	if len(p.Igniters) > 0 {
 		out = append(out, p.circuit())
 	}
-	return append(out, p.remarks(), p.record())
+	return slices.DeleteFunc(append(out, p.remarks(), p.record()), func(b block) bool { return len(b.lines)+len(b.rows) == 0 })
 }
 
 func (p *page) waivers() block {

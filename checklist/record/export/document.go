@@ -25,7 +25,7 @@ type Document struct {
 	Record  string `json:"record"` // the file's name, without its folder
 
 	NotValid []string `json:"not_valid"` // why nobody may rely on it; empty for a valid record
-	State    string   `json:"state"`     // closed, interrupted, open, torn
+	State    string   `json:"state"`     // closed, interrupted, open, torn, damaged
 	Warnings []string `json:"warnings"`  // what is to be read before all else
 
 	Title      string `json:"title"`

@@ -45,9 +45,15 @@ const (
 	stateInterrupted = "interrupted"
 	stateOpen        = "open"
 	stateTorn        = "torn"
+	stateDamaged     = "damaged" // not read to its end
 )
 
 func stateOf(r *record.Result) string {
+	for _, f := range r.Findings {
+		if f.Status == record.Changed {
+			return stateDamaged
+		}
+	}
 	switch {
 	case r.Log.Torn != nil:
 		return stateTorn
@@ -106,6 +112,8 @@ func standing(d *export.Document, r *record.Result, broken error) {
 	switch d.State {
 	case stateTorn:
 		first = fmt.Sprintf("TORN: the last line is incomplete; the %d whole lines before it are told here", len(r.Log.Entries))
+	case stateDamaged:
+		first = fmt.Sprintf("DAMAGED: the record can be read for %d lines; what comes after is not told here", len(r.Log.Entries))
 	case stateOpen:
 		first = "STILL OPEN: the record has no closing line: cut off, or still being written"
 	case stateInterrupted:
