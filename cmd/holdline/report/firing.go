@@ -21,6 +21,8 @@ func (w *walk) happened(ev arming.Event) {
 		if w.attempt != nil {
 			w.attempt.CountBy = ev.By
 		}
+	case arming.HoldBy:
+		w.called(ev.Name)
 	case arming.Waive:
 		w.waived(ev)
 	case arming.Observe:
@@ -40,6 +42,16 @@ func (w *walk) happened(ev arming.Event) {
 		w.result(ev)
 	case arming.AllClear:
 		w.d.MakeSafe.AllClearBy, w.d.MakeSafe.AllClearAt = ev.By, stamp(w.at)
+	}
+}
+
+// called names who called the newest stop, as asked afterwards.
+func (w *walk) called(name string) {
+	switch {
+	case w.back >= 0:
+		w.d.Holds[w.back].Caller = name
+	case w.hold != nil:
+		w.hold.Caller = name
 	}
 }
 
@@ -172,6 +184,7 @@ func (w *walk) stops(l *eventLine) {
 }
 
 func (w *walk) beginHold(kind string, from arming.Phase, why string) {
+	w.back = -1
 	w.hold = &export.Hold{At: stamp(w.at), Kind: kind, From: from.String(), Why: why, Called: calledBy(why)}
 }
 
@@ -193,7 +206,7 @@ func (w *walk) endHold(how string) {
 	if w.hold == nil {
 		return
 	}
-	w.hold.Ended, w.hold.End = stamp(w.at), how
+	w.hold.Ended, w.hold.End, w.back = stamp(w.at), how, -1
 	w.d.Holds, w.hold = append(w.d.Holds, *w.hold), nil
 }
 
@@ -241,6 +254,7 @@ func (w *walk) passed() {
 // lines follows the hold line.
 func (w *walk) lines(l *eventLine) {
 	if back := l.notice("EVERYONE BACK: "); back != "" {
+		w.back = len(w.d.Holds)
 		w.d.Holds = append(w.d.Holds, export.Hold{At: stamp(w.at), Kind: "EVERYONE BACK", From: w.before.Phase.String(), Why: back,
 			Called: calledBy(back), Ended: stamp(w.at), End: "the line is UNKNOWN until everyone is counted"})
 	}

@@ -31,6 +31,8 @@ type firing struct {
 	igniter bool
 	live    bool
 	began   time.Time
+	windy   bool   // the wind is outside its band, and waived
+	ground  string // what is said of the ground
 }
 
 // The crew, invented.
@@ -298,8 +300,15 @@ func (f *firing) signOn() {
 	f.words("briefing", "all four heard it, arms crossed means hold")
 	f.tick(150 * time.Millisecond)
 	f.must(arming.Answer{Step: "code", Value: 4, Means: arming.MeansTyped})
-	f.words("ground", "short grass, two buckets, extinguisher at the table")
-	f.typed("wind", 2.1)
+	if f.ground == "" {
+		f.ground = "short grass, two buckets, extinguisher at the table"
+	}
+	f.words("ground", f.ground)
+	if f.windy {
+		f.must(arming.Waive{Step: "wind", Value: 6.4, Why: "gusts between two calm spells, range is wide", By: ranger})
+	} else {
+		f.typed("wind", 2.1)
+	}
 	f.words("mark", "sb-3")
 	f.typed("mass", 1.452)
 	f.words("motors", fmt.Sprintf("%d of class D, plover lot 12, two left over", f.p.Motors))
@@ -399,11 +408,7 @@ func (f *firing) hookUp() {
 func (f *firing) gates() {
 	f.t.Helper()
 	f.words("range-clear", "nobody past the line, gate shut")
-	for i := range f.p.Steps {
-		if strings.HasPrefix(f.p.Steps[i].ID, "sheet/") {
-			f.words(f.p.Steps[i].ID, "empty both ways")
-		}
-	}
+	f.further(checklist.Clear)
 	f.pass(200 * time.Millisecond)
 	for m := range f.p.Motors {
 		if f.p.Mode == arming.ModeBox {
@@ -424,6 +429,7 @@ func (f *firing) gates() {
 	f.words("radios", "steering transmitter at the table, phones off")
 	f.words("storm", "blue, no cloud")
 	f.words("laptop", "80 %, charger out")
+	f.further(checklist.Poll)
 	for _, post := range f.p.Posts {
 		f.tick(150 * time.Millisecond)
 		for i := range f.p.Steps {
@@ -433,6 +439,24 @@ func (f *firing) gates() {
 		}
 	}
 	f.phase(arming.Ready)
+}
+
+// measureAgain answers what aged while the firing stood on hold.
+func (f *firing) measureAgain() {
+	f.t.Helper()
+	for m := range f.p.Motors {
+		f.measured(arming.StepContinuity(m + 1))
+	}
+}
+
+// further answers the steps that the sheet adds to a phase.
+func (f *firing) further(ph checklist.Phase) {
+	f.t.Helper()
+	for i := range f.p.Steps {
+		if st := &f.p.Steps[i]; st.Phase == ph && strings.HasPrefix(st.ID, "sheet/") {
+			f.words(st.ID, "empty both ways")
+		}
+	}
 }
 
 func (f *firing) arm() {
@@ -520,6 +544,29 @@ func (f *firing) afterwards(restM float64) {
 	f.must(arming.Result{RestM: restM, SpeedMps: 37.2, HasRest: true, HasSpeed: true, Words: "straight, no wobble"})
 	f.must(arming.AllClear{By: ranger})
 	f.phase(arming.Closed)
+}
+
+// takeUp breaks the program off, and another one takes the record up.
+func (f *firing) takeUp() {
+	f.t.Helper()
+	first := journal.Resumed(&f.s)
+	if err := f.w.Release(); err != nil {
+		f.t.Fatal(err)
+	}
+	f.began = f.now().Add(time.Minute)
+	var err error
+	if f.w, _, err = record.Recover(f.w.Path(), f.began, "test"); err != nil {
+		f.t.Fatal(err)
+	}
+	f.at, f.s, f.j = arming.Instant{}, arming.State{}, journal.Recorder{}
+	body, err := journal.EncodePlan(f.p)
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	f.append(f.now(), journal.KindPlan, body)
+	f.must(first)
+	f.must(arming.BoxUp{Identity: "plover works,ground box,0007,1.2", Practice: f.p.Practice, Channels: f.p.Motors})
+	f.look()
 }
 
 // close ends the record and signs it with each key.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"encoding/json"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -36,6 +37,7 @@ type walk struct {
 	pressAt  time.Time
 	proofAt  time.Time
 	hold     *export.Hold
+	back     int // place of an EVERYONE BACK in d.Holds that is the newest stop, -1 for none
 	opening  *export.Opening
 	wait     *export.Wait
 	motors   [checklist.MaxMotors]export.Motor
@@ -53,7 +55,7 @@ type answer struct {
 	stood bool // when both had armed
 }
 
-func newWalk(d *export.Document) *walk { return &walk{d: d, signed: map[string]string{}} }
+func newWalk(d *export.Document) *walk { return &walk{d: d, signed: map[string]string{}, back: -1} }
 
 func stamp(t time.Time) export.Stamp { return export.Stamp{Time: t} }
 
@@ -168,9 +170,6 @@ func (w *walk) changed(l *eventLine) {
 	w.lines(l)
 	w.answers(l)
 	w.motorsNow(l)
-	if name := w.after.HoldCaller; name != "" && w.hold != nil {
-		w.hold.Caller = name
-	}
 }
 
 // phase takes a change of the phase.
@@ -225,6 +224,7 @@ func (w *walk) finish() {
 	if w.hold != nil {
 		d.Holds = append(d.Holds, *w.hold)
 	}
+	slices.SortStableFunc(d.Holds, func(a, b export.Hold) int { return a.At.Compare(b.At.Time) })
 	if w.wait != nil {
 		d.Waits = append(d.Waits, *w.wait)
 	}
