@@ -115,6 +115,10 @@ func (p *page) people() block {
 	return orNone(b)
 }
 
+// sheetStep begins the name of a step that a sheet adds: only its question says
+// what it is about.
+const sheetStep = "sheet/"
+
 // checks is the routine: one row a step.
 func (p *page) checks() block {
 	b := block{id: "checks", title: "What was checked", head: []string{"step", "seen", "band", "age at arming", "by", "means"}}
@@ -126,6 +130,9 @@ func (p *page) checks() block {
 		seen := c.Seen
 		if c.Value != nil {
 			seen = strings.TrimSpace(p.value(*c.Value, c.Unit) + " " + c.Seen)
+		}
+		if strings.HasPrefix(c.Step, sheetStep) {
+			seen = strings.TrimSpace(c.Asked + " " + seen)
 		}
 		if c.Waived {
 			seen += " WAIVED"

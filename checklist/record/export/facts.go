@@ -74,6 +74,9 @@ func checkFacts(d *Document) []fact {
 	var out []fact
 	for _, c := range d.Checks {
 		text := c.Seen
+		if strings.HasPrefix(c.Step, sheetStep) {
+			text = strings.TrimSpace(c.Asked + " " + text)
+		}
 		if c.Standing != Stood {
 			text = strings.TrimPrefix(text+"; "+c.Standing, "; ")
 		}

@@ -134,10 +134,10 @@ func (f *chartFrame) measured() {
 	if v := f.rest(); v != nil {
 		x := f.x(*v)
 		f.path([][2]float64{{x, f.bottom - 6}, {x + 5, f.bottom - 15}, {x - 5, f.bottom - 15}}, 0.5, nil, 0)
-		label := "measured rest " + f.value(*v, "m")
+		label := "measured " + f.value(*v, "m")
 		wide := f.m.width(label, chartType, true)
 		at := x + 8
-		if at+wide > f.right {
+		if end := f.x(f.Forecast.Chart.ClearLengthM); at+wide > f.right || x < end && at+wide > end-2 {
 			at = x - 8 - wide
 		}
 		f.label(math.Max(f.left+2, at), f.bottom-9, label)

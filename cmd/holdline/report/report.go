@@ -108,6 +108,9 @@ func standing(d *export.Document, r *record.Result, broken error) {
 	if broken != nil {
 		d.Warnings = append(d.Warnings, "What follows stands in the lines before the fault; nothing after it is told")
 	}
+	if broken != nil || d.State != stateClosed && d.State != stateInterrupted {
+		d.Outcome = "As far as it can be followed: " + d.Outcome
+	}
 	first := ""
 	switch d.State {
 	case stateTorn:
