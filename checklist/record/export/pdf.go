@@ -98,7 +98,11 @@ func arrange(p *page, m *measure, size float64, cut bool) *layout {
 			l.table(b, []float64{0.19, 0.375, 0.145, 0.06, 0.145, 0.085}, marginX, paperWidth-2*marginX)
 		case "after":
 			l.titled(block{title: b.title, lines: b.lines})
-			l.table(block{head: b.head, rows: b.rows}, []float64{0.06, 0.34, 0.34, 0.26}, marginX, paperWidth-2*marginX)
+			table := block{head: b.head, rows: b.rows}
+			if len(b.lines) == 0 {
+				table.title = b.title
+			}
+			l.table(table, []float64{0.06, 0.34, 0.34, 0.26}, marginX, paperWidth-2*marginX)
 		case "run":
 			l.runAndCircuit(b)
 		case "circuit": // beside the run

@@ -136,11 +136,11 @@ func (f *chartFrame) measured() {
 		f.path([][2]float64{{x, f.bottom - 6}, {x + 5, f.bottom - 15}, {x - 5, f.bottom - 15}}, 0.5, nil, 0)
 		label := "measured " + f.value(*v, "m")
 		wide := f.m.width(label, chartType, true)
-		at := x + 8
-		if end := f.x(f.Forecast.Chart.ClearLengthM); at+wide > f.right || x < end && at+wide > end-2 {
-			at = x - 8 - wide
+		at, end := x-4, f.x(f.Forecast.Chart.ClearLengthM)
+		if x < end { // not through the strip's end
+			at = min(at, end-3-wide)
 		}
-		f.label(math.Max(f.left+2, at), f.bottom-9, label)
+		f.label(math.Max(f.left+2, min(at, f.right-wide)), f.bottom-18, label)
 	}
 	if v := f.speed(); v != nil {
 		y := f.y(*v)
