@@ -32,6 +32,7 @@ func newDoc() *fpdf.Fpdf {
 type measure struct {
 	doc  *fpdf.Fpdf
 	face *sfnt.Font
+	has  map[rune]bool // characters that the face has a sign for
 }
 
 var loadFace = sync.OnceValues(func() (*sfnt.Font, error) { return sfnt.Parse(goregular.TTF) })
@@ -41,7 +42,7 @@ func newMeasure() (*measure, error) {
 	if err != nil {
 		return nil, fmt.Errorf("export: pdf: %w", err)
 	}
-	m := &measure{doc: newDoc(), face: face}
+	m := &measure{doc: newDoc(), face: face, has: map[rune]bool{}}
 	if err := m.doc.Error(); err != nil {
 		return nil, fmt.Errorf("export: pdf: %w", err)
 	}
@@ -63,17 +64,29 @@ func (m *measure) width(text string, size float64, bold bool) float64 {
 // known puts a question mark where the face has no sign for a character, so
 // that it is seen that something stands there.
 func (m *measure) known(text string) string {
-	var b sfnt.Buffer
 	return strings.Map(func(r rune) rune {
-		if index, err := m.face.GlyphIndex(&b, r); err != nil || index == 0 || r > 0xFFFF {
+		has, asked := m.has[r]
+		if !asked {
+			index, err := m.face.GlyphIndex(nil, r)
+			has = err == nil && index != 0 && r <= 0xFFFF
+			m.has[r] = has
+		}
+		if !has {
 			return '?'
 		}
 		return r
 	}, plain(text))
 }
 
+// longest is how many characters of one text a page takes. Nothing that the
+// cockpit lets people type comes near it; a forged line may.
+const longest = 4000
+
 // wrap breaks a text into lines of that width, between words where it can.
 func (m *measure) wrap(text string, width, size float64, bold bool) []string {
+	if runes := []rune(text); len(runes) > longest {
+		text = string(runes[:longest]) + "… (cut here; the record has it in full)"
+	}
 	var out []string
 	line := ""
 	for _, word := range strings.Fields(m.known(text)) {

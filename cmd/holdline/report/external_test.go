@@ -18,6 +18,7 @@ import (
 // every step, name and answer, and a normal firing takes one page. Both
 // programs must be there: without them nothing has been shown.
 func TestPagesAreReadByOtherPrograms(t *testing.T) {
+	t.Parallel()
 	o := normal()
 	drill := normal()
 	drill.practice, drill.waitSpeed = true, 6

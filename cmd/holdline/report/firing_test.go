@@ -152,7 +152,7 @@ func (f *firing) do(ev arming.Event) error {
 		case arming.Lease:
 			f.lease = e.On
 		case arming.Write:
-			f.must(arming.Written{Ticket: e.Ticket})
+			f.must(arming.Written(e))
 		}
 	}
 	return refused

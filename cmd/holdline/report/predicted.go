@@ -56,7 +56,7 @@ func (w *walk) prediction(body []byte) {
 	nominal, d := l.Predict.Cases[0], l.Predict.Dispersion
 	f := &export.Forecast{At: stamp(w.at), Go: l.Predict.Go && l.Circuit.Go, Basis: l.Basis, Runs: d.Runs, Accepted: w.accepted,
 		RestM: d.StopPositionM, SpeedMps: d.PeakSpeedMps, Overrun: d.OverrunUpper95, AllLight: l.Circuit.Dispersion.AllLight,
-		AllLow: l.Circuit.Dispersion.AllLightLow, Limits: append(append([]export.Limit{}, l.Predict.Limits...), l.Circuit.Limits...), Chart: l.Chart}
+		AllLow: l.Circuit.Dispersion.AllLightLow, Limits: append(append([]export.Limit{}, l.Predict.Limits...), l.Circuit.Limits...), Chart: drawable(l.Chart)}
 	f.RestM.Nominal, f.SpeedMps.Nominal = nominal.StopPositionM, nominal.PeakSpeedMps
 	for _, c := range l.Predict.Cases[1:] {
 		if far := c.StopPositionM; (sim.Case{Kind: c.Kind}).SingleFault() && (f.WorstM == nil || far > *f.WorstM) {
@@ -69,6 +69,33 @@ func (w *walk) prediction(body []byte) {
 		w.d.Igniters = append(w.d.Igniters, export.Igniter{Motor: g.Motor, WorstA: g.WorstCaseA, Margin: g.Margin, LightsS: g.LightsS})
 	}
 }
+
+// mostDrawn bounds what a chart may hold, in metres and metres a second: no
+// replay vouches for the figures of a prediction.
+const mostDrawn = 1e5
+
+// drawable returns a chart that can be drawn, nil for one that cannot.
+func drawable(c *export.Chart) *export.Chart {
+	if c == nil || c.ClearLengthM <= 0 || len(c.Speed) > mostPoints || len(c.Band) > mostPoints {
+		return nil
+	}
+	values := []float64{c.ClearLengthM, c.StopMarginM}
+	for _, p := range c.Speed {
+		values = append(values, p.DistanceM, p.SpeedMps)
+	}
+	for _, b := range c.Band {
+		values = append(values, b.DistanceM, b.P05Mps, b.P95Mps)
+	}
+	for _, v := range values {
+		if v < -mostDrawn || v > mostDrawn {
+			return nil
+		}
+	}
+	return c
+}
+
+// mostPoints is how many points a chart may have.
+const mostPoints = 10000
 
 // circuitReadings puts the readings that were taken beside what was computed.
 func (w *walk) circuitReadings(p *arming.Plan) {

@@ -16,6 +16,7 @@ import (
 // The line that a session writes for an accepted prediction is read: every
 // figure on the page is one of the prediction's own.
 func TestTheLineOfAPredictionIsRead(t *testing.T) {
+	t.Parallel()
 	s, err := scenario.Open()
 	if err != nil {
 		t.Fatal(err)
@@ -74,6 +75,7 @@ func TestTheLineOfAPredictionIsRead(t *testing.T) {
 // A record whose prediction has no chart, as one of an earlier version, is
 // exported without it; one whose line cannot be read says so.
 func TestAPredictionWithoutAChart(t *testing.T) {
+	t.Parallel()
 	f := begin(t, t.TempDir(), normal())
 	body := predictionBody(t, 4)
 	delete(body, "chart")
@@ -89,6 +91,7 @@ func TestAPredictionWithoutAChart(t *testing.T) {
 
 // The kinds of cases in a line are those of the run model.
 func TestWorstSingleFaultLeavesOutAllStopsAbsent(t *testing.T) {
+	t.Parallel()
 	f := begin(t, t.TempDir(), normal())
 	f.append(f.now(), journal.KindPrediction, predictionBody(t, 4))
 	d := Build(verified(t, f.close(record.Interrupted, "the test ends it")))

@@ -14,6 +14,7 @@ import (
 // Holds of the same cause and waivers are counted over a folder, real and
 // practice firings apart; a record that is not valid is left out and told.
 func TestHoldsAreCountedOverAFolder(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	for k := range 2 {
 		o := normal()
@@ -81,6 +82,7 @@ func TestHoldsAreCountedOverAFolder(t *testing.T) {
 
 // Nothing to tell is nothing said.
 func TestAFolderWithoutHoldsSaysNothingAtSignOn(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	f := begin(t, dir, normal())
 	f.close(record.Interrupted, "the test ends it", 1)
@@ -93,6 +95,7 @@ func TestAFolderWithoutHoldsSaysNothingAtSignOn(t *testing.T) {
 }
 
 func TestCausesForgetFiguresAndNames(t *testing.T) {
+	t.Parallel()
 	for why, want := range map[string]string{
 		"called": "called",
 		"the program stood still for 0.31 s: timed answers are withdrawn": "the program stood still for # s: timed answers are withdrawn",
