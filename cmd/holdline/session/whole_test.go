@@ -45,6 +45,7 @@ func TestAWholeFiring(t *testing.T) {
 	if r.Status != record.OK {
 		t.Fatalf("%v: %+v", r.Status, r.Findings)
 	}
+	checkPage(t, r)
 	data, err := os.ReadFile(v.Path)
 	if err != nil {
 		t.Fatal(err)
