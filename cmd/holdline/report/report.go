@@ -97,8 +97,11 @@ func standing(d *export.Document, r *record.Result, broken error) {
 		case record.Torn, record.StillOpen:
 		case record.ChainGap, record.UnknownSigner, record.Unsigned:
 			d.Warnings = append(d.Warnings, capital(f.Status.String())+": "+f.Text)
+		case record.OtherVersion:
+			differs = true
+			d.NotValid = append(d.NotValid, "not verified by this version, export it with the one that made it: "+f.Text)
 		default:
-			differs = differs || f.Status == record.ReplayDiffers || f.Status == record.OtherVersion
+			differs = differs || f.Status == record.ReplayDiffers
 			d.NotValid = append(d.NotValid, fmt.Sprintf("%s: %s%s", f.Status, where, f.Text))
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"flag"
 	"os"
 	"path/filepath"
@@ -319,6 +320,22 @@ func TestAForgedRecordIsNotValid(t *testing.T) {
 		t.Error("told what stands after the fault")
 	}
 	look(t, d, "forged.pdf")
+}
+
+// A record of another version whose replay differs is not called forged: the
+// page says which version can judge it.
+func TestARecordOfAnotherVersion(t *testing.T) {
+	t.Parallel()
+	data, err := os.ReadFile(whole(t, normal()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := record.VerifyBytes("old.jsonl", data, nil, record.Options{AnySigner: true, Program: "another",
+		Replay: func([]record.Entry) error { return errors.New("line 9: another sentence") }})
+	d := Build(r)
+	if len(d.NotValid) != 1 || !strings.HasPrefix(d.NotValid[0], "not verified by this version, export it with the one that made it: ") {
+		t.Errorf("%q", d.NotValid)
+	}
 }
 
 // rechain changes lines and computes the chain anew, as a forger would.
