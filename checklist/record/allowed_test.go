@@ -1,6 +1,9 @@
 package record
 
 import (
+	"errors"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -96,6 +99,17 @@ func TestAllowedSignersFileThatIsRefused(t *testing.T) {
 		if err == nil || signers != nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "crew:2: ") {
 			t.Errorf("%s: got %v, %v, want an error at crew:2 with %q", line, signers, err, want)
 		}
+	}
+}
+
+func TestReadAllowedSigners(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "allowed_signers")
+	if _, err := ReadAllowedSigners(path); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("no file: got %v", err)
+	}
+	write(t, path, []byte("range@example.org "+keyText(t, 1)+"\n"))
+	if signers, err := ReadAllowedSigners(path); err != nil || len(signers) != 1 {
+		t.Errorf("got %v, %v", signers, err)
 	}
 }
 

@@ -226,3 +226,70 @@ func TestNonceIsMadeWhenMissing(t *testing.T) {
 		t.Errorf("%d different nonces of 3", len(seen))
 	}
 }
+
+// A recovery that was itself cut short, between keeping the torn file and
+// putting the record in order, is done again.
+func TestRecoveryCutShortIsDoneAgain(t *testing.T) {
+	whole := readFile(t, writeRecord(t, t.TempDir(), exampleHeader(), testTime, 2))
+	torn := whole[:len(whole)-9]
+	for name, c := range map[string]struct {
+		kept string // what stands in NAME.jsonl.torn before
+		more bool   // a second copy is wanted
+	}{
+		"the same copy":             {kept: string(torn)},
+		"a copy of an earlier stop": {kept: string(torn[:len(torn)-20]), more: true},
+	} {
+		path := filepath.Join(t.TempDir(), "cut.jsonl")
+		write(t, path, torn)
+		write(t, path+".torn", []byte(c.kept))
+		w, _, err := Recover(path, testTime, "p")
+		must(t, err)
+		must(t, w.Close(testTime, 0, Interrupted, "cut off"))
+		if string(readFile(t, path+".torn")) != c.kept {
+			t.Errorf("%s: it was written over", name)
+		}
+		second, err := os.ReadFile(path + ".2.torn")
+		if (err == nil) != c.more || c.more && !bytes.Equal(second, torn) {
+			t.Errorf("%s: second copy is %d bytes, %v", name, len(second), err)
+		}
+	}
+}
+
+// A torn line longer than what fits beside it is kept by its hash, and whole in
+// the file as found.
+func TestLongTornLine(t *testing.T) {
+	path := writeRecord(t, t.TempDir(), exampleHeader(), testTime, 0)
+	whole := readFile(t, path)
+	good := whole[:bytes.IndexByte(whole, '\n')+1]
+	tail := bytes.Repeat([]byte{0}, maxTornInline+1) // as a power cut leaves it
+	write(t, path, append(bytes.Clone(good), tail...))
+	w, found, err := Recover(path, testTime, "p")
+	must(t, err)
+	must(t, w.Close(testTime, 0, Interrupted, "power cut"))
+	log, err := Parse(readFile(t, path))
+	must(t, err)
+	var r Recovered
+	must(t, decodeStrict(log.Entries[1].Body, &r))
+	if r.TornBytes != int64(len(tail)) || *r.TornSHA256 != SumSHA256(tail) || r.TornBase64 != "" || len(found.Torn) != len(tail) {
+		t.Errorf("got %+v", r)
+	}
+	if kept := readFile(t, path+".torn"); !bytes.Equal(kept[len(good):], tail) {
+		t.Error("the file as found was not kept")
+	}
+}
+
+func TestOpenRecordsComeNewestFirst(t *testing.T) {
+	dir := t.TempDir()
+	for i, practice := range []bool{false, true} {
+		w, err := Create(dir, testHeader(practice), testTime.Add(time.Duration(i)*time.Hour))
+		must(t, err)
+		must(t, w.Release())
+	}
+	open, err := LastOpen(dir)
+	if err != nil || len(open) != 2 || !open[0].Log.Header.Practice || open[1].Log.Header.Practice {
+		t.Errorf("got %+v, %v", open, err)
+	}
+	if none, err := LastOpen(filepath.Join(dir, "none")); err != nil || none != nil {
+		t.Errorf("no folder: got %v, %v", none, err)
+	}
+}
