@@ -43,8 +43,8 @@ type queued struct {
 }
 
 // NewAsync starts the goroutine that writes to w, with room for depth waiting
-// entries (1 at least) and as many unread acks. w is the AsyncWriter's from
-// now on, until Close or Release.
+// entries (1 at least), besides those being written, and as many unread acks.
+// w is the AsyncWriter's from now on, until Close or Release.
 func NewAsync(w *Writer, depth int) *AsyncWriter {
 	depth = max(depth, 1)
 	a := &AsyncWriter{

@@ -15,6 +15,8 @@ func TestEveryValueOfEveryByteIsRejected(t *testing.T) {
 	rejectChanges(t, func(byte) []byte { return all }, []byte("0 \n\"a\x00"))
 }
 
+func TestEveryBitOfASignature(t *testing.T) { rejectSignatureChanges(t, 0, 1, 2, 3, 4, 5, 6, 7) }
+
 func TestRecoverAfterACutAtEveryByte(t *testing.T) { recoverAfterCuts(t, 1) }
 
 func TestFaultAtEveryByteWritten(t *testing.T) { faultAtBytes(t, 1) }
