@@ -51,7 +51,7 @@ func newBench(t *testing.T) *bench {
 	plan := newPlan(sh, arming.ModeBox, true, 6)
 	s := &session{o: Options{Version: "test"}, sheet: sh, plan: plan, practice: true, mode: arming.ModeBox}
 	c := clock{opened: time.Now()}
-	w, err := record.Create(t.TempDir(), s.header(), c.opened)
+	w, err := record.Create(quietDir(t), s.header(), c.opened)
 	if err != nil {
 		t.Fatal(err)
 	}

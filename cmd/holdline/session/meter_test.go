@@ -58,7 +58,7 @@ func TestTheMeterAnswersVolts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := Options{SheetPath: "unused", Meter: "pipe", RecordDir: t.TempDir(), Settings: t.TempDir(), Version: "test", Out: devNull(t)}
+	o := Options{SheetPath: "unused", Meter: "pipe", RecordDir: quietDir(t), Settings: t.TempDir(), Version: "test", Out: devNull(t)}
 	if err := o.complete(); err != nil {
 		t.Fatal(err)
 	}

@@ -321,7 +321,7 @@ func TestASheetThatChangedOnDiskWithdrawsTheAcceptance(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(dir, scenario.SheetName)
-	c := newCrew(t, t.TempDir(), func(o *Options) { o.SheetPath, o.Practice = path, true })
+	c := newCrew(t, quietDir(t), func(o *Options) { o.SheetPath, o.Practice = path, true })
 	c.toReady()
 	data, err := os.ReadFile(path)
 	if err != nil {

@@ -12,7 +12,7 @@ import (
 
 // TestAStartThatConnectedNothingIsClosedAndSigned ends the program in SETUP.
 func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
-	dir := t.TempDir()
+	dir := quietDir(t)
 	c := newCrew(t, dir, nil)
 	c.until("the box", 2*time.Second, func(s arming.State) bool { return s.Box.Up })
 	path := c.frame().Record.Path
@@ -35,7 +35,7 @@ func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
 // line UNKNOWN, and ends it.
 func TestAFiringThatBrokeOffIsTakenUp(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
+	dir := quietDir(t)
 	c := newCrew(t, dir, nil)
 	c.toReady()
 	path := c.frame().Record.Path
@@ -108,7 +108,7 @@ func TestNoPracticeWhileARealFiringIsNotOver(t *testing.T) {
 		{"igniters connected", arming.Start{From: arming.Ready, Hooked: true}, true},
 		{"nothing connected", arming.Start{}, false},
 	} {
-		dir := t.TempDir()
+		dir := quietDir(t)
 		s := &session{o: Options{Version: "test"}, sheet: sh, plan: newPlan(sh, arming.ModeTyped, false, 1), mode: arming.ModeTyped}
 		now := clock{opened: time.Now()}
 		w, err := record.Create(dir, s.header(), now.opened)

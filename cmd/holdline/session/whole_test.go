@@ -16,7 +16,7 @@ import (
 // serial library, a pseudo-terminal and the practice box's electrical model.
 func TestAWholeFiring(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
+	dir := quietDir(t)
 	c := newCrew(t, dir, func(o *Options) { o.SheetPath, o.Practice = quickSheet(t), true })
 	c.toReady()
 	c.toArmed()
