@@ -51,7 +51,7 @@ func (m *machine) boxFault(why string) {
 
 // onBoxEvents takes the event bits of the box.
 func (m *machine) onBoxEvents(ev BoxEvents) error {
-	m.fx = append(m.fx, ClearBits{ev.Bits})
+	m.fx = append(m.fx, ClearBits(ev))
 	bits := ev.Bits
 	if m.s.Phase == Proof && m.s.Proof == ProofWatchdog && bits&BitWatchdog != 0 {
 		m.s.ProofTrip = true

@@ -69,7 +69,7 @@ func (w *world) do(ev Event) error {
 		case Lease:
 			w.lease = f.On
 		case Write:
-			if e := w.do(Written{f.Ticket}); e != nil {
+			if e := w.do(Written(f)); e != nil {
 				w.t.Fatalf("written %d: %v", f.Ticket, e)
 			}
 		}

@@ -98,7 +98,6 @@ type writer struct {
 
 	mu       sync.Mutex
 	offs     bool
-	ended    uint64 // permit lines of grants up to this one are void
 	queue    []outLine
 	began    time.Time // of the write that runs
 	offAt    time.Time // when the last OFF had been written

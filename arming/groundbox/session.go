@@ -46,7 +46,6 @@ type session struct {
 	leased    bool
 	leasedAt  time.Time
 	sinceGood []string // commands since the last snapshot without an error
-	keepAfter bool     // the last of them is a KEEP that the box may have refused by its own opening
 }
 
 type arrived struct {

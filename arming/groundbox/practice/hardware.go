@@ -40,19 +40,19 @@ type hardware struct {
 	keyBridged, permitWelded, poleStuck bool
 
 	// contacts
-	keyLoop                  bool // the loop's contact
-	pole1, pole2             bool
-	commanded                bool // the permit, by ON
-	drive                    bool // the relay, by the self-test
-	permitContact            bool
-	coil                     bool
-	coilSinceMs              int64
-	closedMs, openedMs       int64
-	watchdogMs               int64
-	watchdogFromMs           int64
-	watchdogRestarts         int64
-	watchdogTripped          bool // for the controller to take
-	keySinceMs, buttonHighMs int64
+	keyLoop            bool // the loop's contact
+	pole1, pole2       bool
+	commanded          bool // the permit, by ON
+	drive              bool // the relay, by the self-test
+	permitContact      bool
+	coil               bool
+	coilSinceMs        int64
+	closedMs, openedMs int64
+	watchdogMs         int64
+	watchdogFromMs     int64
+	watchdogRestarts   int64
+	watchdogTripped    bool // for the controller to take
+	keySinceMs         int64
 
 	// nodes, V
 	batteryV, behindKeyV, behindPermitV, busV float64
