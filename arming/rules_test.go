@@ -669,3 +669,23 @@ func TestPhaseLeftUnfinishedBeginsAgain(t *testing.T) {
 		t.Error("a finished phase was begun again")
 	}
 }
+
+// While the box may still show that no pulse began, the wait does not run, so
+// that a key turned in just then cannot find it short. R-08.
+func TestWaitDoesNotRunWhileTheCountsAreLookedAt(t *testing.T) {
+	w := newWorld(t, ModeBox)
+	w.toWindow()
+	w.must(HoldCall{})
+	w.phase(Wait)
+	w.permit = true // welded: the contact goes on reading closed
+	w.must(Say{FactAtRest, "Nora"})
+	w.key(false)
+	w.tick(200 * time.Millisecond)
+	if w.s.WaitLeft != w.p.Times.Wait {
+		t.Errorf("%v left while the counts were looked at", w.s.WaitLeft)
+	}
+	w.pass(1500 * time.Millisecond)
+	if w.s.Phase != Wait || w.s.NoPulse != NoPulseNone {
+		t.Errorf("%v, no-pulse stage %v: it never ends", w.s.Phase, w.s.NoPulse)
+	}
+}

@@ -278,6 +278,8 @@ func (m *machine) timers() {
 		m.countTimers()
 	case Window:
 		m.windowTimers()
+	case Wait:
+		m.waitTimers()
 	case Run:
 		if m.s.Now.Since(m.s.RunPressAt) > runMost || m.s.Now.Since(m.s.PermitAt) > m.p.Times.Permit {
 			m.enterWait("3 s after the press: the permit is open again")

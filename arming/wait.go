@@ -35,6 +35,13 @@ func (m *machine) windowTimers() {
 	}
 }
 
+// waitTimers ends the look for an unchanged count when its time is over.
+func (m *machine) waitTimers() {
+	if m.s.NoPulse != NoPulseNone && m.s.Now.Since(m.s.OffAt) > noPulseLimit {
+		m.restartWait("the box has not shown that no pulse began")
+	}
+}
+
 // askNoPulse begins to look for the only proof that spares the wait: the
 // permit read open, then the counts unchanged. It is not asked where
 // there is no box or a press was seen.
@@ -87,6 +94,12 @@ func (m *machine) runWait(step time.Duration) {
 		m.restartWait(fmt.Sprintf("the program stood still for %.1f s", step.Seconds()))
 		return
 	}
+	if m.s.NoPulse != NoPulseNone { // that question comes first, key in or out
+		return
+	}
+	if m.s.NoPulse != NoPulseNone {
+		return // what the box shows within a second decides first
+	}
 	if !m.s.AtRest || !m.s.keyOut(m.p) || !m.s.busDead(m.p) || step <= 0 {
 		return
 	}
@@ -98,6 +111,9 @@ func (s *State) WaitStops(p *Plan) []string {
 	var out []string
 	if s.Phase != Wait {
 		return nil
+	}
+	if s.NoPulse != NoPulseNone {
+		out = append(out, "whether a pulse began is being read")
 	}
 	if !s.AtRest {
 		out = append(out, "nobody has said that the vehicle is at rest")
