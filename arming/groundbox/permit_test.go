@@ -246,10 +246,23 @@ func TestTheKeyPulledAndTheButtonReleasedEndTheGrant(t *testing.T) {
 // link's own doing and no fault.
 func TestAKeepThatCrossesTheReleaseIsCalledItsOwn(t *testing.T) {
 	t.Parallel()
+	// On a busy machine the refusal can come after a snapshot that has ended
+	// the grant already; it is then nobody's, which only stops. So a crossing
+	// gets a few tries.
+	for range 5 {
+		if keepCrossesRelease(t) {
+			return
+		}
+	}
+	t.Error("five refusals of a KEEP at the release, and none was taken for the link's own")
+}
+
+// keepCrossesRelease reports whether the refusal of a late KEEP, at the moment
+// of the release, was called the link's own.
+func keepCrossesRelease(t *testing.T) bool {
 	b, _ := throughTap(t, nil)
 	stop := b.closed()
 	defer stop()
-	// The refusal of a late KEEP, at the moment of the release.
 	b.box.Hands().Press(60 * time.Millisecond)
 	time.Sleep(90 * time.Millisecond)
 	b.box.Input([]byte("OUTP:PERM:KEEP " + b.link.cfg.Token + ",1\n"))
@@ -257,10 +270,8 @@ func TestAKeepThatCrossesTheReleaseIsCalledItsOwn(t *testing.T) {
 		s, is := r.(SnapshotRead)
 		return is && s.S.Events&wire.EventErrors != 0
 	}).(SnapshotRead)
-	if !r.S.PermitClosed && r.Caused != wire.EventErrors {
-		t.Errorf("caused %v with the permit closed %v", r.Caused, r.S.PermitClosed)
-	}
 	await[PermitConfirmedOpen](b, time.Second)
+	return r.S.PermitClosed || r.Caused == wire.EventErrors
 }
 
 func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
