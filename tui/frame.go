@@ -27,6 +27,7 @@ type Frame struct {
 	Box      string // identity or how it is measured, for people
 	LinkText string // "box live 0.1 s", or why not
 	BoxBeat  uint64 // counts good answers of the box
+	Rings    uint64 // counts what the bell is rung for: marks of the count, loud notices
 	Beat     uint64 // counts machine ticks: the mark turns only when both move
 
 	Sheet     *sheet.Sheet
@@ -94,6 +95,7 @@ type Config struct {
 	SetCode func(code string)  // the range officer's new code, kept in memory only
 	TryCode func(code string)  // tries it; the machine only learns whether it matched
 	Move    func(Hand)         // practice box only, nil otherwise
+	Bell    func()             // rings once; called beside Update, nil for none
 	Theme   string             // "light", "dark", "plain", "" to choose by the terminal
 	ASCII   bool               // the locale is not UTF-8
 }

@@ -57,7 +57,7 @@ func (m *Model) helpRows() []hint {
 	}
 	rows = append(rows, hint{"p", "predicted run: speed over distance, what-if cases, every limit"}, hint{"c", "circuit, igniter by igniter"},
 		hint{"s", "the whole routine, step by step"}, hint{"o", "people by post"}, hint{"l", "log"}, hint{"g", "words of the trade as used here"},
-		hintOf(k.Theme), hint{"ctrl+c", "stop, then ask whether to leave; again to leave at once"})
+		hint{"ctrl+c", "stop, then ask whether to leave; again to leave at once"}, hintOf(k.Theme), hint{"b", "bell on or off"})
 	if m.cfg.Move != nil {
 		rows = append(rows, hint{"F5 to F9", "PRACTICE: the hands at the practice box, no part of the cockpit"})
 	}

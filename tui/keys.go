@@ -27,6 +27,7 @@ type KeyMap struct {
 	Help    key.Binding
 	Words   key.Binding
 	Theme   key.Binding
+	Bell    key.Binding
 	Leave   key.Binding
 
 	HandKey      key.Binding
@@ -61,6 +62,7 @@ func Keys() KeyMap {
 		Help:    bind("?", "keys"),
 		Words:   bind("g", "words"),
 		Theme:   bind("t", "colours"),
+		Bell:    bind("b", "bell"),
 		Leave:   bind("ctrl+c", "leave"),
 
 		HandKey:      bind("f5", "key"),
@@ -74,7 +76,7 @@ func Keys() KeyMap {
 // all lists every binding.
 func (k KeyMap) all() []key.Binding {
 	return []key.Binding{k.Hold, k.Enter, k.Next, k.Prev, k.Back, k.Scrub, k.TakeBack, k.Waive, k.Run, k.Circuit, k.People,
-		k.Log, k.Steps, k.Help, k.Words, k.Theme, k.Leave, k.HandKey, k.HandBattery, k.HandIgniters, k.HandShunt, k.HandButton}
+		k.Log, k.Steps, k.Help, k.Words, k.Theme, k.Bell, k.Leave, k.HandKey, k.HandBattery, k.HandIgniters, k.HandShunt, k.HandButton}
 }
 
 // Table lists every key with what it does, for a manual.

@@ -67,6 +67,8 @@ type Model struct {
 
 	forecast forecast
 	pulse    pulse
+	rung     uint64 // how often the bell was to ring, as last seen
+	silent   bool
 }
 
 // NewModel returns the cockpit.
@@ -154,11 +156,22 @@ func (m *Model) phaseChanged() {
 	}
 }
 
+// ring rings the bell once beside next when a frame has called for it.
+func (m *Model) ring(next tea.Cmd) tea.Cmd {
+	due := m.frame.Rings != m.rung
+	m.rung = m.frame.Rings
+	if !due || m.silent || m.cfg.Bell == nil {
+		return next
+	}
+	bell := m.cfg.Bell
+	return tea.Batch(next, func() tea.Msg { bell(); return nil })
+}
+
 // Update takes one message.
 func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	if _, is := msg.(tickMsg); is {
 		m.take()
-		return m, m.tick()
+		return m, m.ring(m.tick())
 	}
 	m.changed = true
 	switch msg := msg.(type) {
@@ -302,6 +315,12 @@ func (m *Model) onMainKey(s stroke) {
 		}
 	case is(s, k.Theme):
 		m.theme = theme.New(theme.Next(m.theme.Name))
+	case is(s, k.Bell):
+		m.silent = !m.silent
+		m.said = "the bell rings"
+		if m.silent {
+			m.said = "the bell is silent"
+		}
 	default:
 		m.turnPage(s)
 	}

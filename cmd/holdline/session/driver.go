@@ -329,9 +329,11 @@ func (d *driver) carryOut(effects []arming.Effect, wall time.Time) []arming.Even
 		case arming.Notice:
 			d.log(wall, e.Text, e.Loud)
 			if e.Loud {
+				d.frame.Rings++
 				d.frame.Loud, d.loudIn = e.Text, d.state.Phase
 			}
 		case arming.Callout:
+			d.frame.Rings++
 			d.log(wall, e.Text, false)
 		case arming.CloseRecord:
 			if d.hooks.close != nil {

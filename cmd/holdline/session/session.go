@@ -57,13 +57,23 @@ func (s *session) config() tui.Config {
 			matched := s.secret.try(code)
 			s.ask(func() { s.driver.step(arming.Code{Matched: matched}) })
 		},
-		Theme: s.o.Theme,
+		Bell:  s.bell,
+		Theme: themeOf(s.o.Theme, os.Getenv),
 		ASCII: !utf8Locale(os.Getenv),
 	}
 	if s.trainer != nil {
 		cfg.Move = s.move
 	}
 	return cfg
+}
+
+// bell rings the terminal's bell. One byte between two frames disturbs none.
+func (s *session) bell() {
+	out := s.o.Out
+	if out == nil {
+		out = os.Stdout
+	}
+	_, _ = out.Write([]byte{'\a'}) // a terminal that takes nothing is seen elsewhere
 }
 
 // ask queues a request, or has the screen say that there was no room.
