@@ -191,7 +191,7 @@ func (c *check) arming() {
 	case Wait:
 		c.hold(!(button || keyIn) || b.WaitLeft == c.p.Times.Wait || b.Phase == Hold, 29, "key or button in WAIT")
 	case Setup, Hold, Closed:
-		c.hold(!(button || keyIn) || b.Line != LineOpen || a.Warned.KeyOrButton, 29, "key or button with the line OPEN")
+		c.hold(!(button || keyIn) || b.Line != LineOpen, 29, "key or button with the line OPEN")
 	}
 }
 

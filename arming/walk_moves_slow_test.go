@@ -1,0 +1,839 @@
+//go:build slow
+
+package arming
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"holdline/checklist"
+)
+
+// node is one state of machine and yard together; m numbers the compact.
+type node struct {
+	m uint32
+	y yard
+}
+
+// settings say how much a walk takes in.
+type settings struct {
+	rule     rule  // goes without this one
+	fault    fault // the one hardware fault that may happen
+	slowDisk bool  // a line may be late, and anything may happen meanwhile
+	slips    uint8 // moves of hands and contacts between two readings, while the first still counts
+	full     bool  // every set of limits may pass in one tick; every doubt and slip is an event of its own
+}
+
+// walker holds what is constant over a walk, and what it has learned: the
+// machine does not see the yard but through its events, so each step of it is
+// made once and remembered.
+type walker struct {
+	settings
+	p        *Plan
+	requests []Event // what people ask for and say; its index is a pending request's
+	moves    []move
+	compacts []compact
+	number   map[compact]uint32
+	memo     map[memoKey][]outcome
+	steps    int     // calls of Step
+	base     Instant // now
+	real     *real   // a firing with real times that is followed instead, nil in a walk
+}
+
+// real is a State with real times, and what the last move made of it.
+type real struct {
+	s    State
+	next []State
+}
+
+type memoKey struct {
+	m    uint32
+	code uint32
+}
+
+// outcome is what a step of the machine comes to: the compact after it, what
+// it does in the yard, in order, and the invariant that it broke.
+type outcome struct {
+	m      uint32
+	ops    []op
+	broken string
+}
+
+// op is one thing that a step does in the yard.
+type op uint8
+
+const (
+	opNone      op = iota
+	opOff          // PermitOff
+	opOn0          // PermitOn on a snapshot of this quantum
+	opOn1          // of the one before
+	opOnOld        // older
+	opLeaseOn      // Lease
+	opLeaseOff     //
+	opWaitFull     // the wait stands at its full length
+	opWaitOver     // the wait ran out
+	opOpens        // the line opens
+	opCloses       // CLOSED is entered
+	opInspected    // the motor is inspected, its igniter out
+)
+
+// move is one thing that may happen. It calls emit for every node that it may
+// lead to, with the loss that is reached on the way, if any.
+type move struct {
+	name string
+	run  func(w *walker, n *node, emit func(node, string))
+}
+
+func newWalker(set settings) *walker {
+	w := &walker{settings: set, p: walkPlan(), base: walkBase, number: map[compact]uint32{}, memo: map[memoKey][]outcome{}}
+	w.requests = []Event{
+		StartProof{}, OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward}, ArmEntry{By: firing},
+		Code{Matched: true}, StartCount{By: firing}, Resume{By: ranger}, Scrub{By: ranger, Why: "enough"},
+		Say{FactAtRest, firing}, Say{FactShunted, forward}, Say{FactFireWatched, ranger}, GoForward{By: ranger, Person: forward},
+		Inspect{Motor: 1, Found: "burned out", By: forward}, Result{RestM: 90, HasRest: true}, AllClear{By: ranger},
+	}
+	for _, i := range []int{walkDead, walkShuntOn, walkHookUp, walkShuntOff, walkClear, walkContinuity, walkBattery} {
+		w.requests = append(w.requests, Answer{Step: w.p.Steps[i].ID, Words: "seen: as it should be", Means: MeansSaid})
+	}
+	w.requests = append(w.requests, Say{FactMovement, firing}, Code{}, HoldCall{}, RecordFailed{"disk full"},
+		Withdraw{StepRangeClear, "somebody walks"})
+	if set.full {
+		w.requests = append(w.requests, Observe{Motor: 1, Fate: FateSaidLit, By: firing}, Observe{Motor: 1, Fate: FateDark, By: firing},
+			FocusLost{}, Stalled{"screen"}, PermitStuck{}, BoxEvents{BitRestarted}, BoxEvents{BitErrors})
+	}
+	w.moves = append(w.moves, timeMoves()...)
+	for i, ev := range w.requests {
+		w.moves = append(w.moves, move{requestName(ev), func(w *walker, n *node, emit func(node, string)) { w.ask(n, i, emit) }})
+	}
+	w.moves = append(w.moves, boxMoves()...)
+	w.moves = append(w.moves, handMoves(w)...)
+	return w
+}
+
+// requestName says an event in short: its kind, and the step or fact.
+func requestName(ev Event) string {
+	name := strings.TrimPrefix(fmt.Sprintf("%T", ev), "arming.")
+	switch ev := ev.(type) {
+	case Answer:
+		return name + " " + ev.Step
+	case Say:
+		return name + " " + factNames[ev.Fact]
+	case Code:
+		return fmt.Sprintf("%s %v", name, ev.Matched)
+	case Observe:
+		return name + " " + ev.Fate.String()
+	case BoxEvents:
+		return fmt.Sprintf("%s %d", name, ev.Bits)
+	}
+	return name
+}
+
+var factNames = map[Fact]string{FactAtRest: "at rest", FactMovement: "movement", FactShunted: "shunted", FactFireWatched: "fire watched"}
+
+func (w *walker) requestIndex(ev Event) uint8 {
+	for i, r := range w.requests {
+		if r == ev {
+			return uint8(i)
+		}
+	}
+	panic(fmt.Sprintf("walk: %T waits, which nobody asked for", ev))
+}
+
+// intern numbers a compact.
+func (w *walker) intern(c compact) uint32 {
+	m, ok := w.number[c]
+	if !ok {
+		m = uint32(len(w.compacts))
+		w.number[c] = m
+		w.compacts = append(w.compacts, c)
+	}
+	return m
+}
+
+func (w *walker) at(n *node) *compact { return &w.compacts[n.m] }
+
+// learn returns what the step or steps named by code come to from machine m,
+// and makes them the first time.
+func (w *walker) learn(m, code uint32, make func(s *State, add func(*State, []op, string))) []outcome {
+	key := memoKey{m, code}
+	out, ok := w.memo[key]
+	if ok && w.real == nil {
+		return out
+	}
+	s := &State{}
+	w.load(m, s)
+	out = nil
+	make(s, func(s *State, ops []op, broken string) {
+		out = append(out, outcome{w.intern(w.fold(s)), ops, broken})
+		if w.real != nil {
+			w.real.next = append(w.real.next, *s)
+		}
+	})
+	if w.real == nil {
+		w.memo[key] = out
+	}
+	return out
+}
+
+// load gives the State of machine m, or the one that is followed.
+func (w *walker) load(m uint32, s *State) {
+	if w.real != nil {
+		*s = w.real.s
+		return
+	}
+	w.unfold(&w.compacts[m], s)
+}
+
+// turn is one step of the machine, and, unless the disk is slow, the one in
+// which its line is reported to be on disk. It returns the invariant that it
+// breaks.
+func (w *walker) turn(s *State, ops []op, now Instant, ev Event) ([]op, string) {
+	a := *s
+	b, fx, err := w.step(&a, now, ev)
+	w.steps++
+	bad := ""
+	if w.rule == allRules {
+		if broken := Check(w.p, a, ev, b, fx); broken != nil {
+			bad = broken.Error()
+		}
+		if err != nil {
+			// A refusal does what time alone does, and nothing else.
+			idle, idleFx, _ := Step(w.p, a, now, Tick{})
+			if b != idle || len(fx) != len(idleFx) {
+				bad = fmt.Sprintf("I-35: a refused %T changed something: %v", ev, err)
+			}
+		}
+	}
+	*s = b
+	ops = append(ops, w.marks(&a, &b)...)
+	for _, f := range fx {
+		switch f := f.(type) {
+		case PermitOff:
+			ops = append(ops, opOff)
+		case PermitOn:
+			ops = append(ops, opOn0+op(min(2, s.Now.Since(s.Box.Seen)/walkQuantum)))
+		case Lease:
+			if f.On {
+				ops = append(ops, opLeaseOn)
+			} else {
+				ops = append(ops, opLeaseOff)
+			}
+		case Write:
+			if !w.slowDisk {
+				var l string
+				if ops, l = w.turn(s, ops, now, Written(f)); l != "" {
+					bad = l
+				}
+			}
+		}
+	}
+	return ops, bad
+}
+
+// marks are what the ghosts need to know of the edge from a to b.
+func (w *walker) marks(a, b *State) []op {
+	var out []op
+	if b.Phase == Wait && b.WaitLeft == w.p.Times.Wait {
+		out = append(out, opWaitFull)
+	}
+	if a.Phase == Wait && b.Phase == Wait && a.WaitLeft > 0 && b.WaitLeft == 0 {
+		out = append(out, opWaitOver)
+	}
+	if a.Line != LineOpen && b.Line == LineOpen {
+		out = append(out, opOpens)
+	}
+	if a.Phase != Closed && b.Phase == Closed {
+		out = append(out, opCloses)
+	}
+	if a.Fate[0] != FateInspected && b.Fate[0] == FateInspected {
+		out = append(out, opInspected)
+	}
+	return out
+}
+
+// play carries out in the yard what a step has done, keeps the ghosts, and
+// returns the loss that is reached.
+func (w *walker) play(y *yard, ops []op) string {
+	loss := ""
+	for _, o := range ops {
+		was := y.live()
+		switch o {
+		case opOff:
+			if !y.stalled {
+				y.relay = false
+			}
+		case opOn0, opOn1, opOnOld:
+			w.send(y, &y.lateOn, uint8(o-opOn0), y.on)
+		case opLeaseOn, opLeaseOff:
+			if !y.stalled {
+				y.lease = o == opLeaseOn && !y.permitClosed() && !was
+			}
+		case opWaitFull:
+			y.dirty = was && y.igniter != igniterNone
+		case opWaitOver:
+			y.unwaited = y.unwaited && y.dirty
+		case opOpens:
+			if y.unwaited {
+				loss = "the line opens after a pulse without a full wait"
+			}
+		case opCloses:
+			if y.unwaited {
+				loss = "the firing is closed after a pulse without a full wait"
+			}
+		case opInspected:
+			y.igniter = igniterNone
+		}
+		if l := y.settle(was); l != "" {
+			loss = l
+		}
+	}
+	return loss
+}
+
+// send puts a command into the cable: it comes at once, late, or never.
+func (w *walker) send(y *yard, late *uint8, age uint8, arrive func(rule, uint8)) {
+	switch {
+	case !y.stalled:
+		arrive(w.rule, age)
+	case age <= 1:
+		*late = 1 + age
+	}
+}
+
+// step is Step, or the machine without one of its requirements.
+func (w *walker) step(a *State, now Instant, ev Event) (State, []Effect, error) {
+	switch w.rule {
+	case without01: // as if the window and the run could simply be held
+		b, fx, err := Step(w.p, *a, now, ev)
+		if (a.Phase == Window || a.Phase == Run) && b.Phase == Wait {
+			b.Phase, b.WaitLeft, b.PermitEver, b.NoPulse = Hold, 0, false, NoPulseNone
+		}
+		return b, fx, err
+	case without03: // as if a start knew nothing of the record
+		if start, ok := ev.(Start); ok {
+			return Step(w.p, *a, now, Start{Forward: start.Forward})
+		}
+	case without06: // as if the line opened at a word
+		asked := ev
+		if _, ok := ev.(Written); ok {
+			asked = a.Pending.Event
+		}
+		switch asked.(type) {
+		case OpenLine, GoForward:
+			s := *a
+			s.Box = Box{Up: true, Seen: now, Key: ContactOpen, Pole1: ContactOpen, Pole2: ContactOpen, Permit: ContactOpen,
+				Battery: voltOf(false), Bus: voltOf(false), Pulses: a.Box.Pulses, Presses: a.Box.Presses, Scan: a.Box.Scan}
+			s.LeaseWanted = false
+			b, fx, err := Step(w.p, s, now, ev)
+			b.Box, b.LeaseWanted = a.Box, a.LeaseWanted && b.Line != LineOpen
+			return b, fx, err
+		}
+	case without08: // as if the wait asked for neither key out nor bus dead
+		if r, ok := ev.(BoxReading); ok && a.Phase == Wait {
+			r.Box.Key, r.Box.Pole1, r.Box.Pole2, r.Box.Bus = ContactOpen, ContactOpen, ContactOpen, voltOf(false)
+			return Step(w.p, *a, now, r)
+		}
+	}
+	return Step(w.p, *a, now, ev)
+}
+
+// land carries the outcomes into the yard and emits them, but for what has
+// changed nothing.
+func (w *walker) land(from *node, y yard, loss string, outs []outcome, emit func(node, string)) {
+	for _, o := range outs {
+		to := node{o.m, y}
+		l := w.play(&to.y, o.ops)
+		if l == "" {
+			l = loss
+		}
+		if o.broken != "" {
+			l = o.broken
+		}
+		w.leave(from, to, l, emit)
+	}
+}
+
+// leave emits a node, tidied, unless nothing has changed.
+func (w *walker) leave(from *node, to node, loss string, emit func(node, string)) {
+	to.y.tidy(w.at(&to))
+	if to != *from || loss != "" {
+		emit(to, loss)
+	}
+}
+
+// tidy forgets what makes no difference.
+func (y *yard) tidy(c *compact) {
+	if !y.unwaited {
+		y.dirty = false
+	}
+	if !y.alive || !c.up || c.seen == 3 {
+		y.moved, y.slips = false, 0
+	}
+	y.moved = y.moved && y.battery
+	if !y.alive {
+		y.joined = false
+	}
+	if !c.known {
+		y.pulses, y.presses = false, false
+	}
+	if !y.relay {
+		y.dog = 0
+	}
+}
+
+// Codes of steps beside the requests' own indices.
+const (
+	codeTick uint32 = 1000 + iota
+	codeDisk
+	codeLost
+	codeUp
+	codeStart
+	codeCount        = 1100 // + the number counted
+	codeAfter        = 1200 // + the number of the move
+	codeRead  uint32 = 1 << 30
+)
+
+// ask lets people ask for or say request i.
+func (w *walker) ask(n *node, i int, emit func(node, string)) {
+	if !n.y.alive {
+		return
+	}
+	switch e := w.requests[i].(type) {
+	case OpenLine, GoForward:
+		if n.y.moved {
+			return // see 'people' at TestWalk
+		}
+	case Inspect:
+		if !n.y.forward {
+			return
+		}
+	case Result:
+		if !w.full && Phase(w.at(n).phase) != MakeSafe {
+			return
+		}
+	case Answer:
+		if e.Step == StepHookUp && !n.y.forward {
+			return
+		}
+	case BoxEvents:
+		if !n.y.joined {
+			return
+		}
+	}
+	w.land(n, n.y, "", w.single(n.m, uint32(i), w.base, w.requests[i]), emit)
+}
+
+// single is one event at one instant.
+func (w *walker) single(m, code uint32, now Instant, ev Event) []outcome {
+	return w.learn(m, code, func(s *State, add func(*State, []op, string)) {
+		ops, bad := w.turn(s, nil, now, ev)
+		add(s, ops, bad)
+	})
+}
+
+func timeMoves() []move {
+	moves := []move{
+		{"tick", (*walker).tick},
+		{"on disk", func(w *walker, n *node, emit func(node, string)) {
+			if w.at(n).out != outNone && n.y.alive {
+				w.land(n, n.y, "", w.learn(n.m, codeDisk, func(s *State, add func(*State, []op, string)) {
+					ops, bad := w.turn(s, nil, w.base, Written{s.Tickets})
+					add(s, ops, bad)
+				}), emit)
+			}
+		}},
+	}
+	for k, d := range []struct {
+		name       string
+		mono, wall time.Duration
+		full       bool
+	}{
+		{"gap 0.4 s", 2 * walkQuantum, 2 * walkQuantum, false}, {"gap 1.2 s", 6 * walkQuantum, 6 * walkQuantum, false},
+		{"asleep 13 h", 13 * time.Hour, 13 * time.Hour, false}, {"wall clock +5 s", walkQuantum, 5 * time.Second, true},
+		{"wall clock -5 s", walkQuantum, -5 * time.Second, true},
+	} {
+		moves = append(moves, move{d.name, func(w *walker, n *node, emit func(node, string)) {
+			if !n.y.alive || d.full && !w.full {
+				return
+			}
+			y := n.y
+			was := y.live()
+			for range min(4, int(d.mono/walkQuantum)) {
+				y.quantum()
+			}
+			loss := y.settle(was)
+			w.land(n, y, loss, w.elapse(n.m, codeAfter+uint32(k), d.mono, d.wall), emit)
+		}})
+	}
+	return moves
+}
+
+// tick lets a quantum pass.
+func (w *walker) tick(n *node, emit func(node, string)) {
+	y := n.y
+	was := y.live()
+	y.quantum()
+	loss := y.settle(was)
+	if !y.alive {
+		w.leave(n, node{n.m, y}, loss, emit)
+		return
+	}
+	w.land(n, y, loss, w.elapse(n.m, codeTick, walkQuantum, walkQuantum), emit)
+}
+
+// elapse is a tick after so much time, with every set of limits that may pass
+// in it: none, each alone and all in a quick walk, every subset in a full one.
+func (w *walker) elapse(m, code uint32, mono, wall time.Duration) []outcome {
+	return w.learn(m, code, func(s *State, add func(*State, []op, string)) {
+		now := Instant{w.base.Mono + mono, w.base.Wall + wall}
+		var agers []func(*State)
+		if w.real == nil { // real times pass by themselves
+			agers = w.agers(s, now, w.full)
+		}
+		for _, set := range w.subsets(len(agers)) {
+			w.load(m, s)
+			for i, age := range agers {
+				if set&(1<<i) != 0 {
+					age(s)
+				}
+			}
+			ops, bad := w.turn(s, nil, now, Tick{})
+			add(s, ops, bad)
+		}
+	})
+}
+
+func (w *walker) subsets(n int) []uint {
+	all := uint(1)<<n - 1
+	sets := []uint{0}
+	if w.full {
+		for set := uint(1); set <= all; set++ {
+			sets = append(sets, set)
+		}
+		return sets
+	}
+	for i := range n {
+		sets = append(sets, 1<<i)
+	}
+	if n > 1 {
+		sets = append(sets, all)
+	}
+	return sets
+}
+
+func boxMoves() []move {
+	return []move{
+		{"reading", func(w *walker, n *node, emit func(node, string)) { w.read(n, true, emit) }},
+		{"reading, old scan", func(w *walker, n *node, emit func(node, string)) {
+			if w.full && n.y.lease && w.at(n).channel != uint8(OhmNotMeasured) {
+				w.read(n, false, emit)
+			}
+		}},
+		{"cable stalls or is out", func(w *walker, n *node, emit func(node, string)) {
+			if !n.y.stalled {
+				y := n.y
+				y.stalled = true
+				w.leave(n, node{n.m, y}, "", emit)
+			}
+		}},
+		{"cable back", (*walker).back},
+		{"held bytes come", (*walker).late},
+		{"three answers missed", func(w *walker, n *node, emit func(node, string)) {
+			if !n.y.alive || !n.y.joined || !n.y.stalled && !w.full {
+				return
+			}
+			y := n.y
+			y.joined = false
+			w.land(n, y, "", w.single(n.m, codeLost, w.base, BoxLost{"no answer"}), emit)
+		}},
+		{"box answers", func(w *walker, n *node, emit func(node, string)) {
+			if !n.y.alive || n.y.joined || n.y.stalled {
+				return
+			}
+			y := n.y
+			y.joined, y.weld = true, false
+			w.land(n, y, "", w.single(n.m, codeUp, w.base, BoxUp{Identity: "box", Practice: true, Channels: 1}), emit)
+		}},
+		{"lease runs out", func(w *walker, n *node, emit func(node, string)) {
+			if n.y.lease && (!n.y.alive || !n.y.joined || !w.at(n).lease || n.y.stalled) {
+				y := n.y
+				y.lease = false
+				w.leave(n, node{n.m, y}, "", emit)
+			}
+		}},
+	}
+}
+
+// read is a snapshot, the event bits that came with it, and the KEEP and the
+// lease that the driver sends after it. The KEEP may stay in the cable.
+func (w *walker) read(n *node, newScan bool, emit func(node, string)) {
+	if !n.y.alive || !n.y.joined || n.y.stalled {
+		return
+	}
+	y := n.y
+	old := Box{Pulses: walkCount, Presses: walkCount, Scan: walkScan}
+	if !w.at(n).known {
+		old.Pulses, old.Presses = -1, -1
+	}
+	if w.real != nil {
+		old = w.real.s.Box
+	}
+	r, bits := y.reading(w.rule, &old, newScan)
+	outs := w.learn(n.m, codeRead|signature(&r.Box, &old, bits), func(s *State, add func(*State, []op, string)) {
+		ops, bad := w.turn(s, nil, w.base, r)
+		if bits != 0 {
+			var l string
+			if ops, l = w.turn(s, ops, w.base, BoxEvents{bits}); l != "" {
+				bad = l
+			}
+		}
+		add(s, ops, bad)
+	})
+	w.land(n, y, "", outs, func(to node, loss string) {
+		after := w.at(&to)
+		to.y.lease = after.lease && !to.y.permitClosed() && !to.y.live()
+		if after.permitWanted {
+			held := to
+			held.y.stalled = true
+			w.send(&held.y, &held.y.lateFor, 0, held.y.keep)
+			emit(held, loss)
+			was := to.y.live()
+			w.send(&to.y, &to.y.lateFor, 0, to.y.keep)
+			if l := to.y.settle(was); l != "" {
+				loss = l
+			}
+		}
+		w.leave(n, to, loss, emit)
+	})
+}
+
+// signature tells one snapshot from another.
+func signature(b, old *Box, bits int) uint32 {
+	sig := uint32(bits)
+	for _, bit := range []bool{b.Key == ContactClosed, b.Pole1 == ContactClosed, b.Pole2 == ContactClosed, b.Permit == ContactClosed,
+		b.Battery.Level == LevelLive, b.BehindKey.Level == LevelLive, b.BehindPermit.Level == LevelLive, b.Bus.Level == LevelLive,
+		b.Channel[0].Kind == OhmOpen, b.Channel[0].Kind == OhmValue, b.Scan != old.Scan, b.Pulses > max(0, old.Pulses),
+		b.Presses > max(0, old.Presses)} {
+		sig <<= 1
+		if bit {
+			sig |= 1
+		}
+	}
+	return sig
+}
+
+// back is the cable working again: what it held comes first, then the OFF that
+// the driver sends unless the permit is wanted.
+func (w *walker) back(n *node, emit func(node, string)) {
+	if !n.y.stalled {
+		return
+	}
+	y := n.y
+	was := y.live()
+	w.arrive(&y)
+	loss := y.settle(was)
+	if !w.at(n).permitWanted {
+		y.relay = false
+	}
+	y.stalled = false
+	w.leave(n, node{n.m, y}, loss, emit)
+}
+
+// late lets held bytes reach the box while no answer comes.
+func (w *walker) late(n *node, emit func(node, string)) {
+	if n.y.lateOn == 0 && n.y.lateFor == 0 {
+		return
+	}
+	y := n.y
+	was := y.live()
+	w.arrive(&y)
+	w.leave(n, node{n.m, y}, y.settle(was), emit)
+}
+
+func (w *walker) arrive(y *yard) {
+	if y.lateOn != 0 {
+		y.on(w.rule, y.lateOn-1)
+	}
+	if y.lateFor != 0 {
+		y.keep(w.rule, y.lateFor-1)
+	}
+	y.lateOn, y.lateFor = 0, 0
+}
+
+// handMoves are hands, people, the fault, and the end of the program.
+func handMoves(w *walker) []move {
+	yardMove := func(name string, may func(*node) bool, do func(*yard)) move {
+		return move{name, func(w *walker, n *node, emit func(node, string)) {
+			if !may(n) {
+				return
+			}
+			y := n.y
+			was := y.live()
+			do(&y)
+			w.leave(n, node{n.m, y}, y.settle(was), emit)
+		}}
+	}
+	hand := func(name string, may func(*node) bool, do func(*yard)) move {
+		return yardMove(name, func(n *node) bool { return may(n) && n.y.slips < w.slips }, func(y *yard) {
+			do(y)
+			y.slips++
+		})
+	}
+	return []move{
+		hand("key in", func(n *node) bool { return !n.y.key }, func(y *yard) { y.key = true }),
+		hand("key out", func(n *node) bool { return n.y.key }, (*yard).keyOut),
+		hand("battery joined", w.mayJoin, func(y *yard) { y.battery, y.moved = true, true }),
+		hand("battery off", func(n *node) bool { return n.y.battery }, func(y *yard) { y.battery = false }),
+		hand("button pressed", func(n *node) bool { return !n.y.hand }, (*yard).press),
+		hand("button let go", func(n *node) bool { return n.y.hand }, (*yard).release),
+		{"a person goes", func(w *walker, n *node, emit func(node, string)) {
+			if !n.y.alive || Line(w.at(n).line) != LineOpen || n.y.forward {
+				return
+			}
+			y := n.y
+			y.forward = true
+			loss := y.settle(y.live())
+			if y.unwaited {
+				loss = "a person goes forward after a pulse without a full wait"
+			}
+			w.leave(n, node{n.m, y}, loss, emit)
+		}},
+		yardMove("the person comes back", func(n *node) bool { return n.y.forward }, func(y *yard) { y.forward = false }),
+		yardMove("igniter connected", w.mayConnect, func(y *yard) { y.igniter = igniterGood }),
+		hand("igniter burns", func(n *node) bool { return n.y.live() && n.y.igniter == igniterGood }, func(y *yard) { y.igniter = igniterBurned }),
+		hand("fault", w.mayFail, func(y *yard) { y.fault = w.fault }),
+		yardMove("the box is mended", mayMend, func(y *yard) { y.fault = faultNone }),
+		{"the line is counted", (*walker).count},
+		{"the program dies", (*walker).die},
+		{"the program starts", (*walker).start},
+	}
+}
+
+// mayConnect: the one who was sent for it connects the igniter, be the program
+// alive or not.
+func (w *walker) mayConnect(n *node) bool {
+	if !n.y.forward || n.y.igniter != igniterNone {
+		return false
+	}
+	c := w.at(n)
+	return n.y.alive && Phase(c.phase) == Setup && c.hooked || !n.y.alive && n.y.record == recordHooked
+}
+
+// mayJoin is R-12: the battery is joined before arming and with the line CLOSED
+// only, which the screen says, and not while an order to open it is being
+// written.
+func (w *walker) mayJoin(n *node) bool {
+	switch c := w.at(n); {
+	case n.y.battery:
+		return false
+	case w.rule == without12:
+		return true
+	case c.pending != 0:
+		switch w.requests[c.pending-1].(type) {
+		case OpenLine, GoForward:
+			return false
+		}
+	}
+	c := w.at(n)
+	return n.y.alive && Line(c.line) == LineClosed && Phase(c.phase) <= Ready
+}
+
+// mayFail: a firing pole closes by itself only while the permit is open, or
+// welds while it is kept closed; one that closes by itself with the permit
+// given fires, and no software stands against it.
+func (w *walker) mayFail(n *node) bool {
+	if n.y.fault != faultNone || w.fault == faultNone {
+		return false
+	}
+	return w.fault != faultPole || n.y.hand || !n.y.permitClosed()
+}
+
+// mayMend: a box is mended, or another put in its place, with the key out, the
+// battery off and no hand on the button. Without it a welded permit keeps the
+// line from ever opening again, as it should.
+func mayMend(n *node) bool {
+	return n.y.fault != faultNone && !n.y.key && !n.y.battery && !n.y.hand
+}
+
+// count is the range officer's count, as many of the names on the list as
+// really stand behind the line.
+func (w *walker) count(n *node, emit func(node, string)) {
+	if !n.y.alive {
+		return
+	}
+	c := w.at(n)
+	ev := CloseLine{By: ranger}
+	if c.wentIn && !n.y.forward {
+		ev.Count = 1
+	}
+	if Line(c.line) != LineOpen {
+		ev.Count += 2
+	}
+	w.land(n, n.y, "", w.single(n.m, codeCount+uint32(ev.Count), w.base, ev), func(to node, loss string) {
+		if to.y.forward && Line(w.at(&to).line) == LineClosed {
+			loss = "the line is CLOSED with a person forward"
+		}
+		emit(to, loss)
+	})
+}
+
+// die ends the program. The record may lack the last lines that nothing
+// waited for, and may hold a request of which no one knows what came of it.
+func (w *walker) die(n *node, emit func(node, string)) {
+	c := *w.at(n)
+	if !n.y.alive || Phase(c.phase) == Closed {
+		return
+	}
+	dead := n.y
+	dead.alive, dead.record = false, recordNothing
+	if c.hooked {
+		dead.record = recordHooked
+	}
+	m := w.intern(compact{wentIn: c.wentIn || c.out == outPending})
+	if c.out == outPending {
+		dead.record = recordGrave
+	}
+	w.leave(n, node{m, dead}, "", emit)
+	if Phase(c.phase) >= Armed && dead.record != recordGrave {
+		dead.record = recordGrave
+		w.leave(n, node{m, dead}, "", emit)
+	}
+}
+
+// start is the program's start after it died, or a new firing after CLOSED.
+func (w *walker) start(n *node, emit func(node, string)) {
+	var ev Start
+	y := n.y
+	c := w.at(n)
+	switch {
+	case y.alive && Phase(c.phase) == Closed:
+	case y.alive:
+		return
+	case y.record == recordHooked:
+		ev = Start{Hooked: true}
+	case y.record == recordGrave:
+		ev = Start{From: Window, Hooked: true}
+	}
+	if !y.alive && c.wentIn {
+		ev.Forward[0] = forward
+	}
+	outs := w.learn(n.m, codeStart+uint32(y.record), func(s *State, add func(*State, []op, string)) {
+		*s = State{}
+		ops, bad := w.turn(s, nil, w.base, ev)
+		for i, words := range []string{firing, ranger} {
+			var l string
+			if ops, l = w.turn(s, ops, w.base, Answer{Step: w.p.Steps[i].ID, Words: words}); l != "" {
+				bad = l
+			}
+			if s.Pending.Event != nil {
+				if ops, l = w.turn(s, ops, w.base, Written{s.Tickets}); l != "" {
+					bad = l
+				}
+			}
+		}
+		add(s, ops, bad)
+	})
+	y.alive, y.joined, y.record = true, false, recordNothing
+	w.land(n, y, "", outs, emit)
+}
