@@ -8,6 +8,7 @@ import (
 
 	"holdline/arming"
 	"holdline/tui/canvas"
+	"holdline/tui/strokes"
 	"holdline/tui/theme"
 )
 
@@ -42,9 +43,9 @@ type form struct {
 
 // press takes one key. It reports whether the form is finished, with what is
 // to be sent.
-func (fm *form) press(s stroke, blank bool) (done bool, out []arming.Event) {
+func (fm *form) press(s strokes.Stroke, blank bool) (done bool, out []arming.Event) {
 	f := &fm.fields[fm.at]
-	switch s.name {
+	switch s.Name {
 	case "enter":
 		return fm.enter()
 	case "tab", "down":
@@ -72,7 +73,7 @@ func (fm *form) press(s stroke, blank bool) (done bool, out []arming.Event) {
 		}
 		fm.add("_")
 	default:
-		fm.add(s.text)
+		fm.add(s.Text)
 	}
 	return false, nil
 }

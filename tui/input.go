@@ -2,53 +2,9 @@ package tui
 
 import (
 	"strings"
-	"unicode"
-	"unicode/utf8"
-
-	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
 )
-
-// stroke is one key as a person pressed it.
-type stroke struct {
-	name string // as bubbletea names it: "enter", "a", "ctrl+c"
-	text string // the character it types, "" for none
-}
-
-// strokes takes one message apart. Keys that were read together arrive as one
-// message of several characters (bubbletea v1); taken whole they would match
-// no key at all and be lost.
-func strokes(msg tea.KeyMsg) []stroke {
-	if msg.Type != tea.KeyRunes && msg.Type != tea.KeySpace {
-		return []stroke{{name: msg.String()}}
-	}
-	out := make([]stroke, 0, len(msg.Runes))
-	for _, r := range msg.Runes {
-		s := stroke{name: string(r), text: string(r)}
-		switch {
-		case r == ' ':
-			s.name = "space"
-		case r == utf8.RuneError || unicode.IsControl(r):
-			continue
-		case msg.Alt:
-			s = stroke{name: "alt+" + string(r)}
-		}
-		out = append(out, s)
-	}
-	if msg.Type == tea.KeySpace && len(out) == 0 {
-		out = append(out, stroke{name: "space", text: " "})
-	}
-	return out
-}
-
-// isSpace reports whether a message contains the space bar in any dress.
-func isSpace(msg tea.KeyMsg) bool {
-	if msg.Type == tea.KeySpace || msg.Type == tea.KeyCtrlAt {
-		return true
-	}
-	return msg.Type == tea.KeyRunes && strings.ContainsRune(string(msg.Runes), ' ')
-}
 
 // holds reports whether the space bar is HOLD in the phase, whatever is open on
 // the screen.

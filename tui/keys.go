@@ -4,6 +4,7 @@ import (
 	"github.com/charmbracelet/bubbles/key"
 
 	"holdline/arming"
+	"holdline/tui/strokes"
 )
 
 // KeyMap holds every key of the cockpit. Keys are few and mean the same on
@@ -89,12 +90,12 @@ func (k KeyMap) Table() [][2]string {
 }
 
 // is reports whether a stroke is the binding's key.
-func is(s stroke, b key.Binding) bool {
+func is(s strokes.Stroke, b key.Binding) bool {
 	if !b.Enabled() {
 		return false
 	}
 	for _, k := range b.Keys() {
-		if k == s.name {
+		if k == s.Name {
 			return true
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"holdline/arming"
 	"holdline/checklist"
 	"holdline/tui/quietstart"
+	"holdline/tui/strokes"
 	"holdline/tui/theme"
 )
 
@@ -197,7 +198,7 @@ func (m *Model) submit(ev arming.Event) {
 // onKeys takes one message of keys: HOLD first, whatever else is in it.
 func (m *Model) onKeys(msg tea.KeyMsg) tea.Cmd {
 	phase := m.newestPhase()
-	if isSpace(msg) && (m.spaceHolds() || holds(phase)) {
+	if strokes.IsSpace(msg) && (m.spaceHolds() || holds(phase)) {
 		m.hold()
 		return nil
 	}
@@ -210,7 +211,7 @@ func (m *Model) onKeys(msg tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	m.said = ""
-	for _, s := range strokes(msg) {
+	for _, s := range strokes.Of(msg) {
 		if cmd := m.onStroke(s); cmd != nil {
 			return cmd
 		}
@@ -254,7 +255,7 @@ func (m *Model) hold() {
 }
 
 // onStroke takes one key.
-func (m *Model) onStroke(s stroke) tea.Cmd {
+func (m *Model) onStroke(s strokes.Stroke) tea.Cmd {
 	switch {
 	case is(s, m.keys.Leave):
 		return m.leave()
@@ -271,7 +272,7 @@ func (m *Model) onStroke(s stroke) tea.Cmd {
 }
 
 // onFormKey gives a key to the open form.
-func (m *Model) onFormKey(s stroke) tea.Cmd {
+func (m *Model) onFormKey(s strokes.Stroke) tea.Cmd {
 	if is(s, m.keys.Back) {
 		m.form = nil
 		return nil
@@ -292,7 +293,7 @@ func (m *Model) onFormKey(s stroke) tea.Cmd {
 }
 
 // onMainKey takes a key while no field is open.
-func (m *Model) onMainKey(s stroke) {
+func (m *Model) onMainKey(s strokes.Stroke) {
 	k := m.keys
 	switch {
 	case is(s, k.Enter):
@@ -327,7 +328,7 @@ func (m *Model) onMainKey(s stroke) {
 }
 
 // turnPage goes to another page, or back to the cockpit by the same key.
-func (m *Model) turnPage(s stroke) {
+func (m *Model) turnPage(s strokes.Stroke) {
 	k := m.keys
 	for _, p := range []struct {
 		is bool
@@ -455,7 +456,7 @@ func (m *Model) leave() tea.Cmd {
 }
 
 // onHand moves a hand of the practice box. A key that repeats moves it once.
-func (m *Model) onHand(s stroke) bool {
+func (m *Model) onHand(s strokes.Stroke) bool {
 	k, hand := m.keys, HandNone
 	switch {
 	case is(s, k.HandKey):

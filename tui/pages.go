@@ -6,6 +6,7 @@ import (
 	"holdline/arming"
 	"holdline/checklist"
 	"holdline/tui/canvas"
+	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
 
@@ -58,7 +59,7 @@ func (m *Model) drawRunPage(c canvas.Canvas) {
 	y := chart + 1
 	y += m.drawCases(long.Sub(0, y, w, total-y)) + 1
 	long.Put(0, y, theme.Title, "LIMITS")
-	drawLimitRows(long.Sub(0, y+1, w, len(fc.limits)), fc.limits, 0)
+	limits.Draw(long.Sub(0, y+1, w, len(fc.limits)), fc.limits)
 	if fc.run != nil {
 		for i, note := range fc.run.Notes {
 			long.Put(0, y+len(fc.limits)+2+i, theme.Dim, canvas.Fit(note, w))
@@ -78,7 +79,7 @@ func (m *Model) drawCircuitPage(c canvas.Canvas) {
 	y := m.drawCircuit(c) + 1
 	y += m.drawTrace(c.Sub(0, y, w, 2)) + 1
 	if cc := m.forecast.circuit; cc != nil {
-		drawLimitRows(c.Sub(0, y, w, h-y), cc.Limits, 0)
+		limits.Draw(c.Sub(0, y, w, h-y), cc.Limits)
 		y += len(cc.Limits) + 1
 		for _, r := range cc.Remedies {
 			if y < h {

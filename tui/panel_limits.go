@@ -3,12 +3,12 @@ package tui
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"holdline/arming"
 	"holdline/arming/circuit"
 	"holdline/checklist/prediction"
 	"holdline/tui/canvas"
+	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
 
@@ -30,45 +30,6 @@ func (m *Model) verdict() (string, canvas.Style) {
 		}
 	}
 	return fmt.Sprintf("NO: %d of %d limits passed", n, len(fc.limits)), theme.Bad
-}
-
-// counted reports a limit that is met or not, with nothing to be left over.
-func counted(l *prediction.Limit) bool {
-	return l.Unit == "motors" || l.Unit == "bridges" || l.Unit == "cases airborne"
-}
-
-// tightest returns the worst limit of each name, the passed ones first, then
-// by how little is left of them.
-func tightest(limits []prediction.Limit) []prediction.Limit {
-	share := func(l *prediction.Limit) float64 {
-		switch {
-		case math.IsNaN(l.Left):
-			return math.Inf(1)
-		case counted(l) && l.Pass:
-			return math.MaxFloat64
-		}
-		return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
-	}
-	at := map[string]int{}
-	var out []prediction.Limit
-	for i := range limits {
-		l := limits[i]
-		k, seen := at[l.Name]
-		switch {
-		case !seen:
-			at[l.Name] = len(out)
-			out = append(out, l)
-		case out[k].Pass && !l.Pass, out[k].Pass == l.Pass && share(&l) < share(&out[k]):
-			out[k] = l
-		}
-	}
-	sort.SliceStable(out, func(i, j int) bool {
-		if out[i].Pass != out[j].Pass {
-			return !out[i].Pass
-		}
-		return share(&out[i]) < share(&out[j])
-	})
-	return out
 }
 
 // drawRun is the predicted run in a few figures, then the limits, the tightest
@@ -102,82 +63,7 @@ func (m *Model) drawRun(c canvas.Canvas) {
 			row("left", fmt.Sprintf("%.0f m", fc.clearM-fc.worst.atM), fmt.Sprintf("of %.0f m, %.0f m must be", fc.clearM, fc.run.StopMarginM))
 		}
 	}
-	drawLimitRows(c.Sub(0, y, w, c.Height()-y), tightest(fc.limits), 0)
-}
-
-// drawLimitRows writes name, value, limit and what is left of each.
-func drawLimitRows(c canvas.Canvas, limits []prediction.Limit, from int) {
-	for y := 0; y < c.Height() && from+y < len(limits); y++ {
-		drawLimit(c.Sub(0, y, c.Width(), 1), &limits[from+y])
-	}
-}
-
-func drawLimit(c canvas.Canvas, l *prediction.Limit) {
-	w := c.Width()
-	sign, style := "●", theme.Good
-	if !l.Pass {
-		sign, style = "╱", theme.Bad
-	}
-	c.Put(0, 0, style, sign)
-	left := limitFigure(l, l.Left) + " left"
-	if counted(l) {
-		left = choose(l.Pass, "met", "NOT MET")
-	}
-	c.PutRight(w, 0, style, left)
-	at := w - 14
-	name := l.Name
-	if w >= 64 {
-		value := limitFigure(l, l.Value) + " " + than(l) + " " + limitFigure(l, l.Limit)
-		c.PutRight(at, 0, theme.Text, value)
-		at -= max(canvas.Width(value), 22) + 1
-		if l.Case != "" {
-			name += ": " + l.Case
-		}
-	} else if w >= 36 {
-		value := limitFigure(l, l.Value)
-		c.PutRight(at, 0, theme.Text, value)
-		at -= canvas.Width(value) + 1
-	}
-	c.Put(2, 0, theme.Text, canvas.Fit(name, at-2))
-}
-
-// than says on which side of its limit a value has to be.
-func than(l *prediction.Limit) string {
-	if math.Abs(l.Left-(l.Value-l.Limit)) <= math.Abs(l.Left-(l.Limit-l.Value)) {
-		return "≥"
-	}
-	return "≤"
-}
-
-// limitFigure writes a value of a limit with its unit: shares and probabilities as per cent,
-// short times in ms, small
-// currents in mA, counts whole.
-func limitFigure(l *prediction.Limit, v float64) string {
-	switch {
-	case math.IsNaN(v):
-		return "none"
-	case counted(l):
-		return fmt.Sprintf("%.0f", v)
-	case l.Unit == "" && math.Abs(l.Limit) <= 1:
-		return percent(v)
-	case l.Unit == "s" && math.Abs(l.Limit) < 1:
-		return fmt.Sprintf("%.0f ms", 1000*v)
-	case l.Unit == "A" && math.Abs(l.Limit) < 0.1:
-		return fmt.Sprintf("%.0f mA", 1000*v)
-	case l.Unit == "m/s2":
-		return figure(v) + " m/s²"
-	}
-	return quantity(v, l.Unit)
-}
-
-func percent(v float64) string {
-	switch v *= 100; {
-	case math.Abs(v) >= 10:
-		return fmt.Sprintf("%.1f %%", v)
-	case math.Abs(v) >= 1:
-		return fmt.Sprintf("%.2f %%", v)
-	}
-	return fmt.Sprintf("%.3f %%", v)
+	limits.Draw(c.Sub(0, y, w, c.Height()-y), limits.Tightest(fc.limits))
 }
 
 // drawCases lists the what-if cases with where each comes to rest, and returns

@@ -7,6 +7,7 @@ import (
 	"holdline/arming"
 	"holdline/checklist"
 	"holdline/tui/canvas"
+	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
 
@@ -135,7 +136,7 @@ func (m *Model) seenInPractice(t task) string {
 		return ""
 	}
 	st := &f.Plan.Steps[t.step]
-	shows := func(what string, v float64) string { return what + " " + quantity(v, st.Band.Unit) }
+	shows := func(what string, v float64) string { return what + " " + limits.Quantity(v, st.Band.Unit) }
 	switch {
 	case st.Match != "":
 		return "it says " + st.Match
@@ -322,10 +323,10 @@ func (w *writer) reading(f *Frame, st *checklist.Step) {
 	if w.left() < 1 {
 		return
 	}
-	low, unit := figure(st.Band.Low), st.Band.Unit
+	low, unit := limits.Figure(st.Band.Low), st.Band.Unit
 	x := w.c.Put(0, w.y, theme.Dim, low) + 1
 	gauge(w.c, x, w.y, 13, st.Band.Low, st.Band.High, at)
-	w.c.Put(x+14, w.y, theme.Dim, quantity(st.Band.High, unit)+mark)
+	w.c.Put(x+14, w.y, theme.Dim, limits.Quantity(st.Band.High, unit)+mark)
 	w.y++
 }
 
@@ -334,7 +335,7 @@ func answerText(st *checklist.Step, e *arming.Evidence) string {
 	text := e.Words
 	switch st.Kind {
 	case checklist.KindQuantity, checklist.KindMeasured:
-		text = quantity(e.Value, st.Band.Unit) + ", " + e.Means.String()
+		text = limits.Quantity(e.Value, st.Band.Unit) + ", " + e.Means.String()
 	case checklist.KindSecret:
 		text = "entered, not shown"
 	}

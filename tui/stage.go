@@ -7,6 +7,7 @@ import (
 	"holdline/arming"
 	"holdline/tui/bigtext"
 	"holdline/tui/canvas"
+	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
 
@@ -84,7 +85,7 @@ func rule(c canvas.Canvas, y int) {
 func (m *Model) drawRight(c canvas.Canvas) {
 	h := c.Height()
 	used := m.drawStep(c)
-	at := max(used, min(9, h-6), h-6-len(tightest(m.forecast.limits)))
+	at := max(used, min(9, h-6), h-6-len(limits.Tightest(m.forecast.limits)))
 	if h-at < 4 {
 		return
 	}
@@ -96,7 +97,7 @@ func (m *Model) drawRight(c canvas.Canvas) {
 func (m *Model) drawSide(c canvas.Canvas) {
 	h, w := c.Height(), c.Width()
 	tail := m.frame.Plan.Motors + len(m.frame.Plan.Posts) + 8
-	n := max(6, min(5+len(tightest(m.forecast.limits)), h-tail))
+	n := max(6, min(5+len(limits.Tightest(m.forecast.limits)), h-tail))
 	m.drawRun(c.Sub(0, 0, w, n))
 	y := n
 	rule(c, y)

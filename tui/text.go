@@ -10,6 +10,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/tui/limits"
 )
 
 // lower lets a sentence begin small.
@@ -61,38 +62,15 @@ func button(b *arming.Box) arming.Contact {
 	return arming.ContactUnknown
 }
 
-// figure writes a value with a number of places that suits its size.
-func figure(v float64) string {
-	switch a := math.Abs(v); {
-	case math.IsNaN(v) || math.IsInf(v, 0):
-		return "none"
-	case a >= 100:
-		return fmt.Sprintf("%.0f", v)
-	case a >= 10:
-		return fmt.Sprintf("%.1f", v)
-	case a >= 0.1 || a == 0:
-		return fmt.Sprintf("%.2f", v)
-	}
-	return fmt.Sprintf("%.2g", v)
-}
-
-// quantity writes a value with its unit.
-func quantity(v float64, unit string) string {
-	if unit == "" {
-		return figure(v)
-	}
-	return figure(v) + " " + unit
-}
-
 // bandText writes the range that is accepted.
 func bandText(b checklist.Band) string {
 	switch {
 	case math.IsInf(b.High, 1):
-		return "at least " + quantity(b.Low, b.Unit)
+		return "at least " + limits.Quantity(b.Low, b.Unit)
 	case math.IsInf(b.Low, -1):
-		return "at most " + quantity(b.High, b.Unit)
+		return "at most " + limits.Quantity(b.High, b.Unit)
 	}
-	return figure(b.Low) + " to " + quantity(b.High, b.Unit)
+	return limits.Figure(b.Low) + " to " + limits.Quantity(b.High, b.Unit)
 }
 
 // bar draws a share from 0 to 1 in n cells.

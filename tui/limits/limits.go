@@ -1,0 +1,153 @@
+// Package limits draws the limits of a prediction: name, value, limit and what
+// is left of each, the tightest first.
+package limits
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"holdline/checklist/prediction"
+	"holdline/tui/canvas"
+	"holdline/tui/theme"
+)
+
+// Counted reports a limit that is met or not, with nothing to be left over.
+func Counted(l *prediction.Limit) bool {
+	return l.Unit == "motors" || l.Unit == "bridges" || l.Unit == "cases airborne"
+}
+
+// Tightest returns the worst limit of each name, the passed ones first, then
+// by how little is left of them.
+func Tightest(limits []prediction.Limit) []prediction.Limit {
+	share := func(l *prediction.Limit) float64 {
+		switch {
+		case math.IsNaN(l.Left):
+			return math.Inf(1)
+		case Counted(l) && l.Pass:
+			return math.MaxFloat64
+		}
+		return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
+	}
+	at := map[string]int{}
+	var out []prediction.Limit
+	for i := range limits {
+		l := limits[i]
+		k, seen := at[l.Name]
+		switch {
+		case !seen:
+			at[l.Name] = len(out)
+			out = append(out, l)
+		case out[k].Pass && !l.Pass, out[k].Pass == l.Pass && share(&l) < share(&out[k]):
+			out[k] = l
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool {
+		if out[i].Pass != out[j].Pass {
+			return !out[i].Pass
+		}
+		return share(&out[i]) < share(&out[j])
+	})
+	return out
+}
+
+// Draw writes name, value, limit and what is left of each.
+func Draw(c canvas.Canvas, limits []prediction.Limit) {
+	for y := 0; y < c.Height() && y < len(limits); y++ {
+		drawRow(c.Sub(0, y, c.Width(), 1), &limits[y])
+	}
+}
+
+func drawRow(c canvas.Canvas, l *prediction.Limit) {
+	w := c.Width()
+	sign, style := "●", theme.Good
+	if !l.Pass {
+		sign, style = "╱", theme.Bad
+	}
+	c.Put(0, 0, style, sign)
+	left := Value(l, l.Left) + " left"
+	switch {
+	case Counted(l) && l.Pass:
+		left = "met"
+	case Counted(l):
+		left = "NOT MET"
+	}
+	c.PutRight(w, 0, style, left)
+	at := w - 14
+	name := l.Name
+	if w >= 64 {
+		value := Value(l, l.Value) + " " + Than(l) + " " + Value(l, l.Limit)
+		c.PutRight(at, 0, theme.Text, value)
+		at -= max(canvas.Width(value), 22) + 1
+		if l.Case != "" {
+			name += ": " + l.Case
+		}
+	} else if w >= 36 {
+		value := Value(l, l.Value)
+		c.PutRight(at, 0, theme.Text, value)
+		at -= canvas.Width(value) + 1
+	}
+	c.Put(2, 0, theme.Text, canvas.Fit(name, at-2))
+}
+
+// Than says on which side of its limit a value has to be.
+func Than(l *prediction.Limit) string {
+	if math.Abs(l.Left-(l.Value-l.Limit)) <= math.Abs(l.Left-(l.Limit-l.Value)) {
+		return "≥"
+	}
+	return "≤"
+}
+
+// Value writes a value of a limit with its unit: shares and probabilities as per cent,
+// short times in ms, small
+// currents in mA, counts whole.
+func Value(l *prediction.Limit, v float64) string {
+	switch {
+	case math.IsNaN(v):
+		return "none"
+	case Counted(l):
+		return fmt.Sprintf("%.0f", v)
+	case l.Unit == "" && math.Abs(l.Limit) <= 1:
+		return percent(v)
+	case l.Unit == "s" && math.Abs(l.Limit) < 1:
+		return fmt.Sprintf("%.0f ms", 1000*v)
+	case l.Unit == "A" && math.Abs(l.Limit) < 0.1:
+		return fmt.Sprintf("%.0f mA", 1000*v)
+	case l.Unit == "m/s2":
+		return Figure(v) + " m/s²"
+	}
+	return Quantity(v, l.Unit)
+}
+
+func percent(v float64) string {
+	switch v *= 100; {
+	case math.Abs(v) >= 10:
+		return fmt.Sprintf("%.1f %%", v)
+	case math.Abs(v) >= 1:
+		return fmt.Sprintf("%.2f %%", v)
+	}
+	return fmt.Sprintf("%.3f %%", v)
+}
+
+// Figure writes a value with a number of places that suits its size.
+func Figure(v float64) string {
+	switch a := math.Abs(v); {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+		return "none"
+	case a >= 100:
+		return fmt.Sprintf("%.0f", v)
+	case a >= 10:
+		return fmt.Sprintf("%.1f", v)
+	case a >= 0.1 || a == 0:
+		return fmt.Sprintf("%.2f", v)
+	}
+	return fmt.Sprintf("%.2g", v)
+}
+
+// Quantity writes a value with its unit.
+func Quantity(v float64, unit string) string {
+	if unit == "" {
+		return Figure(v)
+	}
+	return Figure(v) + " " + unit
+}
