@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -16,9 +17,14 @@ func Load(path string) (*Sheet, error) {
 	if err != nil {
 		return nil, unreadable(path, err)
 	}
-	return Parse(path, data, func(curve string) ([]byte, error) {
+	return Parse(path, data, CurvesBeside(path))
+}
+
+// CurvesBeside reads the curve files that a sheet at path names.
+func CurvesBeside(path string) func(curve string) ([]byte, error) {
+	return func(curve string) ([]byte, error) {
 		return readRegular(filepath.Join(filepath.Dir(path), filepath.FromSlash(curve)), mostCurveBytes)
-	})
+	}
 }
 
 // LoadFS is Load from a file system, such as an embedded one.
@@ -65,6 +71,36 @@ func readRegular(path string, most int64) ([]byte, error) {
 	}
 	if int64(len(data)) > most {
 		return nil, tooLarge
+	}
+	return data, nil
+}
+
+// ErrChanged says that a file is not the one that was read.
+var ErrChanged = errors.New("the file has changed on disk since it was read")
+
+// SaveOver is Save for a file that was read before: it refuses with ErrChanged
+// when the file does not read was any more. A file that a link names is
+// replaced where it is, the link stays.
+func SaveOver(path string, was, data []byte) error {
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return fmt.Errorf("sheet: save: %w", err)
+	}
+	now, err := readRegular(real, mostSheetBytes)
+	if err != nil {
+		return fmt.Errorf("sheet: save: %w", err)
+	}
+	if !bytes.Equal(now, was) {
+		return ErrChanged
+	}
+	return Save(real, data)
+}
+
+// Text reads a sheet's text as it is, for editing.
+func Text(path string) ([]byte, error) {
+	data, err := readRegular(path, mostSheetBytes)
+	if err != nil {
+		return nil, unreadable(path, err)
 	}
 	return data, nil
 }

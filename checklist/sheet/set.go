@@ -54,7 +54,8 @@ func Entries(data []byte) ([]Entry, error) {
 // "2 m/s", "0.45", "true"; Set quotes it where quotes are due.
 //
 // A key that is not there is added at the end of its table, and its table at
-// the end of the text. Nothing is added to an array.
+// the end of the text, or in braces at the end of the table that it belongs to.
+// Nothing is added to an array.
 //
 // The error is a Faults when the text is not TOML or when value is not one that
 // the key can take; other keys are not looked at, so that two that depend on
@@ -227,6 +228,8 @@ func (d *document) spot(path []keyStep, key string) (spot, error) {
 			return d.newKey(at, step.name, key)
 		case at == d.root && i == len(path)-2 && path[i+1].index == 0:
 			return d.newTable(step.name, path[i+1].name), nil
+		case i == len(path)-2 && path[i+1].index == 0:
+			return d.newBraces(at, step.name, path[i+1].name, key)
 		default:
 			return spot{}, fmt.Errorf("sheet: set: there is no table for %s", key)
 		}
@@ -277,6 +280,15 @@ func (d *document) newTable(table, name string) spot {
 		before = nl + before
 	}
 	return spot{from: len(d.data), to: len(d.data), before: before, after: nl}
+}
+
+// newBraces is the place of a new key in a new table in braces, at the end of
+// a table with a header.
+func (d *document) newBraces(at *node, table, name, key string) (spot, error) {
+	s, err := d.newKey(at, table, key)
+	s.before += "{ " + joinKey("", name) + " = "
+	s.after = " }" + s.after
+	return s, err
 }
 
 // newline is the line end that the text uses.
