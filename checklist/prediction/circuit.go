@@ -219,8 +219,8 @@ func circuitLimits(p *circuit.Problem, sol *circuit.Solution, d *circuit.Dispers
 		margin,
 		atLeast("pulse long enough", late, p.PulseS, sol.RequiredPulseS(), "s", sourceBattery),
 		atMost("test current", least, p.TestCurrentA, p.TestCurrentLimitA(), "A", sourceMeter),
-		atLeast("all motors light, lower bound", motorName(d.DarkMost()), d.Lower95, p.RequiredAllLight(), "", sourceSheet),
-		atMost("stagger, 95th percentile", motorName(d.LastMost()), stagger, p.StaggerLimitS, "s", sourceSheet),
+		atLeast(limitAllLight, motorName(d.DarkMost()), d.Lower95, p.RequiredAllLight(), "", sourceSheet),
+		atMost(limitStagger, motorName(d.LastMost()), stagger, p.StaggerLimitS, "s", sourceSheet),
 	}
 	if p.Battery.HighestCurrentA > 0 {
 		limits = append(limits, atMost("total current", "", sol.TotalA, p.Battery.HighestCurrentA, "A", sourceMaker))

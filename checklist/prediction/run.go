@@ -17,6 +17,9 @@ type RunOptions struct {
 	Seed        uint64
 	Workers     int            // 0: one for each processor
 	Progress    func(done int) // runs done; may be nil
+
+	lean    bool // the limits alone: no path, no band, no shares
+	undrawn bool // no dispersion: the limits that rest on it say nothing
 }
 
 // Run is the answer of `holdline predict`: its JSON form, and beside it what the
@@ -144,11 +147,15 @@ func BuildRun(ctx context.Context, s *sheet.Sheet, o RunOptions) (*Run, error) {
 	for _, c := range results {
 		r.Cases = append(r.Cases, RunCase{c.Case.Name, c.Case.Kind, c.Outcome})
 	}
-	if err := r.follow(runner); err != nil {
-		return nil, err
+	if !o.lean {
+		if err := r.follow(runner); err != nil {
+			return nil, err
+		}
 	}
-	if err := r.disperse(ctx, wiring, o); err != nil {
-		return nil, err
+	if !o.undrawn {
+		if err := r.disperse(ctx, wiring, o); err != nil {
+			return nil, err
+		}
 	}
 	r.Limits = runLimits(s, r, &fired)
 	r.Go = true
@@ -173,7 +180,10 @@ func (r *Run) follow(runner *sim.Runner) error {
 
 // disperse fills Draws and Dispersion.
 func (r *Run) disperse(ctx context.Context, wiring *circuit.Problem, o RunOptions) error {
-	options := sim.DispersionOptions{Runs: o.Runs, Seed: o.Seed, Workers: o.Workers, Shares: true, BandM: r.bandM()}
+	options := sim.DispersionOptions{Runs: o.Runs, Seed: o.Seed, Workers: o.Workers, Shares: !o.lean}
+	if !o.lean {
+		options.BandM = r.bandM()
+	}
 	if !o.LightAtZero {
 		options.NewLights = func() sim.LightSource { return circuit.NewSampler(wiring) }
 	}

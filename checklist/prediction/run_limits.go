@@ -15,6 +15,8 @@ const (
 	unitAirborne   = "cases airborne"
 	limitOverrun   = "overrun probability, 95 % upper bound"
 	limitFrontLoad = "front load"
+	limitStagger   = "stagger, 95th percentile"
+	limitAllLight  = "all motors light, lower bound"
 )
 
 const (
@@ -56,7 +58,7 @@ func firingLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 		if q := r.Dispersion.StaggerS; q != nil {
 			stagger = q.P95
 		}
-		limits = append(limits, atMost("stagger, 95th percentile", "", stagger, s.Limits.StaggerS, "s", sourceSheet))
+		limits = append(limits, atMost(limitStagger, "", stagger, s.Limits.StaggerS, "s", sourceSheet))
 	}
 	return limits
 }
