@@ -23,8 +23,11 @@ func (m *machine) onHoldCall() error {
 		m.everyoneBack("called")
 		m.restartWait("everyone back")
 	case MakeSafe:
-		m.everyoneBack("called")
-		m.enterWait("everyone back")
+		m.lineUnknown()
+		m.enterWait("called")
+		if !m.forward {
+			m.loud("EVERYONE BACK: called")
+		}
 	case Hold:
 		m.notice("HOLD called again")
 	default:

@@ -9,17 +9,19 @@ import (
 // onBoxUp takes the news that a box answers. A box that is not what the
 // firing began with is no box.
 func (m *machine) onBoxUp(ev BoxUp) error {
-	if ev.Practice != m.p.Practice {
-		m.s.Box.Up, m.s.BoxRefused = false, true
-		m.stop("the box says " + practiceWord(ev.Practice) + ", this firing is " + practiceWord(m.p.Practice))
+	wrong := ""
+	switch {
+	case ev.Practice != m.p.Practice:
+		wrong = "the box says " + practiceWord(ev.Practice) + ", this firing is " + practiceWord(m.p.Practice)
+	case ev.Channels < m.p.Motors:
+		wrong = fmt.Sprintf("the box has %d channels, the sheet %d motors", ev.Channels, m.p.Motors)
+	}
+	if m.s.BoxRefused = wrong != ""; m.s.BoxRefused {
+		m.s.Box.Up = false
+		m.boxFault(wrong) // nobody reads the circuit of this firing any more
+		m.stop(wrong)
 		return nil
 	}
-	if ev.Channels < m.p.Motors {
-		m.s.Box.Up, m.s.BoxRefused = false, true
-		m.stop(fmt.Sprintf("the box has %d channels, the sheet %d motors", ev.Channels, m.p.Motors))
-		return nil
-	}
-	m.s.BoxRefused = false
 	if ev.NewBox {
 		m.boxFault("another box, or the box began anew")
 		if m.s.Hooked {
@@ -43,10 +45,14 @@ func practiceWord(practice bool) string {
 	return "real"
 }
 
-// boxFault withdraws what rests on the box having been whole.
+// boxFault withdraws what rests on the box having been whole. Who is forward
+// went on the word of its contact proof, and comes back.
 func (m *machine) boxFault(why string) {
 	m.s.BoxFault = true
 	m.drop(checklist.DropBoxFault, why)
+	if m.s.Line == LineOpen && m.s.Phase != MakeSafe { // from MAKESAFE all that calls this leads to WAIT
+		m.everyoneBack("the box is not whole: " + why)
+	}
 }
 
 // onBoxEvents takes the event bits of the box.
@@ -191,10 +197,12 @@ func (m *machine) batteryEdge() {
 		m.s.BatterySeen = joined
 		m.drop(checklist.DropBatteryChange, "the battery was joined or taken off")
 	}
-	if joined && m.s.Line != LineClosed && m.s.Hooked && m.s.Phase != Wait {
-		if !m.s.Warned.BatteryForward {
-			m.s.Warned.BatteryForward = true
+	if joined && m.s.Line != LineClosed && m.s.Phase != Wait && !m.s.Warned.BatteryForward {
+		m.s.Warned.BatteryForward = true
+		if m.s.Line == LineOpen {
 			m.everyoneBack("battery joined, people forward")
+		} else {
+			m.everyoneBack("battery joined, and nobody knows who is forward")
 		}
 	}
 }
@@ -204,6 +212,7 @@ func (m *machine) hands() {
 	b := &m.s.Box
 	button := b.Pole1 == ContactClosed || b.Pole2 == ContactClosed
 	keyIn := b.Key == ContactClosed
+	busLive := b.Bus.Level == LevelLive // whatever the contacts say
 	switch m.s.Phase {
 	case Ready, Count, Armed:
 		if button {
@@ -212,15 +221,21 @@ func (m *machine) hands() {
 		}
 		m.keyFromReady(keyIn)
 	case MakeSafe:
-		if button || keyIn {
+		switch {
+		case button || keyIn:
 			m.stop("the key is in or the button closed")
+		case busLive:
+			m.stop("the firing bus is live")
 		}
 	case Setup, Hold, Closed:
-		if !button && !keyIn {
+		switch {
+		case button || keyIn:
+			m.earlyHands("the key is in or the button closed")
+		case busLive:
+			m.earlyHands("the firing bus is live")
+		default:
 			m.s.Warned.KeyOrButton = false
-			return
 		}
-		m.earlyHands("the key is in or the button closed")
 	}
 }
 

@@ -59,12 +59,12 @@
 //	I-27  A permit-on effect carries a ticket whose line is on disk.
 //	I-28  A record that fails, from READY to RUN ⇒ HOLD or WAIT.
 //	I-29  Button or key where no step asks for it: READY, COUNT ⇒ HOLD (ARMED: the button); WAIT, MAKESAFE ⇒ WAIT at full
-//	      length; SETUP, HOLD, CLOSED ⇒ an OPEN line becomes UNKNOWN, with 'everyone back'.
+//	      length; SETUP, HOLD, CLOSED ⇒ an OPEN line becomes UNKNOWN, with 'everyone back'. A live bus does the last two as well.
 //	I-30  The zero value of every type is its least permissive one.
 //	I-31  SETUP, or a new firing's SETUP by way of CLOSED, is reachable from every state.
 //	I-32  Practice is part of the plan and constant over a firing.
 //	I-33  A replay of the events gives the same states and the same reasons.
-//	I-34  igniters may be connected ⇒ a contact proof stood when the line opened for them.
+//	I-34  igniters may be connected ⇒ a contact proof stood when the line opened for them; in SETUP a box fault ends an OPEN line.
 //	I-35  A refusal changes nothing but the log.
 //
 // Where these sentences depart from the design of record, DEVELOPERS.md says

@@ -152,6 +152,7 @@ func (c *check) line() {
 	case Wait:
 		c.hold(b.Line != LineOpen, 9, "line OPEN in WAIT")
 	}
+	c.hold(b.Line != LineOpen || !b.BoxFault || !b.Hooked || b.Phase == MakeSafe, 34, "people at the vehicle on a box that is not whole")
 	if _, start := c.ev.(Start); !a.Hooked && b.Hooked && !start {
 		i := c.p.index(StepProof)
 		ok, _ := a.Stands(c.p, i)
@@ -188,10 +189,11 @@ func (c *check) arming() {
 		c.hold(!button || b.Phase == Hold || b.Phase == Wait, 29, "button before zero")
 	case MakeSafe:
 		c.hold(!(button || keyIn) || b.Phase == Wait, 29, "key or button in MAKESAFE")
+		c.hold(r.Box.Bus.Level != LevelLive || b.Phase == Wait, 22, "a live bus in MAKESAFE")
 	case Wait:
 		c.hold(!(button || keyIn) || b.WaitLeft == c.p.Times.Wait || b.Phase == Hold, 29, "key or button in WAIT")
 	case Setup, Hold, Closed:
-		c.hold(!(button || keyIn) || b.Line != LineOpen, 29, "key or button with the line OPEN")
+		c.hold(!(button || keyIn) && r.Box.Bus.Level != LevelLive || b.Line != LineOpen, 29, "key, button or a live bus with the line OPEN")
 	}
 }
 

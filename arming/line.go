@@ -128,9 +128,13 @@ func (m *machine) onCloseLine(ev CloseLine) error {
 
 // everyoneBack makes the line unknown: nobody can say any more who is where.
 func (m *machine) everyoneBack(why string) {
+	m.lineUnknown()
+	m.loud("EVERYONE BACK: " + why)
+}
+
+func (m *machine) lineUnknown() {
 	if m.s.Line != LineUnknown {
 		m.s.Line = LineUnknown
 		m.drop(checklist.DropLineOpened, "everyone back")
 	}
-	m.loud("EVERYONE BACK: " + why)
 }

@@ -169,5 +169,6 @@ func randomFiring(rt *rapid.T, t *testing.T, steps int) {
 		} else {
 			w.tryTo(randomEvent(rt, w))
 		}
+		w.checkStands()
 	}
 }

@@ -3,6 +3,7 @@ package arming
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"holdline/checklist"
@@ -176,6 +177,9 @@ func (m *machine) judgeName(st *checklist.Step, name string) error {
 	if st.ID == StepRangeOfficer && sameName(name, m.s.Crew.Firing) || st.ID == StepFiringOfficer && sameName(name, m.s.Crew.Range) {
 		return m.refuse("firing officer and range officer are two people", "another person signs on")
 	}
+	if st.ID == StepKeyHeld && !sameName(name, m.s.Crew.Range) {
+		return m.refuse("the key is in the range officer's hand before the line counts as closed", "hand it over to "+m.s.Crew.Range)
+	}
 	return nil
 }
 
@@ -206,10 +210,12 @@ func (s *State) reading(p *Plan, st *checklist.Step) (float64, string) {
 
 // applyAnswer puts the answer in place. One outside its band is no refusal:
 // it is what was seen, so that the step falls, and with it what rests on it.
+// One inside withdraws no acceptance: the band is what was accepted.
 func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 	st := &m.p.Steps[i]
 	if !inBand {
 		m.s.Evidence[i] = Evidence{}
+		m.dropResting(st.ID, "left its range")
 		m.loud(fmt.Sprintf("%s: %.4g %s is outside %.4g to %.4g: the step does not stand", st.ID, value, st.Band.Unit,
 			st.Band.Low, st.Band.High))
 		return
@@ -230,7 +236,7 @@ func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 		by = words
 	}
 	m.s.Evidence[i] = Evidence{Present: true, At: m.s.Now, Value: value, Words: words, By: by, Means: means}
-	if changed && st.Phase != checklist.Briefing {
+	if changed && st.Phase != checklist.Briefing && !m.accepted(st.ID) {
 		m.dropResting(st.ID, "changed")
 	}
 	m.answered(st, words)
@@ -285,6 +291,13 @@ func (m *machine) dropResting(id, why string) {
 			}
 		}
 	}
+}
+
+// accepted reports whether the step is a basis that the prediction was accepted
+// with, over its whole band.
+func (m *machine) accepted(id string) bool {
+	i := m.p.index(StepPrediction)
+	return i >= 0 && slices.Contains(m.p.Steps[i].RestsOn, id)
 }
 
 // drop withdraws every step that the happening names.

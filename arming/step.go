@@ -24,6 +24,7 @@ type machine struct {
 	s         State
 	fx        []Effect
 	confirmed bool // the event's own line is on disk
+	forward   bool // the line was OPEN when the step began
 }
 
 // Step applies ev at now to s and returns the next state and the effects to
@@ -31,7 +32,7 @@ type machine struct {
 // refused event leaves the state as it was, but for what time alone has done,
 // and returns a *RefusedError.
 func Step(p *Plan, s State, now Instant, ev Event) (State, []Effect, error) {
-	m := machine{p: p, s: s}
+	m := machine{p: p, s: s, forward: s.Line == LineOpen}
 	m.clocks(now, ev)
 	before, kept := m.s, len(m.fx)
 	err := m.dispatch(ev)
@@ -124,9 +125,9 @@ func (m *machine) dispatchBox(ev Event) error {
 		m.stop("the box is lost: " + ev.Why)
 		return nil
 	case PermitStuck:
-		m.s.BoxFault = true
-		m.loud("Permit did not open: let go, pull the key")
+		m.boxFault("the permit did not open")
 		m.stop("the permit did not open")
+		m.loud("Permit did not open: let go, pull the key") // last, so that it is what the screen says
 		return nil
 	}
 	return m.refuse(fmt.Sprintf("unknown event %T", ev), "")

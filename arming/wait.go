@@ -56,7 +56,7 @@ func (m *machine) enterWait(why string) {
 	m.permitOff()
 	m.clearArming()
 	if m.s.Line == LineOpen {
-		m.s.Line = LineUnknown
+		m.lineUnknown()
 	}
 	m.enter(Wait)
 	m.s.NoPulse = NoPulseNone
@@ -69,6 +69,9 @@ func (m *machine) enterWait(why string) {
 	m.s.Said = Said{} // what was said before is not known any more
 	m.s.HoldWhy, m.s.HoldCaller = why, ""
 	m.restartWait(why)
+	if m.forward {
+		m.loud("EVERYONE BACK: " + why) // last, so that it is what the screen says
+	}
 }
 
 // restartWait sets the wait to full (I-20). Whatever does it also ends the
@@ -94,11 +97,8 @@ func (m *machine) runWait(step time.Duration) {
 		m.restartWait(fmt.Sprintf("the program stood still for %.1f s", step.Seconds()))
 		return
 	}
-	if m.s.NoPulse != NoPulseNone { // that question comes first, key in or out
-		return
-	}
 	if m.s.NoPulse != NoPulseNone {
-		return // what the box shows within a second decides first
+		return // what the box shows within a second decides first, key in or out
 	}
 	if !m.s.AtRest || !m.s.keyOut(m.p) || !m.s.busDead(m.p) || step <= 0 {
 		return
@@ -211,11 +211,15 @@ func (m *machine) onSay(ev Say) error {
 		if m.s.Phase != Wait && m.s.Phase != MakeSafe {
 			return m.refuse("movement is called in WAIT and MAKESAFE", "call HOLD")
 		}
-		if m.s.Phase == MakeSafe {
-			m.everyoneBack("movement, smoke or light seen by " + ev.By)
+		seen, wasMakeSafe := "movement, smoke or light seen by "+ev.By, m.s.Phase == MakeSafe
+		if wasMakeSafe {
+			m.lineUnknown()
 		}
 		m.s.AtRest = false
-		m.stop("movement, smoke or light seen by " + ev.By)
+		m.stop(seen)
+		if wasMakeSafe && !m.forward {
+			m.loud("EVERYONE BACK: " + seen)
+		}
 		return nil
 	case FactShunted, FactFireWatched:
 		return m.sayMakeSafe(ev)

@@ -58,6 +58,9 @@ func (w *world) do(ev Event) error {
 	if broken := Check(w.p, w.s, ev, s, fx); broken != nil {
 		w.t.Fatal(broken)
 	}
+	if err != nil {
+		w.onlyTime(ev, s, fx)
+	}
 	w.s, w.fx = s, fx
 	w.all = append(w.all, fx...)
 	for _, f := range fx {
