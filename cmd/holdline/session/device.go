@@ -3,6 +3,8 @@ package session
 import (
 	"context"
 	"fmt"
+	"math"
+	"sync/atomic"
 	"time"
 
 	"holdline/arming"
@@ -21,9 +23,14 @@ type boxLink struct {
 	quit   chan struct{}
 	done   chan struct{}
 	first  groundbox.Connected
-	number uint64  // of the last decision to close the permit; the driver's alone
-	pulseS float64 // the sheet's
+	number uint64        // of the last decision to close the permit; the driver's alone
+	pulseS float64       // the sheet's
+	testA  atomic.Uint64 // bits of the highest test current that a box here has owned to, in amperes
 }
+
+// testCurrentA is the highest current that the box says it can put through a
+// bridge, one failed part included.
+func (b *boxLink) testCurrentA() float64 { return math.Float64frombits(b.testA.Load()) }
 
 // openBox opens the box and waits until it has proved what it is.
 func openBox(ctx context.Context, cfg groundbox.Config, pulseS float64, say func(string)) (*boxLink, error) {
@@ -47,6 +54,7 @@ func openBox(ctx context.Context, cfg groundbox.Config, pulseS float64, say func
 			switch r := r.(type) {
 			case groundbox.Connected:
 				b.first = r
+				b.testA.Store(math.Float64bits(r.TestCurrentA))
 				go b.pump()
 				return b, nil
 			case groundbox.Lost:
@@ -104,6 +112,9 @@ func (b *boxLink) pump() {
 		return
 	}
 	for r := range b.link.Reports() {
+		if c, is := r.(groundbox.Connected); is && c.TestCurrentA > b.testCurrentA() {
+			b.testA.Store(math.Float64bits(c.TestCurrentA))
+		}
 		if !send(tr.report(r)) {
 			break
 		}
@@ -125,6 +136,7 @@ type translator struct {
 	practice bool
 	was      bool
 	pulseS   float64 // the sheet's
+	testA    float64 // highest test current so far
 }
 
 func (t *translator) report(r groundbox.Report) []report {
@@ -134,11 +146,19 @@ func (t *translator) report(r groundbox.Report) []report {
 		if !t.was { // the first box of the session is new to nobody
 			newBox = false
 		}
-		t.was, t.practice, t.events = true, r.Identity.Practice(), 0
-		return []report{{
-			event: arming.BoxUp{Identity: clean(r.Identity.String()), Practice: t.practice, Channels: r.Channels, NewBox: newBox},
+		out := []report{{
+			event: arming.BoxUp{Identity: clean(r.Identity.String()), Practice: r.Identity.Practice(), Channels: r.Channels, NewBox: newBox},
 			text:  "box found",
 		}}
+		if r.TestCurrentA > t.testA {
+			if t.was {
+				out = append(out, report{event: arming.BasisLeft{What: fmt.Sprintf("the box's test current is now %.3g mA, and was %.3g mA",
+					1000*r.TestCurrentA, 1000*t.testA)}})
+			}
+			t.testA = r.TestCurrentA
+		}
+		t.was, t.practice, t.events = true, r.Identity.Practice(), 0
+		return out
 	case groundbox.SnapshotRead:
 		return t.snapshot(r)
 	case groundbox.Bad:

@@ -2,7 +2,9 @@ package session
 
 import (
 	"bytes"
+	"context"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -15,6 +17,7 @@ import (
 	"holdline/arming"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/wire"
+	"holdline/checklist/prediction"
 	"holdline/checklist/sheet/scenario"
 )
 
@@ -221,6 +224,51 @@ func TestLocale(t *testing.T) {
 	}
 	if utf8Locale(func(name string) string { return map[string]string{"LC_ALL": "C", "LANG": "en_GB.UTF-8"}[name] }) {
 		t.Error("LC_ALL does not go before LANG")
+	}
+}
+
+// TestTheLargerTestCurrentCounts: the box's own word, where it is more than the
+// sheet's, makes a prediction that says no; one that grows in the firing takes
+// back the acceptance. R-27.
+func TestTheLargerTestCurrentCounts(t *testing.T) {
+	sh, err := scenario.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &session{sheet: sh, plan: newPlan(sh, arming.ModeBox, true, 1), box: &boxLink{}}
+	limit := sh.Circuit().TestCurrentLimitA()
+	for a, wantGo := range map[float64]bool{0: true, sh.Firing.TestCurrentA * (1 + 1e-9): true, 2 * limit: false} {
+		s.box.testA.Store(math.Float64bits(a))
+		day := s.measured(&arming.State{}).with(sh)
+		c, err := prediction.BuildCircuit(context.Background(), "", "", day.Circuit(), prediction.CircuitOptions{Seed: 1, Workers: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := max(a, sh.Firing.TestCurrentA); c.Go != wantGo || math.Abs(c.TestCurrentA-want) > 1e-6*want {
+			t.Errorf("a box that tests with %g A: go %v, judged with %g A", a, c.Go, c.TestCurrentA)
+		}
+	}
+	tr := translator{}
+	up := func(a float64) []report { return tr.report(groundbox.Connected{TestCurrentA: a, Channels: 4}) }
+	if list := up(0.001); len(list) != 1 {
+		t.Errorf("the first box: %+v", list)
+	}
+	if list := up(0.001); len(list) != 1 {
+		t.Errorf("the same current again: %+v", list)
+	}
+	if list := up(0.004); len(list) != 2 || list[1].event != (arming.BasisLeft{What: "the box's test current is now 4 mA, and was 1 mA"}) {
+		t.Errorf("a larger current: %+v", list)
+	}
+}
+
+// TestAStuckPermitIsWhatTheScreenSays: on the full width, and not under what
+// the same step says besides. R-24.
+func TestAStuckPermitIsWhatTheScreenSays(t *testing.T) {
+	b := newBench(t)
+	b.wanting()
+	b.step(arming.PermitStuck{})
+	if f := b.latest.Load(); f == nil || f.Loud != "Permit did not open: let go, pull the key" {
+		t.Errorf("the screen says %q", f.Loud)
 	}
 }
 

@@ -18,6 +18,7 @@ type measured struct {
 	headwindMps *float64
 	massKg      *float64
 	batteryV    *float64
+	testA       *float64 // what the box says of itself, where that is more than the sheet's
 }
 
 // predicted is one prediction with what it rests on.
@@ -102,12 +103,15 @@ func (of measured) with(s *sheet.Sheet) *sheet.Sheet {
 	if of.batteryV != nil {
 		day.Firing.Battery.VoltageV = *of.batteryV
 	}
+	if of.testA != nil {
+		day.Firing.TestCurrentA = *of.testA
+	}
 	return &day
 }
 
 func (of measured) same(other measured) bool {
 	return sameValue(of.headwindMps, other.headwindMps) && sameValue(of.massKg, other.massKg) &&
-		sameValue(of.batteryV, other.batteryV)
+		sameValue(of.batteryV, other.batteryV) && sameValue(of.testA, other.testA)
 }
 
 func sameValue(a, b *float64) bool {

@@ -224,6 +224,12 @@ func (s *session) measured(st *arming.State) measured {
 	if m.batteryV != nil {
 		*m.batteryV = math.Round(*m.batteryV/batteryStep) * batteryStep
 	}
+	if s.box != nil {
+		// A box tells its current in decimals, so the last bits say nothing.
+		if a := s.box.testCurrentA(); a > s.sheet.Firing.TestCurrentA*(1+1e-6) {
+			m.testA = &a
+		}
+	}
 	return m
 }
 
@@ -337,7 +343,12 @@ func (s *session) start(first arming.Start) {
 		deliver: func(p predicted) { s.post(func() { s.deliver(p) }) },
 		share:   func(done float64) { s.share.Store(math.Float64bits(done)) },
 	}
-	s.predict.want(s.sheet, measured{})
+	s.asked = s.measured(&arming.State{})
+	if a := s.asked.testA; a != nil {
+		s.driver.log(time.Now(), fmt.Sprintf("the box says that it tests with up to %.3g mA, the sheet says %.3g mA: the larger counts",
+			1000**a, 1000*s.sheet.Firing.TestCurrentA), true)
+	}
+	s.predict.want(s.sheet, s.asked)
 	go s.driver.run(first)
 }
 
