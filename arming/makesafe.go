@@ -16,6 +16,7 @@ func (m *machine) enterMakeSafe(why string) {
 	m.enter(MakeSafe)
 	m.s.ScrubAsked = false
 	m.s.MakeSafe = MakeSafeFacts{}
+	m.dropPhase(checklist.After) // counted before what led here
 	m.notice("MAKESAFE: " + why)
 }
 
@@ -123,6 +124,10 @@ func (s *State) AllClearMissing(p *Plan) []string {
 			add(s.Fate[k] != FateInspected, fmt.Sprintf("motor %d is %s", k+1, s.Fate[k]))
 		}
 		add(!s.MakeSafe.Shunted, "the igniter leads are not shunted")
+	}
+	for _, i := range s.CountsDue(p) {
+		ok, why := s.Stands(p, i)
+		add(!ok, p.Steps[i].ID+": "+why)
 	}
 	add(s.Line != LineClosed, "the line is "+s.Line.String())
 	add(!s.keyOut(p), "the key is not known to be out")

@@ -77,6 +77,14 @@ func (p *Plan) Validate() error {
 		if seen[st.ID] {
 			add("step %q stands twice", st.ID)
 		}
+		if st.Advisory && (!st.Waivable() || p.restedOn(st.ID)) {
+			add("step %q is marked advisory, and a core gate is it or rests on it", st.ID)
+		}
+		for _, base := range st.Balance {
+			if base != "" && !seen[base] {
+				add("step %q balances with %q, which does not come before it", st.ID, base)
+			}
+		}
 		seen[st.ID] = true
 	}
 	for _, id := range coreSteps(p) {
@@ -119,6 +127,18 @@ func (p *Plan) index(id string) int {
 		}
 	}
 	return -1
+}
+
+// restedOn reports whether another step rests on the one named.
+func (p *Plan) restedOn(id string) bool {
+	for i := range p.Steps {
+		for _, base := range p.Steps[i].RestsOn {
+			if base == id {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // Step identifiers that the machine itself looks at.

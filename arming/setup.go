@@ -29,7 +29,13 @@ func (m *machine) onAnswer(ev Answer) error {
 	crewStep := st.Kind == checklist.KindName && st.Phase == checklist.Briefing
 	switch m.s.Phase {
 	case Setup, Ready:
+		if st.Phase == checklist.After {
+			return m.refuse(st.ID+" is answered after the firing, in MAKESAFE", "")
+		}
 	case Wait, MakeSafe:
+		if m.s.Phase == MakeSafe && answeredAfter(st) {
+			break
+		}
 		if !crewStep || m.crewName(st) != "" {
 			return m.refuse("steps are answered in SETUP", "")
 		}
@@ -154,9 +160,12 @@ func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bo
 		if ev.Means != MeansTyped && ev.Means != MeansMeter {
 			return 0, false, m.refuse(st.ID+": a reading off an instrument is due", "")
 		}
+		if st.Whole && (ev.Value != math.Trunc(ev.Value) || ev.Again != math.Trunc(ev.Again)) {
+			return 0, false, m.refuse(st.ID+": a count is a whole number", "count again")
+		}
 		if math.Abs(ev.Value-ev.Again) > st.Agree {
 			return 0, false, m.refuse(fmt.Sprintf("%s: the two entries %g and %g differ", st.ID, ev.Value, ev.Again),
-				"lift the leads and measure again")
+				again(st))
 		}
 		return ev.Value, st.Band.Holds(ev.Value), nil
 	case checklist.KindMeasured:
@@ -216,8 +225,16 @@ func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 	if !inBand {
 		m.s.Evidence[i] = Evidence{}
 		m.dropResting(st.ID, "left its range")
-		m.loud(fmt.Sprintf("%s: %.4g %s is outside %.4g to %.4g: the step does not stand", st.ID, value, st.Band.Unit,
-			st.Band.Low, st.Band.High))
+		text := fmt.Sprintf("%s: %.4g %s is outside %.4g to %.4g: the step does not stand", st.ID, value, st.Band.Unit,
+			st.Band.Low, st.Band.High)
+		if st.Waivable() {
+			text += "; an advisory limit, the range officer may waive it with a reason"
+		}
+		m.loud(text)
+		return
+	}
+	if st.Counted() && !m.balances(st, value, ev.Words) {
+		m.s.Evidence[i] = Evidence{}
 		return
 	}
 	old := m.s.Evidence[i]
@@ -380,14 +397,16 @@ func (m *machine) onWaive(ev Waive) error {
 	switch {
 	case m.s.Phase != Setup:
 		return m.refuse("a waiver is given in SETUP", "")
-	case !st.Advisory:
-		return m.refuse(st.ID+" cannot be waived", "")
+	case !st.Waivable() || m.p.restedOn(st.ID):
+		return m.refuse(st.ID+" cannot be waived", "only advisory limits can, a core gate never")
 	case m.s.Crew.Range == "" || !sameName(ev.By, m.s.Crew.Range):
 		return m.refuse("only the range officer waives", "")
 	case len([]rune(strings.TrimSpace(ev.Why))) < 4:
 		return m.refuse("a waiver needs its reason", "type why")
 	case math.IsNaN(ev.Value) || math.IsInf(ev.Value, 0):
 		return m.refuse(st.ID+": the value is not a number", "")
+	case st.Band.Holds(ev.Value):
+		return m.refuse(fmt.Sprintf("%s: %.4g %s is inside its limit, there is nothing to waive", st.ID, ev.Value, st.Band.Unit), "answer the step")
 	}
 	if err := m.mayAnswer(i); err != nil {
 		return err

@@ -233,15 +233,29 @@ func (w *world) crew() {
 	w.must(Answer{Step: "code", Value: 6, Means: MeansTyped})
 	w.words("ground", "short grass, two buckets")
 	w.typed("wind", 2)
+	w.typed("daylight", 240)
 	w.words("mark", "sb-3")
 	w.typed("mass", 1.45)
-	w.words("motors", "two of class C, none over")
-	w.words("igniters", "lot 7, three over")
+	w.words("motors", "two of class C")
+	w.typed("motors-brought", 4)
+	w.words("igniters", "lot 7")
+	w.typed("igniters-brought", 5)
+	w.typed("igniter-lots", 1)
+	w.typed("battery-rest", 9)
 	w.words("running-gear", "four wheels turn, guide slides")
 	w.words("stops", "brake bites, chute pulls free")
 	w.must(Answer{Step: "prediction/firing officer", Value: 1, Means: MeansComputed})
 	w.must(Answer{Step: "prediction", Value: 1, Means: MeansComputed})
 	w.must(CloseLine{By: ranger, Count: 4})
+}
+
+// counts answers what is counted after the firing.
+func (w *world) counts(motorsUsed, motorsLeft, ignitersUsed, ignitersLeft float64) {
+	w.t.Helper()
+	w.typed("motors-used", motorsUsed)
+	w.typed("motors-left", motorsLeft)
+	w.typed("igniters-used", ignitersUsed)
+	w.typed("igniters-left", ignitersLeft)
 }
 
 func (w *world) proof() {
@@ -375,6 +389,8 @@ func TestWholeFiringByTheBox(t *testing.T) {
 	w.must(CloseLine{By: ranger, Count: 1})
 	w.must(Say{FactFireWatched, ranger})
 	w.must(Result{RestM: 131, HasRest: true})
+	w.refused(AllClear{By: ranger}, "motors-used: not answered")
+	w.counts(2, 2, 2, 3)
 	w.must(AllClear{By: ranger})
 	w.phase(Closed)
 	if got := w.fx[len(w.fx)-1]; got != (Effect)(CloseRecord{}) {

@@ -51,7 +51,7 @@ func Routine(in Inputs) []Step {
 	var out []Step
 	for _, part := range [][]Step{
 		briefing(in), site(in), vehicle(in), prediction(), proof(in), dead(in), hookUp(), lineClosed(),
-		clearRange(in), measure(in), battery(in), poll(in),
+		clearRange(in), measure(in), battery(in), poll(in), after(in),
 	} {
 		out = append(out, part...)
 	}
@@ -98,6 +98,7 @@ func site(in Inputs) []Step {
 		{ID: "wind", Role: RangeOfficer, Kind: KindQuantity, Band: wind, Agree: 1, Expires: in.Times.Weather,
 			Challenge: "Headwind measured now, in m/s; a tailwind is negative", Hint: "m/s, twice, with half a minute between",
 			Drops: DropRangeOfficer, Source: "national model rocket safety code, item 9: 20 mph at most; the sheet's wind range"},
+		daylight(),
 	}
 	for i := range steps {
 		steps[i].Phase, steps[i].Gate = Site, GateSite
@@ -111,9 +112,13 @@ func vehicle(in Inputs) []Step {
 		{ID: "mass", Kind: KindQuantity, Band: in.Mass, Agree: 0.005 * (in.Mass.Low + in.Mass.High) / 2,
 			Challenge: "Mass weighed today, ready to run, in kg", Hint: "kg, weighed twice"},
 		{ID: "motors", Kind: KindWords, Challenge: "Motors: designation and count, read off every case; certified, unaltered, retained",
-			Hint: "what is written, how many, how many are left over", Source: "national model rocket safety code, item 2: certified motors, unaltered"},
-		{ID: "igniters", Kind: KindWords, Challenge: "Igniters: kind and lot, all alike, and how many are left over", Hint: "what the lot card says",
+			Hint: "what is written, and how many", Source: "national model rocket safety code, item 2: certified motors, unaltered"},
+		brought("motors", in.Motors, "Motors brought to the site, all of them, those in the vehicle too: how many?"),
+		{ID: "igniters", Kind: KindWords, Challenge: "Igniters: kind and lot, read off the lot card; all of one kind", Hint: "what the lot card says",
 			Source: "29 CFR 1926.906(c), read second-hand: same style and manufacture in one shot"},
+		brought("igniters", in.Motors, "Igniters brought to the site, all of them: how many?"),
+		igniterLots(),
+		batteryRest(),
 		{ID: "running-gear", Kind: KindWords, Challenge: "Wheels, guide and retention, tried by hand", Hint: "what turned, what slid, what held", Source: "common practice, no source"},
 		{ID: "stops", Kind: KindWords, Challenge: "Every stopping device: armed and tried. What did each do?", Hint: "each device by name", Source: "common practice, no source"},
 	}

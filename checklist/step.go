@@ -203,12 +203,25 @@ type Step struct {
 	Needs        Needs
 	RestsOn      []string // steps, all earlier, that must stand
 	Drops        Drops
-	UntilBattery bool   // ages only until the battery is joined
-	Match        string // the words must be these, whatever their case; "" for any
-	CallWord     bool   // the words must hold the two digits that the screen made up
-	Optional     bool   // asked, but no gate
-	Advisory     bool   // the range officer may waive the band with a reason
-	Source       string // where the rule comes from
+	UntilBattery bool      // ages only until the battery is joined
+	Match        string    // the words must be these, whatever their case; "" for any
+	CallWord     bool      // the words must hold the two digits that the screen made up
+	Optional     bool      // asked, but no gate
+	Advisory     bool      // the range officer may waive the band with a reason
+	Whole        bool      // a count: a whole number
+	Balance      [2]string // counts, this is the first less the second; see Counted
+	Source       string    // where the rule comes from
+}
+
+// Counted reports a step that has to balance with two earlier counts: it is
+// the first less the second, or it is explained in words.
+func (s *Step) Counted() bool { return s.Balance[0] != "" }
+
+// Waivable reports whether the range officer may let the step's band pass: an
+// advisory limit of the site and the vehicle. The core gates never are, and
+// nothing that one of them rests on may be marked advisory.
+func (s *Step) Waivable() bool {
+	return s.Advisory && s.Gate == GateSite && s.Kind == KindQuantity
 }
 
 // Times are the lengths of waits and ages of one firing.

@@ -6,7 +6,6 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
-	"holdline/checklist"
 	"holdline/tui/quietstart"
 	"holdline/tui/strokes"
 	"holdline/tui/theme"
@@ -426,8 +425,7 @@ func (m *Model) mayTakeBack(t task) bool {
 }
 
 func (m *Model) mayWaive(t task) bool {
-	return t.step >= 0 && m.frame.Plan.Steps[t.step].Advisory && m.frame.State.Phase == arming.Setup &&
-		m.frame.Plan.Steps[t.step].Kind == checklist.KindQuantity
+	return t.step >= 0 && m.frame.Plan.Steps[t.step].Waivable() && m.frame.State.Phase == arming.Setup
 }
 
 // taskLeave is the form that ends the program.

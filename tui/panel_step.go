@@ -104,6 +104,7 @@ func (m *Model) drawPrompt(w *writer, t task) {
 	}
 	m.drawAnswer(w, t)
 	m.drawHand(w, t)
+	m.drawAdvisory(w, t)
 	if t.open != nil && w.left() > 0 {
 		x := w.c.Put(0, w.y, theme.Key, "enter")
 		w.c.Put(x+1, w.y, theme.Text, canvas.Fit(orElse(t.kind, "answer"), w.c.Width()-x-1))
@@ -142,6 +143,8 @@ func (m *Model) seenInPractice(t task) string {
 		return "it says " + st.Match
 	case st.Kind != checklist.KindQuantity:
 		return ""
+	case st.Whole:
+		return m.countSeen(st)
 	case st.ID == "mass":
 		return shows("the scale shows", f.Sheet.Vehicle.MassKg)
 	case st.ID == "wind":
@@ -251,7 +254,7 @@ func stepHand(h *HandsView, st *checklist.Step, battery, key func(bool) string,
 
 // placeText says where in the routine the task stands.
 func (m *Model) placeText(t task) string {
-	if t.step < 0 || m.frame.Plan == nil {
+	if t.step < 0 || m.frame.Plan == nil || m.frame.Plan.Steps[t.step].Phase > checklist.Poll {
 		return ""
 	}
 	n := 0
@@ -341,6 +344,8 @@ func answerText(st *checklist.Step, e *arming.Evidence) string {
 	}
 	if e.Waived {
 		text += ", WAIVED: " + e.Words
+	} else if st.Counted() && e.Words != "" {
+		text += ", explained: " + e.Words
 	}
 	if e.By != "" && e.By != text {
 		text += ", " + e.By

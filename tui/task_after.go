@@ -173,7 +173,9 @@ func makeSafeTasks(f *Frame) []task {
 	result.done = s.ResultIn || !s.PermitEver
 	move := factTask(f, arming.FactMovement, "MOVEMENT SEEN", "Movement, smoke or light?", "back to WAIT, from full")
 	move.side = true
-	return append(list, fire, result, allClearTask(f), move)
+	due, more := countTasks(f)
+	list = append(append(list, fire, result), due...)
+	return append(append(list, allClearTask(f), move), more...)
 }
 
 func inspectTask(f *Frame, motor int) task {

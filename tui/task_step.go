@@ -27,6 +27,10 @@ func stepTask(f *Frame, i int) task {
 			t.kind = `the word "read": the meter is read twice at that moment`
 			t.open = func() *form { return meterForm(st) }
 		}
+		if st.Whole {
+			t.kind = "counted, twice"
+			t.open = func() *form { return countForm(st) }
+		}
 	case checklist.KindMeasured:
 		t.hint, t.kind = "", `the word "read": the box is read at that moment`
 		if st.Motor > 0 {

@@ -513,6 +513,31 @@ func (w *world) toPhase(p arming.Phase) {
 	w.makeSafe()
 }
 
+// countUp answers a count after the firing, as one that adds up.
+func (w *world) countUp(i int) {
+	w.t.Helper()
+	st, n := &w.p.Steps[i], fmt.Sprint(w.p.Motors)
+	value := func(id string) float64 {
+		for k := range w.p.Steps {
+			if w.p.Steps[k].ID == id {
+				return w.s.Evidence[k].Value
+			}
+		}
+		return 0
+	}
+	switch {
+	case st.Counted():
+		n = fmt.Sprint(value(st.Balance[0]) - value(st.Balance[1]))
+		w.fill(n, n, "-")
+		return
+	case st.Phase < checklist.After: // brought: not known after a restart
+		n = fmt.Sprint(2 * w.p.Motors)
+	case w.s.Fate[0] == arming.FateUnknown && !w.s.PermitEver:
+		n = "0"
+	}
+	w.fill(n, n)
+}
+
 func (w *world) makeSafe() {
 	w.t.Helper()
 	for n := 0; n < 40 && w.s.Phase == arming.MakeSafe; n++ {
@@ -529,6 +554,8 @@ func (w *world) makeSafe() {
 			w.fill("Ben Wick", "1")
 		case t.id == "result":
 			w.fill("129.4", "-", "straight, chute open")
+		case t.step >= 0:
+			w.countUp(t.step)
 		case t.id == "all-clear":
 			w.fill("Ben Wick")
 		default:

@@ -36,6 +36,9 @@ func (p *page) banner() []string {
 		out = append(out, "NOT VALID: "+why)
 	}
 	out = append(out, p.Warnings...)
+	if len(p.Waivers) > 0 {
+		out = append(out, "WAIVED by the range officer: "+p.waived())
+	}
 	if p.CannotStop {
 		out = append(out, strings.ToUpper(cannotStop[:1])+cannotStop[1:])
 	}
@@ -72,6 +75,17 @@ func (p *page) blocks() []block {
 		out = append(out, p.circuit())
 	}
 	return slices.DeleteFunc(append(out, p.remarks(), p.record()), func(b block) bool { return len(b.lines)+len(b.rows) == 0 })
+}
+
+// waived names the steps whose band was let pass, each once.
+func (p *page) waived() string {
+	var names []string
+	for _, w := range p.Waivers {
+		if !slices.Contains(names, w.Step) {
+			names = append(names, w.Step)
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 func (p *page) waivers() block {
@@ -124,6 +138,9 @@ func (p *page) checks() block {
 	b := block{id: "checks", title: "What was checked", head: []string{"step", "seen", "band", "age at arming", "by", "means"}}
 	for _, c := range p.Checks {
 		age := "–"
+		if c.Standing == AfterFiring {
+			age = "after"
+		}
 		if c.AgeS != nil {
 			age = lasts(*c.AgeS)
 		}
@@ -137,7 +154,7 @@ func (p *page) checks() block {
 		if c.Waived {
 			seen += " WAIVED"
 		}
-		if c.Standing != Stood {
+		if c.Standing != Stood && c.Standing != AfterFiring {
 			seen = strings.TrimSpace(seen + " [" + c.Standing + "]")
 		}
 		b.rows = append(b.rows, []string{c.Step, seen, p.band(c.Band), age, c.By, c.Means})
@@ -360,7 +377,7 @@ func (p *page) circuit() block {
 func (p *page) remarks() block {
 	b := block{id: "remarks", title: "Consumables and notes"}
 	for _, u := range p.Used {
-		b.lines = append(b.lines, capital(u.What)+": "+u.Said)
+		b.lines = append(b.lines, capital(u.What)+": "+strings.Join(nonEmpty(u.counts(), u.Said), "; "))
 	}
 	for _, n := range p.Notes {
 		b.lines = append(b.lines, n.At.clock()+" "+n.Text)

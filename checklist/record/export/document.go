@@ -27,6 +27,7 @@ type Document struct {
 	NotValid []string `json:"not_valid"` // why nobody may rely on it; empty for a valid record
 	State    string   `json:"state"`     // closed, interrupted, open, torn, damaged
 	Warnings []string `json:"warnings"`  // what is to be read before all else
+	Waivers  []Waiver `json:"waivers"`   // the same
 
 	Title      string `json:"title"`
 	Practice   bool   `json:"practice"`
@@ -47,7 +48,6 @@ type Document struct {
 	Seed      string            `json:"seed"`
 	Previous  string            `json:"previous"` // last line of the record before, empty for the first
 
-	Waivers  []Waiver  `json:"waivers"`
 	Holds    []Hold    `json:"holds"`
 	People   []Person  `json:"people"`
 	Checks   []Check   `json:"checks"`
@@ -147,7 +147,7 @@ type Check struct {
 	Means    string   `json:"means"`
 	At       Stamp    `json:"at"`           // when it was last answered
 	AgeS     *float64 `json:"age_s"`        // at arming; null when it never came to that
-	Standing string   `json:"standing"`     // stood at arming, answered, withdrawn: why, not answered
+	Standing string   `json:"standing"`     // stood at arming, answered, after the firing, withdrawn: why, not answered
 	Waived   bool     `json:"waived"`       //
 	Answers  int      `json:"answered"`     // how many times
 	Optional bool     `json:"not_required"` // asked, but no gate
@@ -317,10 +317,49 @@ type Igniter struct {
 	LightsS *float64 `json:"lights_at_s"`
 }
 
-// Used is what was said of something that is used up.
+// Used is what was said and counted of something that is used up. Counts are
+// null where nobody counted.
 type Used struct {
-	What string `json:"what"`
-	Said string `json:"said"`
+	What      string   `json:"what"`
+	Said      string   `json:"said"`
+	Brought   *float64 `json:"brought"`
+	Used      *float64 `json:"used"`
+	Left      *float64 `json:"left"`
+	Explained string   `json:"explained"` // what was said of a count that does not add up
+}
+
+// Missing returns how many are not accounted for, negative where there are
+// more than were brought; known is false where a count is not there.
+func (u *Used) Missing() (n float64, known bool) {
+	if u.Brought == nil || u.Used == nil || u.Left == nil {
+		return 0, false
+	}
+	return *u.Brought - *u.Used - *u.Left, true
+}
+
+// counts puts the counts in one sentence, "" where nobody counted.
+func (u *Used) counts() string {
+	if u.Brought == nil && u.Used == nil && u.Left == nil {
+		return ""
+	}
+	say := func(v *float64, word string) string {
+		if v == nil {
+			return word + " NOT COUNTED"
+		}
+		return short(*v, 6) + " " + word
+	}
+	text := say(u.Brought, "brought") + ", " + say(u.Used, "used") + ", " + say(u.Left, "left")
+	switch n, known := u.Missing(); {
+	case !known || n == 0:
+	case n > 0:
+		text += "; " + short(n, 6) + " NOT ACCOUNTED FOR"
+	default:
+		text += "; " + short(-n, 6) + " MORE THAN BROUGHT"
+	}
+	if u.Explained != "" {
+		text += ", explained: " + u.Explained
+	}
+	return text
 }
 
 // Note is a sentence beside the machine's steps.
@@ -341,6 +380,9 @@ type Signature struct {
 
 // Stood is the standing of a check whose answer stood when both had armed.
 const Stood = "stood at arming"
+
+// AfterFiring is the standing of a check that belongs after the firing.
+const AfterFiring = "answered after the firing"
 
 // Kind is PRACTICE or REAL, the word that every page carries.
 func (d *Document) Kind() string {

@@ -39,7 +39,7 @@ func document() *Document {
 			Limits: []Limit{{Name: "deceleration", Value: value(90), Limit: value(80), Unit: "m/s2", Left: value(-10)}},
 			Chart:  &Chart{ClearLengthM: 200, StopMarginM: 10, Speed: []Point{{0, 0}, {40, 31}, {110, 0}}, Band: []Range{{0, 0, 0}, {40, 30, 32}, {118, 0, 1}}}},
 		Igniters: []Igniter{{Motor: 1, ReadingOhm: value(1.48), Band: Band{value(1), value(2), "ohm"}, WorstA: value(3.1), Margin: value(2)}},
-		Used:     []Used{{"motors, as answered", "four, two left over"}}, Notes: []Note{{at, "a note"}},
+		Used:     []Used{{What: "motors", Said: "as answered: four", Brought: value(6), Used: value(4), Left: value(1), Explained: "one cracked"}}, Notes: []Note{{at, "a note"}},
 		Signatures: []Signature{{File: "plover.jsonl.sig", State: "ok", Fingerprint: "SHA256:abc"}}, Verify: []string{"holdline verify plover.jsonl"}, LastHash: strings.Repeat("5e", 32)}
 }
 
@@ -78,7 +78,7 @@ func TestEachPartIsOnThePage(t *testing.T) {
 	for _, want := range []string{"# REAL: Plover sled", "wind at 6.4 m/s, band -1 to 5 m/s: gusts. Waived by Tomas.", "HOLD from COUNT: called. Called by Nora.",
 		"spotter north gate: Nora", "| mass | 1.452 kg | 1.4 to 1.5 kg | 13 min | Ines | typed |", "failed, the button was closed", "Mika forward, the key with Mika",
 		"Pulse 0.4 s, SHORTER than the sheet's 1 s", "From full again 13:04:05: channel 2 changed. It did not run out.", "stayed dark (Nora, 13:04:05) | not inspected | LIVE, dark",
-		"NO-GO: deceleration", "| 1 | 1.48 ohm | 1 to 2 ohm | 3.1 A | 2 |", "four, two left over", "Signed (.sig): ok, SHA256:abc", strings.Repeat("5e", 32)} {
+		"NO-GO: deceleration", "| 1 | 1.48 ohm | 1 to 2 ohm | 3.1 A | 2 |", "Motors: 6 brought, 4 used, 1 left; 1 NOT ACCOUNTED FOR, explained: one cracked; as answered: four", "Signed (.sig): ok, SHA256:abc", strings.Repeat("5e", 32)} {
 		if !strings.Contains(page, want) {
 			t.Errorf("%q is not in\n%s", want, page)
 		}
@@ -121,6 +121,65 @@ func TestJSONComesBack(t *testing.T) {
 	var empty Document
 	if out, err = JSON(&empty); err != nil || !strings.Contains(string(out), `"opened": null`) {
 		t.Errorf("a time that is none: %s, %v", out, err)
+	}
+}
+
+// Every form says in words what it is of: the word is in the file itself, not
+// only in its name (R-41).
+func TestEveryFormSaysPractice(t *testing.T) {
+	for _, practice := range []bool{true, false} {
+		d := document()
+		d.Practice = practice
+		word, other := "REAL", "PRACTICE"
+		if practice {
+			word, other = other, word
+		}
+		for _, ending := range []string{".md", ".json", ".csv"} {
+			out, err := Write(d, "x"+ending, unit.Metric)
+			if err != nil || !strings.Contains(string(out), word) || strings.Contains(string(out), other) {
+				t.Errorf("%s of a practice record %v: %v\n%s", ending, practice, err, out)
+			}
+		}
+		var head struct{ Kind string }
+		out, err := JSON(d)
+		if err != nil || json.Unmarshal(out, &head) != nil || head.Kind != word {
+			t.Errorf("JSON: kind %q, want %q", head.Kind, word)
+		}
+	}
+	d := document()
+	d.Practice = true
+	for _, line := range strings.Split(string(Markdown(d, unit.Metric)), "\n") {
+		if strings.HasPrefix(line, "#") && !strings.Contains(line, "PRACTICE") {
+			t.Errorf("the heading %q does not say PRACTICE", line)
+		}
+	}
+}
+
+// Counts stand as numbers, and one that does not add up says so.
+func TestCountsAreTold(t *testing.T) {
+	for _, c := range []struct {
+		used Used
+		want string
+	}{
+		{Used{What: "motors", Brought: value(6), Used: value(4), Left: value(2)}, "6 brought, 4 used, 2 left"},
+		{Used{What: "motors", Brought: value(6), Used: value(4), Left: value(3)}, "6 brought, 4 used, 3 left; 1 MORE THAN BROUGHT"},
+		{Used{What: "motors", Brought: value(6)}, "6 brought, used NOT COUNTED, left NOT COUNTED"},
+		{Used{What: "motors", Said: "four"}, ""},
+	} {
+		if got := c.used.counts(); got != c.want {
+			t.Errorf("got %q, want %q", got, c.want)
+		}
+	}
+	rows := map[string]string{}
+	for _, f := range facts(document()) {
+		if f.section == "consumables" {
+			rows[f.item] = number(f.value)
+		}
+	}
+	for item, want := range map[string]string{"motors brought": "6", "motors used": "4", "motors left": "1", "motors not accounted for": "1"} {
+		if rows[item] != want {
+			t.Errorf("CSV: %s is %q, want %q", item, rows[item], want)
+		}
 	}
 }
 

@@ -19,7 +19,7 @@ type fact struct {
 // facts lists all that the document says, in its order.
 func facts(d *Document) []fact {
 	var out []fact
-	for _, part := range []func(*Document) []fact{recordFacts, stopFacts, checkFacts, firingFacts, afterFacts, runFacts, signFacts} {
+	for _, part := range []func(*Document) []fact{waiverFacts, recordFacts, stopFacts, checkFacts, firingFacts, afterFacts, runFacts, signFacts} {
 		out = append(out, part(d)...)
 	}
 	return out
@@ -56,11 +56,17 @@ func recordFacts(d *Document) []fact {
 	return out
 }
 
-func stopFacts(d *Document) []fact {
+// waiverFacts stand before all else.
+func waiverFacts(d *Document) []fact {
 	var out []fact
 	for _, w := range d.Waivers {
 		out = append(out, fact{section: "waiver", item: w.Step, value: &w.Value, Band: w.Band, text: w.Why, by: w.By, at: w.At})
 	}
+	return out
+}
+
+func stopFacts(d *Document) []fact {
+	var out []fact
 	for _, h := range d.Holds {
 		out = append(out, fact{section: "hold", item: h.Kind + " from " + h.From, text: h.Why, by: h.Caller, at: h.At})
 	}
@@ -77,7 +83,7 @@ func checkFacts(d *Document) []fact {
 		if strings.HasPrefix(c.Step, sheetStep) {
 			text = strings.TrimSpace(c.Asked + " " + text)
 		}
-		if c.Standing != Stood {
+		if c.Standing != Stood && c.Standing != AfterFiring {
 			text = strings.TrimPrefix(text+"; "+c.Standing, "; ")
 		}
 		out = append(out, fact{section: "check", item: c.Step, value: c.Value, Band: c.Band, text: text, by: c.By, means: c.Means, at: c.At, ageS: c.AgeS})
@@ -155,10 +161,30 @@ func afterFacts(d *Document) []fact {
 			fact{section: "result", item: "speed", value: r.SpeedMps, Band: Band{Unit: "m/s"}, means: "typed", at: r.At})
 	}
 	for _, u := range d.Used {
-		out = append(out, said("consumables", u.What, u.Said))
+		out = append(out, usedFacts(&u)...)
 	}
 	for _, n := range d.Notes {
 		out = append(out, fact{section: "note", text: n.Text, at: n.At})
+	}
+	return out
+}
+
+func usedFacts(u *Used) []fact {
+	var out []fact
+	for _, c := range []struct {
+		word  string
+		value *float64
+		text  string
+	}{{"brought", u.Brought, ""}, {"used", u.Used, ""}, {"left", u.Left, u.Explained}} {
+		if c.value != nil {
+			out = append(out, fact{section: "consumables", item: u.What + " " + c.word, value: c.value, text: c.text, means: "typed"})
+		}
+	}
+	if n, known := u.Missing(); known {
+		out = append(out, fact{section: "consumables", item: u.What + " not accounted for", value: &n, means: "computed"})
+	}
+	if u.Said != "" {
+		out = append(out, said("consumables", u.What, u.Said))
 	}
 	return out
 }

@@ -44,7 +44,10 @@ func JSON(d *Document) ([]byte, error) {
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", "  ")
-	if err := enc.Encode(d); err != nil {
+	if err := enc.Encode(struct {
+		Kind string `json:"kind"` // PRACTICE or REAL, before all else
+		*Document
+	}{d.Kind(), d}); err != nil {
 		return nil, fmt.Errorf("export: json: %w", err)
 	}
 	return b.Bytes(), nil
@@ -62,7 +65,11 @@ func Markdown(d *Document, sys unit.System) []byte {
 		fmt.Fprintf(&b, "%s\n\n", escape(line))
 	}
 	for _, bl := range p.blocks() {
-		fmt.Fprintf(&b, "## %s\n\n", escape(bl.title))
+		title := bl.title
+		if d.Practice {
+			title += " (" + d.Kind() + ")"
+		}
+		fmt.Fprintf(&b, "## %s\n\n", escape(title))
 		for _, line := range bl.lines {
 			fmt.Fprintf(&b, "- %s\n", escape(line))
 		}

@@ -113,8 +113,8 @@ var seen = map[string]string{
 	"BRIEFING":     "all four heard it",
 	"GROUND":       "short grass, no stones, water stands ready",
 	"MARK":         "PL-4",
-	"MOTORS":       "amber D on all four, four left over",
-	"IGNITERS":     "lot 7, all alike, six left over",
+	"MOTORS":       "amber D on all four",
+	"IGNITERS":     "lot 7, all alike",
 	"RUNNING GEAR": "wheels turn, guide slides, retainers tight",
 	"STOPS":        "chute lid springs, bed raked",
 	"SHEET 1":      "extinguisher, water, blanket",
@@ -139,6 +139,14 @@ func (c *crew) step(h, screen string) {
 		c.say(south)
 	case h == "CODE":
 		c.say(code, code)
+	case h == "DAYLIGHT":
+		c.say("300", "300")
+	case h == "MOTORS BROUGHT" || h == "IGNITERS BROUGHT":
+		c.say("8", "8")
+	case h == "IGNITER LOTS":
+		c.say("1", "1")
+	case h == "BATTERY REST":
+		c.say("12", "12")
 	case h == "WIND":
 		c.say("1.5", "1.6")
 	case h == "MASS":
@@ -316,6 +324,10 @@ func (c *crew) closeOut() {
 			c.say("watched", ranger)
 		case h == "RESULT":
 			c.say("106", "32.5", "straight, chute open")
+		case strings.HasSuffix(h, " USED"):
+			c.say("4", "4")
+		case strings.HasSuffix(h, " LEFT"):
+			c.say("4", "4", "-")
 		case h == "ALL CLEAR":
 			c.say(ranger)
 			c.x.see("signed", 10*time.Second)

@@ -117,6 +117,8 @@ func standingOf(st *checklist.Step, a *answer) string {
 		return "not answered"
 	case a.gone != "":
 		return a.gone
+	case st.Phase == checklist.After:
+		return export.AfterFiring
 	}
 	return "answered"
 }
@@ -181,13 +183,42 @@ func (w *walk) motorList(p *arming.Plan, s *arming.State) {
 	}
 }
 
-// consumables tells what was said of motors and igniters, before and after.
+// consumables tells what was said and counted of motors and igniters, before
+// and after.
 func (w *walk) consumables(p *arming.Plan) {
-	for _, c := range w.d.Checks {
-		if (c.Step == "motors" || c.Step == "igniters") && c.Answers > 0 {
-			w.d.Used = append(w.d.Used, export.Used{What: c.Step + ", as answered", Said: c.Seen})
+	value := func(id string) (v *float64, words string) {
+		for i := range p.Steps {
+			if a := &w.checks[i]; p.Steps[i].ID == id && a.count > 0 && a.gone == "" {
+				n := a.last.Value
+				return &n, a.last.Words
+			}
+		}
+		return nil, ""
+	}
+	for _, what := range checklist.Consumables() {
+		u := export.Used{What: what}
+		u.Brought, _ = value(checklist.BroughtStep(what))
+		u.Used, _ = value(checklist.UsedStep(what))
+		u.Left, u.Explained = value(checklist.LeftStep(what))
+		if n, known := u.Missing(); known && n == 0 {
+			u.Explained = ""
+		}
+		for _, c := range w.d.Checks {
+			if c.Step == what && c.Answers > 0 {
+				u.Said = "as answered: " + c.Seen
+			}
+		}
+		if u.Said != "" || u.Brought != nil || u.Used != nil || u.Left != nil {
+			w.d.Used = append(w.d.Used, u)
 		}
 	}
+	if w.after.Hooked || w.before.Hooked {
+		w.d.Used = append(w.d.Used, export.Used{What: fmt.Sprintf("of the %d motors on the vehicle", p.Motors), Said: w.found()})
+	}
+}
+
+// found lists what the motors were found to be, the same ones together.
+func (w *walk) found() string {
 	var order, found []string
 	same := map[string]int{}
 	for _, m := range w.d.Motors {
@@ -203,7 +234,16 @@ func (w *walk) consumables(p *arming.Plan) {
 	for _, words := range order {
 		found = append(found, fmt.Sprintf("%d × %s", same[words], words))
 	}
-	if w.after.Hooked || w.before.Hooked {
-		w.d.Used = append(w.d.Used, export.Used{What: fmt.Sprintf("of the %d motors on the vehicle", p.Motors), Said: strings.Join(found, "; ")})
+	return strings.Join(found, "; ")
+}
+
+// miscounted notes a count that did not add up, as it was said at the time.
+func (w *walk) miscounted(l *eventLine, ev arming.Answer) {
+	st := step(w.rep.Plan, ev.Step)
+	if st == nil || !st.Counted() {
+		return
+	}
+	if why := l.notice(st.ID + ": "); why != "" {
+		w.d.Notes = append(w.d.Notes, export.Note{At: stamp(w.at), Text: st.ID + ": " + why})
 	}
 }

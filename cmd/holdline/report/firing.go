@@ -9,8 +9,10 @@ import (
 )
 
 // happened takes an event that took effect, for what no state holds.
-func (w *walk) happened(ev arming.Event) {
+func (w *walk) happened(l *eventLine, ev arming.Event) {
 	switch ev := ev.(type) {
+	case arming.Answer:
+		w.miscounted(l, ev)
 	case arming.ArmEntry:
 		w.entryAt, w.entryBy, w.wrong = w.at, ev.By, 0
 	case arming.Code:

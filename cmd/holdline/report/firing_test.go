@@ -31,7 +31,7 @@ type firing struct {
 	igniter bool
 	live    bool
 	began   time.Time
-	windy   bool   // the wind is outside its band, and waived
+	dusk    bool   // too little daylight is left, and that is waived
 	ground  string // what is said of the ground
 }
 
@@ -51,7 +51,6 @@ type setting struct {
 	motors    int
 	waitSpeed int
 	extra     []checklist.Step
-	advisory  string // the step whose band may be waived
 	title     string
 	began     time.Time
 }
@@ -70,14 +69,8 @@ func plan(o setting) *arming.Plan {
 	for range o.motors {
 		in.Channels = append(in.Channels, checklist.Band{Low: 1, High: 2, Unit: "ohm"})
 	}
-	p := &arming.Plan{Mode: o.mode, Practice: o.practice, Motors: o.motors, Posts: []string{"north gate", "south bank"}, Times: times,
+	return &arming.Plan{Mode: o.mode, Practice: o.practice, Motors: o.motors, Posts: []string{"north gate", "south bank"}, Times: times,
 		WaitSpeed: o.waitSpeed, Steps: checklist.Routine(in)}
-	for i := range p.Steps {
-		if p.Steps[i].ID == o.advisory {
-			p.Steps[i].Advisory = true
-		}
-	}
-	return p
 }
 
 func begin(t *testing.T, dir string, o setting) *firing {
@@ -304,15 +297,21 @@ func (f *firing) signOn() {
 		f.ground = "short grass, two buckets, extinguisher at the table"
 	}
 	f.words("ground", f.ground)
-	if f.windy {
-		f.must(arming.Waive{Step: "wind", Value: 6.4, Why: "gusts between two calm spells, range is wide", By: ranger})
+	f.typed("wind", 2.1)
+	if f.dusk {
+		f.typed("daylight", 45) // seen first, then waived
+		f.must(arming.Waive{Step: "daylight", Value: 45, Why: "one run only, lamps stand at both posts", By: ranger})
 	} else {
-		f.typed("wind", 2.1)
+		f.typed("daylight", 300)
 	}
 	f.words("mark", "sb-3")
 	f.typed("mass", 1.452)
-	f.words("motors", fmt.Sprintf("%d of class D, plover lot 12, two left over", f.p.Motors))
-	f.words("igniters", "bridge kind B, lot 7, six left over")
+	f.words("motors", fmt.Sprintf("%d of class D, plover lot 12", f.p.Motors))
+	f.typed("motors-brought", float64(f.p.Motors+2))
+	f.words("igniters", "bridge kind B, lot 7")
+	f.typed("igniters-brought", float64(f.p.Motors+6))
+	f.typed("igniter-lots", 1)
+	f.typed("battery-rest", 14)
 	f.words("running-gear", "four wheels turn, guide slides, retention holds")
 	f.words("stops", "brake bites, gravel raked")
 	f.tick(150 * time.Millisecond)
@@ -542,6 +541,10 @@ func (f *firing) afterwards(restM float64) {
 	f.must(arming.CloseLine{By: ranger, Count: 1})
 	f.must(arming.Say{Fact: arming.FactFireWatched, By: ranger})
 	f.must(arming.Result{RestM: restM, SpeedMps: 37.2, HasRest: true, HasSpeed: true, Words: "straight, no wobble"})
+	f.typed("motors-used", float64(f.p.Motors))
+	f.typed("motors-left", 2)
+	f.typed("igniters-used", float64(f.p.Motors))
+	f.typed("igniters-left", 6)
 	f.must(arming.AllClear{By: ranger})
 	f.phase(arming.Closed)
 }

@@ -88,8 +88,12 @@ func TestANormalFiring(t *testing.T) {
 		t.Errorf("not valid %v, warnings %v, %d checks", d.NotValid, d.Warnings, len(d.Checks))
 	}
 	for _, c := range d.Checks {
-		if c.Standing != export.Stood {
-			t.Errorf("%s: %q, want %q", c.Step, c.Standing, export.Stood)
+		want := export.Stood
+		if c.Phase == checklist.After.String() {
+			want = export.AfterFiring
+		}
+		if c.Standing != want {
+			t.Errorf("%s: %q, want %q", c.Step, c.Standing, want)
 		}
 	}
 	for _, name := range []string{"normal.md", "normal.csv", "normal.json"} {
@@ -171,7 +175,10 @@ func TestAFiringWithHoldsAndWaivers(t *testing.T) {
 	if !(waivers > 0 && waivers < holds && holds < checks) {
 		t.Errorf("waivers at %d, holds at %d, checks at %d: waivers stand at the top", waivers, holds, checks)
 	}
-	has(t, d, "wind at 6.4 m/s, band -1 to 5 m/s: gusts between two calm spells, range is wide. Waived by "+ranger, "HOLD from READY: called. Called by Nora Lind.",
+	has(t, d, "daylight at 45 min, band 60 to 1440 min: one run only, lamps stand at both posts. Waived by "+ranger, "WAIVED by the range officer: daylight",
+		"6 brought, 3 used, 2 left; 1 NOT ACCOUNTED FOR, explained: one fell into the water butt", "motors-left: 3 used and 2 left of 6 brought, 1 not accounted for: count again",
+		"Igniters: 10 brought, 4 used, 6 left; as answered",
+		"HOLD from READY: called. Called by Nora Lind.",
 		"resumed by "+ranger, "after 1 wrong", "SHORTER than the sheet's 1 s", "WAIT from RUN: HOLD called after the permit. Nobody said who called it.", "EVERYONE BACK from WAIT: called. Called by Sven Ostrow.",
 		"From full again", "stayed dark (Sven Ostrow", "it did not light, igniter taken out", "ABOVE that range")
 	if len(d.Holds) != 3 || len(d.Attempts) != 1 || len(d.Waivers) != 1 {
@@ -183,9 +190,8 @@ func TestAFiringWithHoldsAndWaivers(t *testing.T) {
 // troubled is a firing in which much went otherwise.
 func troubled(t *testing.T, dir string, o setting) string {
 	t.Helper()
-	o.advisory = "wind"
 	f := begin(t, dir, o)
-	f.windy = true
+	f.dusk = true
 	f.toReady()
 	f.must(arming.HoldCall{})
 	f.pass(time.Second)
@@ -230,6 +236,11 @@ func troubled(t *testing.T, dir string, o setting) string {
 	f.must(arming.CloseLine{By: ranger, Count: 1})
 	f.must(arming.Say{Fact: arming.FactFireWatched, By: ranger})
 	f.must(arming.Result{RestM: 161, HasRest: true, Words: "ran wide to the left"})
+	f.typed("motors-used", 3)
+	f.typed("motors-left", 2)
+	f.must(arming.Answer{Step: "motors-left", Value: 2, Again: 2, Words: "one fell into the water butt", Means: arming.MeansTyped})
+	f.typed("igniters-used", 4)
+	f.typed("igniters-left", 6)
 	f.must(arming.AllClear{By: ranger})
 	return f.close(record.Normal, "", 1, 2)
 }

@@ -64,18 +64,18 @@ func TestHoldsAreCountedOverAFolder(t *testing.T) {
 	for what := range want {
 		t.Errorf("%q was not counted: %+v", what, got.Real.Holds)
 	}
-	if len(got.Real.Waivers) != 1 || got.Real.Waivers[0] != (Count{"wind", false, 2, 2}) {
+	if len(got.Real.Waivers) != 1 || got.Real.Waivers[0] != (Count{"daylight", false, 2, 2}) {
 		t.Errorf("waivers %+v", got.Real.Waivers)
 	}
 	text := got.Text()
 	for _, line := range []string{"real: 3 records, 8 holds, 2 waivers; 1 record not counted: not valid\n", "     4 ×  called (called, in 2 records)\n",
-		"     2 ×  the box is lost: no answer for # s (by the program, in 1 record)\n", "     2 ×  waived: wind (in 2 records)\n", "PRACTICE: 1 record, 3 holds, 1 waiver\n"} {
+		"     2 ×  the box is lost: no answer for # s (by the program, in 1 record)\n", "     2 ×  waived: daylight (in 2 records)\n", "PRACTICE: 1 record, 3 holds, 1 waiver\n"} {
 		if !strings.Contains(text, line) {
 			t.Errorf("%q is not in\n%s", line, text)
 		}
 	}
 	if got, want := got.SignOn(false), "So far, real: 3 records, 8 holds, 2 waivers; 1 record not counted: not valid: 4 × called; 2 × HOLD called after the permit; "+
-		"2 × the box is lost: no answer for # s; 2 × waived wind"; got != want {
+		"2 × the box is lost: no answer for # s; 2 × waived daylight"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -118,7 +118,7 @@ func (w *walk) eventLine(body []byte) {
 		w.d.Refused++
 	}
 	if done := w.done(ev, &l); done != nil {
-		w.happened(done)
+		w.happened(&l, done)
 	}
 	w.changed(&l)
 	w.passed()

@@ -182,6 +182,9 @@ func (c *crew) answer(i int) {
 		}
 	case checklist.KindQuantity:
 		ev.Value, ev.Means = (st.Band.Low+st.Band.High)/2, arming.MeansTyped
+		if st.Whole {
+			ev.Value = st.Band.Low
+		}
 		ev.Again = ev.Value
 	case checklist.KindSecret:
 		c.cfg.SetCode(code)
@@ -326,6 +329,16 @@ func (c *crew) toClosed() {
 	c.closeLine(1)
 	c.send(arming.Say{Fact: arming.FactFireWatched, By: firing}, func(s arming.State) bool { return s.MakeSafe.FireWatched })
 	c.send(arming.Result{RestM: 131, HasRest: true, Words: "straight"}, func(s arming.State) bool { return s.ResultIn })
+	after := c.state()
+	for _, i := range after.CountsDue(c.s.plan) {
+		if st := &c.s.plan.Steps[i]; !after.Evidence[i].Present {
+			n := 0.0 // as many were brought as the vehicle takes, and no more
+			if !st.Counted() {
+				n = float64(c.s.plan.Motors)
+			}
+			c.send(arming.Answer{Step: st.ID, Value: n, Again: n, Means: arming.MeansTyped}, func(s arming.State) bool { return s.Evidence[i].Present })
+		}
+	}
 	c.send(arming.AllClear{By: ranger}, func(s arming.State) bool { return s.Phase == arming.Closed })
 	c.until("the record closed", 5*time.Second, func(arming.State) bool { return c.frame().Record.Closed })
 }

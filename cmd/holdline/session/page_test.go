@@ -24,7 +24,7 @@ func checkPage(t *testing.T, r record.Result) {
 		t.Errorf("a firing without a fault shows holds: %+v", d.Holds)
 	}
 	for _, c := range d.Checks {
-		if c.Standing != export.Stood && !c.Optional {
+		if c.Standing != export.Stood && c.Standing != export.AfterFiring && !c.Optional {
 			t.Errorf("%s: %s", c.Step, c.Standing)
 		}
 	}
@@ -45,6 +45,11 @@ func checkPage(t *testing.T, r record.Result) {
 	for _, g := range d.Igniters {
 		if g.ReadingOhm == nil || g.WorstA == nil || g.Margin == nil {
 			t.Errorf("igniter %+v", g)
+		}
+	}
+	for _, u := range d.Used {
+		if missing, known := u.Missing(); (u.What == "motors" || u.What == "igniters") && (!known || missing != 0) {
+			t.Errorf("counts: %+v", u)
 		}
 	}
 	if d.Result == nil || d.Result.RestM == nil || *d.Result.RestM != 131 {
