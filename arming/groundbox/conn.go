@@ -3,6 +3,7 @@ package groundbox
 import (
 	"errors"
 	"io"
+	"runtime"
 	"sync"
 	"time"
 )
@@ -52,6 +53,9 @@ func (c *conn) readAll(clock func() time.Time) {
 		ch := chunk{data: append([]byte(nil), buf[:max(n, 0)]...), at: clock(), err: err}
 		select {
 		case c.chunks <- ch:
+			// The driver and then the writer can run at once on the thread that
+			// is awake already: no other has to be woken on a busy machine.
+			runtime.Gosched()
 		case <-c.stop:
 			return
 		}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
 	"strings"
 	"time"
 
@@ -45,6 +46,7 @@ func Run(ctx context.Context, o Options) error {
 		return err
 	}
 	s := &session{o: o, sheet: sh, compute: compute}
+	defer spareProcessors()()
 	defer s.closeDevices()
 	if err := s.openDevices(ctx); err != nil {
 		return err
@@ -54,6 +56,21 @@ func Run(ctx context.Context, o Options) error {
 		return err
 	}
 	return s.cockpit(ctx, first)
+}
+
+// spare is how many goroutines may run beside one for each processor: the
+// link's reader, driver and writer, and this program's driver.
+const spare = 4
+
+// spareProcessors lets Go run more goroutines at a time than the machine has
+// processors. A goroutine that comes back from a read waits for a place among
+// those that run, up to 10 ms each time, while every place computes; with
+// places left the system lets the one that has slept run first. It returns what
+// undoes it.
+func spareProcessors() (undo func()) {
+	before := runtime.GOMAXPROCS(0)
+	runtime.GOMAXPROCS(before + spare)
+	return func() { runtime.GOMAXPROCS(before) }
 }
 
 // openDevices opens what measures. Whether the firing is practice is decided

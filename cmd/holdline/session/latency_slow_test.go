@@ -1,0 +1,169 @@
+//go:build slow && linux
+
+package session
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"holdline/arming/circuit"
+	"holdline/arming/groundbox"
+	"holdline/checklist/sheet/scenario"
+	"holdline/sim"
+)
+
+const (
+	latencyFaults = 5000
+	latencyAim    = 5 * time.Millisecond // p99.9
+	// latencyMost is what no machine that has nothing else to do needs for 99 in
+	// 100: a program in which the dispersion stands in the link's way takes more
+	// for every second one.
+	latencyMost = 20 * time.Millisecond
+)
+
+// TestFromABadSnapshotToOffWithEveryCoreBusy takes the time from just before
+// the last byte of a bad snapshot is written to the port by a box of its own
+// process to the return of the write that puts the last byte of OFF on it. So
+// the box's own way from its read to its answer is in no figure; the way of the
+// bytes through the system's terminal is in all.
+func TestFromABadSnapshotToOffWithEveryCoreBusy(t *testing.T) {
+	without := measureOff(t, 60)
+	undo := spareProcessors()
+	defer undo()
+	with := measureOff(t, latencyFaults)
+	t.Logf("no place left: %s", without)
+	t.Logf("%d places left: %s; the aim is p99.9 %v", spare, with, latencyAim)
+	if p99 := with.at(0.99); p99 > latencyMost {
+		t.Errorf("p99 is %v, want %v at most", p99, latencyMost)
+	}
+}
+
+// spread are durations in order.
+type spread []time.Duration
+
+func (s spread) at(share float64) time.Duration { return s[min(int(share*float64(len(s))), len(s)-1)] }
+
+func (s spread) String() string {
+	us := func(d time.Duration) time.Duration { return d.Round(time.Microsecond) }
+	return fmt.Sprintf("%d faults, p50 %v, p90 %v, p99 %v, p99.9 %v, most %v",
+		len(s), us(s.at(0.5)), us(s.at(0.9)), us(s.at(0.99)), us(s.at(0.999)), us(s[len(s)-1]))
+}
+
+// measureOff lets a link answer so many bad snapshots while the dispersion of
+// the scenario runs on every core.
+func measureOff(t *testing.T, faults int) spread {
+	t.Helper()
+	port, printed := startPeer(t, faults)
+	stamp := &stamped{}
+	dial := groundbox.SerialDial(port, baud)
+	link := groundbox.Open(groundbox.Config{
+		Dial: func(ctx context.Context) (io.ReadWriteCloser, error) {
+			rw, err := dial(ctx)
+			stamp.ReadWriteCloser = rw
+			return stamp, err
+		},
+		// More often than in a firing, or it would take half an hour.
+		Port: port, WantChannels: 4, RequirePractice: true, PollEvery: 2 * time.Millisecond,
+	})
+	ctx, cancel := context.WithCancel(context.Background())
+	var load sync.WaitGroup
+	load.Go(func() { disperse(ctx, t, runtime.NumCPU()) })
+	lines := grantAnew(link, printed)
+	link.Close()
+	cancel()
+	load.Wait()
+	return stamp.after(t, lines, faults)
+}
+
+// grantAnew closes the permit again each time it was confirmed open, until the
+// peer has ended.
+func grantAnew(link *groundbox.Link, printed func() []string) []string {
+	over := make(chan []string, 1)
+	go func() { over <- printed() }()
+	number := uint64(0)
+	for {
+		select {
+		case r := <-link.Reports():
+			switch r.(type) {
+			case groundbox.PermitConfirmedOpen, groundbox.Connected:
+				number++
+			}
+		case <-time.After(50 * time.Millisecond): // a slow box gets its grant too
+		case lines := <-over:
+			return lines
+		}
+		link.Permit(groundbox.Grant{Number: number, Until: time.Now().Add(200 * time.Millisecond)})
+	}
+}
+
+// disperse computes until it is told to stop.
+func disperse(ctx context.Context, t *testing.T, workers int) {
+	s, err := scenario.Open()
+	if err != nil {
+		t.Error(err)
+		return
+	}
+	wiring := s.Circuit()
+	lit := circuit.Solve(wiring)
+	p := s.Run(lit.LightTimes())
+	for ctx.Err() == nil {
+		_, err := sim.Disperse(ctx, p, sim.DispersionOptions{Runs: 10_000, Seed: seed, Workers: workers, Shares: true,
+			NewLights: func() sim.LightSource { return circuit.NewSampler(wiring) }})
+		if err != nil && ctx.Err() == nil {
+			t.Error(err)
+			return
+		}
+	}
+}
+
+// stamped notes when the write of each OFF came back from the system.
+type stamped struct {
+	io.ReadWriteCloser
+	mu   sync.Mutex
+	offs []int64
+}
+
+func (s *stamped) Write(p []byte) (int, error) {
+	n, err := s.ReadWriteCloser.Write(p)
+	now := monotonicNs()
+	if err == nil && strings.HasSuffix(string(p), "OUTP:PERM OFF\n") {
+		s.mu.Lock()
+		s.offs = append(s.offs, now)
+		s.mu.Unlock()
+	}
+	return n, err
+}
+
+// after matches each bad snapshot with the first OFF after it.
+func (s *stamped) after(t *testing.T, lines []string, faults int) spread {
+	t.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var took spread
+	offs := s.offs
+	for _, line := range lines {
+		wrote, err := strconv.ParseInt(line, 10, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.IndexFunc(offs, func(at int64) bool { return at > wrote })
+		if i < 0 {
+			t.Fatal("no OFF follows a bad snapshot")
+		}
+		offs = offs[i:]
+		took = append(took, time.Duration(offs[0]-wrote))
+	}
+	if len(took) != faults {
+		t.Fatalf("%d faults, want %d", len(took), faults)
+	}
+	slices.Sort(took)
+	return took
+}
