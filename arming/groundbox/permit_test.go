@@ -280,6 +280,9 @@ func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
 	stop := b.closed()
 	b.link.Close()
 	stop()
+	for end := time.Now().Add(400 * time.Millisecond); b.box.State().PermitCommanded && time.Now().Before(end); {
+		time.Sleep(time.Millisecond) // what was written last is still on its way
+	}
 	if s := b.box.State(); s.PermitCommanded || s.Events&wire.EventWatchdog != 0 {
 		t.Errorf("after Close: commanded %v, events %v: want it opened by OFF", s.PermitCommanded, s.Events)
 	}
@@ -292,6 +295,9 @@ func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
 	c.link.Lease(true)
 	c.snapshot(time.Second, "a scan", func(s Snapshot) bool { return s.Scan > 0 })
 	c.link.Close()
+	for end := time.Now().Add(time.Second); c.box.State().Lease && time.Now().Before(end); {
+		time.Sleep(time.Millisecond) // it would last for 3 s and more by itself
+	}
 	if c.box.State().Lease {
 		t.Error("the lease is on after Close")
 	}
