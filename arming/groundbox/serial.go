@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -29,12 +30,16 @@ func SerialDial(name string, baud int) func(context.Context) (io.ReadWriteCloser
 		}
 		where := f.where()
 		port, err := openSerial(where, baud)
-		if err == nil {
+		if err == nil && !isPseudoTerminal(where) {
 			f.opened(where)
 		}
 		return port, err
 	}
 }
+
+// isPseudoTerminal tells a port that no USB device is behind, so that the
+// search through all devices of the system is spared.
+func isPseudoTerminal(name string) bool { return strings.HasPrefix(resolve(name), "/dev/pts/") }
 
 // finder remembers which USB device was opened.
 type finder struct {

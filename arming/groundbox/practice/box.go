@@ -137,12 +137,17 @@ func (b *Box) Input(p []byte) {
 
 // Output takes away what the box has sent since the last call.
 func (b *Box) Output() []byte {
+	out, _ := b.output()
+	return out
+}
+
+// output does so, and tells whether an answer that takes time is under way.
+func (b *Box) output() (out []byte, slow bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.catchUp()
-	out := b.out
-	b.out = nil
-	return out
+	out, b.out = b.out, nil
+	return out, b.ctl.job != nil
 }
 
 // mostUnread bounds the answers that nobody takes.

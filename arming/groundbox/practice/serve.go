@@ -15,7 +15,8 @@ type transport struct {
 	once    sync.Once
 	closed  chan struct{}
 	answers chan []byte
-	flushMu sync.Mutex // keeps answers in order
+	slow    chan struct{} // capacity 1: a slow answer is under way
+	flushMu sync.Mutex    // keeps answers in order
 }
 
 func (t *transport) close() {
@@ -25,8 +26,13 @@ func (t *transport) close() {
 	})
 }
 
-// idleTick keeps the box going while nobody asks. Latches do not depend on it.
-const idleTick = 5 * time.Millisecond
+// The box is brought to the present whenever somebody looks at it, so nothing
+// depends on these: jobTick sees to it that an answer that takes time is not
+// kept waiting, idleTick that little is left to catch up with.
+const (
+	jobTick  = 5 * time.Millisecond
+	idleTick = 200 * time.Millisecond
+)
 
 // ErrUnplugged is returned while the cable is pulled.
 var ErrUnplugged = errors.New("practice: the cable is pulled")
@@ -35,7 +41,7 @@ var ErrUnplugged = errors.New("practice: the cable is pulled")
 // and closes rw. The box must have a clock, and serves one connection at a
 // time.
 func (b *Box) Serve(rw io.ReadWriteCloser) error {
-	t := &transport{rw: rw, closed: make(chan struct{}), answers: make(chan []byte, 64)}
+	t := &transport{rw: rw, closed: make(chan struct{}), answers: make(chan []byte, 64), slow: make(chan struct{}, 1)}
 	if err := b.attach(t); err != nil {
 		_ = rw.Close() // it was never used
 		return err
@@ -44,15 +50,21 @@ func (b *Box) Serve(rw io.ReadWriteCloser) error {
 	var done sync.WaitGroup
 	done.Go(t.writeAnswers)
 	done.Go(func() { t.readCommands(b) })
-	tick := time.NewTicker(idleTick)
+	tick := time.NewTimer(idleTick)
 	defer tick.Stop()
 	for {
 		select {
 		case <-t.closed:
 			done.Wait()
 			return nil
+		case <-t.slow: // an answer that takes time has been asked for
+			tick.Reset(jobTick)
 		case <-tick.C:
-			t.flush(b)
+			next := idleTick
+			if t.flush(b) {
+				next = jobTick
+			}
+			tick.Reset(next)
 		}
 	}
 }
@@ -79,16 +91,19 @@ func (b *Box) detach(t *transport) {
 }
 
 // flush hands over what the box has to say. What a side that does not read
-// leaves no room for is lost, as on a real line.
-func (t *transport) flush(b *Box) {
+// leaves no room for is lost, as on a real line. It reports whether a slow
+// answer is under way.
+func (t *transport) flush(b *Box) (slow bool) {
 	t.flushMu.Lock()
 	defer t.flushMu.Unlock()
-	if out := b.Output(); len(out) > 0 {
+	out, slow := b.output()
+	if len(out) > 0 {
 		select {
 		case t.answers <- out:
 		default:
 		}
 	}
+	return slow
 }
 
 func (t *transport) writeAnswers() {
@@ -111,7 +126,12 @@ func (t *transport) readCommands(b *Box) {
 		n, err := t.rw.Read(buf)
 		if n > 0 {
 			b.Input(buf[:n])
-			t.flush(b)
+			if t.flush(b) {
+				select {
+				case t.slow <- struct{}{}:
+				default:
+				}
+			}
 		}
 		if err != nil {
 			t.close()

@@ -258,7 +258,7 @@ func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
 // settle waits, for a moment at most, until there is something to show: the
 // machine's first state, and a first reading where a box is there.
 func (s *session) settle() {
-	for end := time.Now().Add(time.Second); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(time.Second); time.Now().Before(end); time.Sleep(time.Millisecond) {
 		if f := s.driver.latest.Load(); f != nil && (s.box == nil || f.State.Box.Up) {
 			return
 		}
