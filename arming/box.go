@@ -30,7 +30,7 @@ func (m *machine) onBoxUp(ev BoxUp) error {
 		}
 	}
 	switch m.s.Phase {
-	case Wait, MakeSafe, Window, Run, Armed, Count:
+	case Proof, Wait, MakeSafe, Window, Run, Armed, Count:
 		m.stop("the box is back")
 	default:
 		m.notice("box: " + ev.Identity)

@@ -177,8 +177,8 @@ func (c *check) arming() {
 		c.hold(!b.Evidence[i].Present, 16, "the prediction outlived its basis")
 	}
 	r, reading := c.ev.(BoxReading)
-	if !reading {
-		return
+	if !reading || c.p.Mode != ModeBox || a.BoxRefused {
+		return // of no box of this firing, which is refused
 	}
 	button := r.Box.Pole1 == ContactClosed && r.Box.sensed(c.p) || r.Box.Pole2 == ContactClosed
 	keyIn := r.Box.Key == ContactClosed
@@ -205,7 +205,9 @@ func (c *check) waiting() {
 		c.hold(a.WaitLeft-b.WaitLeft <= step*time.Duration(c.p.WaitSpeed) && a.AtRest, 19, "the wait ran too fast")
 	}
 	switch c.ev.(type) {
-	case BoxLost, HoldCall, BoxUp, Stalled:
+	case BoxLost, BoxUp:
+		c.hold(c.p.Mode != ModeBox || b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
+	case HoldCall, Stalled:
 		c.hold(b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
 	}
 	if a.Hooked && b.Live(c.p) < a.Live(c.p) {

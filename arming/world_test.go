@@ -112,6 +112,14 @@ func volt(v float64) Volt {
 
 // look lets the box answer a snapshot of how it stands.
 func (w *world) look() {
+	w.t.Helper()
+	if err := w.do(w.reading()); err != nil && !w.s.BoxRefused {
+		w.t.Fatal(err)
+	}
+}
+
+// reading is the snapshot that the box would answer now.
+func (w *world) reading() BoxReading {
 	b := &w.box
 	batt := float64(b.Battery.Millivolt) / 1000
 	pass := func(v float64, closed bool) float64 {
@@ -151,9 +159,7 @@ func (w *world) look() {
 	if b.Key == ContactOpen && !w.lease {
 		shown.Pole1 = ContactClosed // the box cannot tell it, and says so
 	}
-	if err := w.do(BoxReading{shown}); err != nil && !w.s.BoxRefused {
-		w.t.Fatal(err)
-	}
+	return BoxReading{shown}
 }
 
 // pass lets time pass on both clocks, with ticks and snapshots at 20 Hz.
@@ -286,6 +292,24 @@ func (w *world) proof() {
 // hookUp goes from the dead check to the closed line.
 func (w *world) hookUp() {
 	w.t.Helper()
+	w.goHook()
+	w.igniter = true
+	w.words("hook-up", "one on left, two on right")
+	w.must(CloseLine{By: ranger, Count: 1})
+	w.words("key-held", ranger)
+	w.words("shunt-off", "clip on its hook")
+}
+
+// goHook goes from the dead check to the open line.
+func (w *world) goHook() {
+	w.t.Helper()
+	w.shunt()
+	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
+}
+
+// shunt makes the dead check and puts the shunt on.
+func (w *world) shunt() {
+	w.t.Helper()
 	if w.p.Mode == ModeBox {
 		w.must(Answer{Step: "dead-check", Means: MeansBox})
 	} else {
@@ -293,12 +317,6 @@ func (w *world) hookUp() {
 	}
 	w.typed("stray-current", 0)
 	w.words("shunt-on", "clip across both posts")
-	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
-	w.igniter = true
-	w.words("hook-up", "one on left, two on right")
-	w.must(CloseLine{By: ranger, Count: 1})
-	w.words("key-held", ranger)
-	w.words("shunt-off", "clip on its hook")
 }
 
 // gates goes from the closed line to READY.
