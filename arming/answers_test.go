@@ -45,13 +45,7 @@ func TestFocusLostStopsFromArmedOn(t *testing.T) {
 // a mass outside its band does not stand. R-48.
 func TestTheMarkIsReadOffTheVehicle(t *testing.T) {
 	w := newWorld(t, ModeBox)
-	for _, a := range [][2]string{{StepFiringOfficer, firing}, {StepRangeOfficer, ranger}, {"crew/north", "Nora"}, {"crew/south", "Sven"},
-		{"briefing", "all four heard it"}} {
-		w.words(a[0], a[1])
-	}
-	w.must(Answer{Step: StepCode, Value: 6, Means: MeansTyped})
-	w.words("ground", "short grass")
-	w.typed("wind", 2)
+	w.crew()
 	w.refused(Answer{Step: "mark", Words: "SB-4"}, "not what the sheet says")
 	w.words("mark", "sb-3")
 	w.typed("mass", 1.6)
