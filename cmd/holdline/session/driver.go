@@ -529,6 +529,11 @@ func (d *driver) publish() {
 // may be called from any goroutine.
 func (d *driver) frameAsked() tui.Frame {
 	d.asked.Store(int64(d.clock.mono()))
+	return d.newest()
+}
+
+// newest returns the newest frame. It may be called from any goroutine.
+func (d *driver) newest() tui.Frame {
 	if f := d.latest.Load(); f != nil {
 		return *f
 	}

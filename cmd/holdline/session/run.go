@@ -224,9 +224,11 @@ func (s *session) header() record.Header {
 func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
 	s.start(first)
 	s.settle()
-	model := guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}
-	program := tea.NewProgram(model, append(tui.Options(),
-		tea.WithoutSignalHandler(), tea.WithInput(s.o.In), tea.WithOutput(s.o.Out))...)
+	s.screen = newScreen(s.o.Out)
+	defer s.screen.close()
+	model := painted{model: guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}, screen: s.screen, w: firstW, h: firstH}
+	program := tea.NewProgram(model, append(tui.Options(), tea.WithoutSignalHandler(),
+		tea.WithInput(s.o.In), tea.WithOutput(s.screen), tea.WithFPS(libraryRate))...)
 	over := make(chan struct{})
 	watched := make(chan string, 1)
 	go s.watch(ctx, program, over, watched)

@@ -37,6 +37,7 @@ type session struct {
 	record      *recorder
 	secret      secret
 	predict     *predictor
+	screen      *screen  // nil without a terminal
 	compute     computer // the models
 
 	latest   predicted     // newest prediction
@@ -50,7 +51,7 @@ type session struct {
 // config joins the cockpit to the session. No function of it blocks.
 func (s *session) config() tui.Config {
 	cfg := tui.Config{
-		Latest:  s.driver.frameAsked,
+		Latest:  s.frameAsked,
 		Submit:  s.submit,
 		SetCode: func(code string) { s.secret.set(code) },
 		TryCode: func(code string) {
@@ -65,6 +66,15 @@ func (s *session) config() tui.Config {
 		cfg.Move = s.move
 	}
 	return cfg
+}
+
+// frameAsked returns the newest frame, and counts as a sign of life of the
+// screen unless the terminal takes nothing: what nobody sees is not asked for.
+func (s *session) frameAsked() tui.Frame {
+	if s.screen != nil && s.screen.stuck() {
+		return s.driver.newest()
+	}
+	return s.driver.frameAsked()
 }
 
 // bell rings the terminal's bell. One byte between two frames disturbs none.
