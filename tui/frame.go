@@ -40,6 +40,7 @@ type Frame struct {
 	Loud    string  // a sentence that needs somebody to act now, "" for none
 
 	Hands  *HandsView // practice box only: where its hands are
+	Drill  *DrillView // nil without a drill
 	Record RecordView
 }
 

@@ -51,6 +51,13 @@ func scenes() []scene {
 		{"makesafe", box, func(w *world) { w.toPhase(arming.MakeSafe); w.fill("burned out") }},
 		{"closed", box, to(arming.Closed)},
 		{"typed-setup", arming.ModeTyped, func(w *world) { w.until("dead-check") }},
+		{"drill-count", box, func(w *world) {
+			w.toPhase(arming.Count)
+			w.drill = &DrillView{Heard: "north gate by radio: HOLD, HOLD"}
+			w.pass(time.Second)
+		}},
+		{"drill-ready", box, func(w *world) { w.toPhase(arming.Ready); w.drill = &DrillView{}; w.pass(time.Second) }},
+		{"drill-closed", box, func(w *world) { w.toPhase(arming.Closed); w.drill = &DrillView{}; w.pass(time.Second) }},
 		{"page-prediction", box, page("p")},
 		{"page-circuit", box, func(w *world) { w.until(arming.StepBattery); w.pass(time.Second); w.key("c") }},
 		{"page-people", box, page("o")},
@@ -75,6 +82,7 @@ func TestGoldenScreens(t *testing.T) {
 				view := w.m.View()
 				checkSize(t, view, size[0], size[1])
 				checkPractice(t, w, view)
+				checkDrill(t, w, view)
 				golden(t, fmt.Sprintf("%s-%dx%d", sc.name, size[0], size[1]), view)
 			}
 			w.m.cfg.ASCII = true
@@ -115,6 +123,21 @@ func checkPractice(t *testing.T, w *world, view string) {
 		if readingPattern.MatchString(l) && !strings.Contains(l, "PRACTICE") {
 			t.Errorf("a reading without the word PRACTICE: %q", l)
 		}
+	}
+}
+
+// checkDrill holds that a drill says so in the head, on the row of readings and
+// on every line of the log, whatever the size, and that what is heard is there.
+func checkDrill(t *testing.T, w *world, view string) {
+	t.Helper()
+	if w.drill == nil {
+		return
+	}
+	if n := strings.Count(view, "PRACTICE DRILL"); n < 3 && !strings.Contains(view, "too small") || n < 1 {
+		t.Errorf("PRACTICE DRILL stands %d times:\n%s", n, view)
+	}
+	if flat := strings.Join(strings.Fields(view), " "); !strings.Contains(flat, w.drill.Heard) {
+		t.Errorf("what is heard is not there:\n%s", view)
 	}
 }
 

@@ -147,6 +147,8 @@ func (m *Model) seenInPractice(t task) string {
 		return m.countSeen(st)
 	case st.ID == "mass":
 		return shows("the scale shows", f.Sheet.Vehicle.MassKg)
+	case st.ID == "wind" && f.Drill != nil && f.Drill.WindMps != nil:
+		return shows("the wind meter shows", *f.Drill.WindMps)
 	case st.ID == "wind":
 		return shows("the wind meter shows", f.Sheet.Site.HeadwindMps)
 	case st.ID == "stray-current":

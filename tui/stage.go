@@ -342,7 +342,11 @@ func (m *Model) drawMakeSafe(c canvas.Canvas) {
 // drawClosed says where the record is and how anyone can check it.
 func (m *Model) drawClosed(c canvas.Canvas) {
 	f := &m.frame
-	c.PutRight(c.Width(), 0, theme.Text, "ctrl+c leaves")
+	leave := "ctrl+c leaves"
+	if f.Drill != nil {
+		leave += ", and tells how the drill went"
+	}
+	c.PutRight(c.Width(), 0, theme.Text, leave)
 	w := writer{c: c.Sub(1, 0, c.Width()-2, c.Height())}
 	w.text(theme.Title, "THE FIRING IS OVER")
 	r := f.Record

@@ -60,9 +60,12 @@ func (m *Model) drawSmall(c canvas.Canvas) {
 		line(theme.Strong, word)
 	}
 	if f.Practice {
-		line(theme.Practice, "PRACTICE")
+		line(theme.Practice, practiceWord(f))
 	}
 	line(theme.Stop, holdHint(f.State.Phase).key+" = "+holdHint(f.State.Phase).does)
+	if heard := f.heard(); heard != "" {
+		line(theme.Live, heard)
+	}
 	if f.Loud != "" {
 		line(theme.Live, f.Loud)
 	}
@@ -101,6 +104,10 @@ func (m *Model) draw(c canvas.Canvas) {
 		bottom--
 		drawLoud(c.Sub(0, bottom, w, 1), f.Loud)
 	}
+	if heard := f.heard(); heard != "" {
+		bottom--
+		drawLoud(c.Sub(0, bottom, w, 1), heard)
+	}
 	body := c.Sub(0, top+1, w, bottom-top-1)
 	if m.page != pageMain {
 		m.drawPage(body)
@@ -126,7 +133,7 @@ func (m *Model) logRows(h int) int {
 		return 4
 	case h >= 22:
 		return 3
-	case m.frame.Loud != "":
+	case m.frame.Loud != "", m.frame.heard() != "":
 		return 0
 	}
 	return 1
@@ -155,8 +162,8 @@ func (m *Model) drawHead(c canvas.Canvas, size bigtext.Size) {
 
 	proved := w
 	if f.Practice {
-		side.PutRight(w, 1, theme.Practice, "PRACTICE")
-		proved -= 9
+		side.PutRight(w, 1, theme.Practice, practiceWord(f))
+		proved -= 1 + len(practiceWord(f))
 	}
 	if why := m.notSafe(); len(why) == 0 {
 		side.Put(0, 1, theme.Proved, " SAFE ")
@@ -203,7 +210,7 @@ func (m *Model) drawReadings(c canvas.Canvas) {
 	c.Fill(theme.Bar)
 	x := 0
 	if f.Practice {
-		x = c.Put(0, 0, theme.Practice, "PRACTICE") + 2
+		x = c.Put(0, 0, theme.Practice, practiceWord(f)) + 2
 	}
 	c.Put(x, 0, theme.Bar, canvas.Fit(readings(f, c.Width()-x), c.Width()-x))
 }
@@ -263,7 +270,7 @@ func drawLoud(c canvas.Canvas, text string) {
 // drawHands is the strip of the practice box's hands, which are no part of the
 // cockpit.
 func drawHands(c canvas.Canvas, f *Frame) {
-	x := c.Put(0, 0, theme.Practice, "PRACTICE hands") + 1
+	x := c.Put(0, 0, theme.Practice, choose(f.Drill != nil, practiceWord(f), "PRACTICE hands")) + 1
 	if f.Hands == nil {
 		return
 	}
@@ -299,8 +306,8 @@ func drawLog(c canvas.Canvas, f *Frame) {
 func drawLogLine(c canvas.Canvas, y int, f *Frame, l LogLine) {
 	w := c.Width()
 	if f.Practice {
-		c.PutRight(w, y, theme.Hands, "PRACTICE")
-		w -= 9
+		c.PutRight(w, y, theme.Hands, practiceWord(f))
+		w -= 1 + len(practiceWord(f))
 	}
 	style := theme.Text
 	if l.Loud {

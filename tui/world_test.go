@@ -59,6 +59,7 @@ type world struct {
 	moved   []Hand
 	hands   HandsView
 	answers *answers
+	drill   *DrillView
 	// dead lets the machine take nothing, so that a test sees what the cockpit
 	// alone does.
 	dead bool
@@ -115,7 +116,7 @@ func testPlan(a *answers, mode arming.Mode) *arming.Plan {
 func (w *world) frame() Frame {
 	f := Frame{Plan: w.p, State: w.s, Wall: opened.Add(w.at.Wall), Title: w.answers.sheet.Title, Practice: w.p.Practice,
 		Box: "test box, serial 7", LinkText: "box live", BoxBeat: w.beat, Beat: w.beat,
-		Sheet: w.answers.sheet, Run: w.answers.run, Circuit: w.answers.circuit, Log: w.log, Refusal: w.refusal, Loud: w.loud,
+		Drill: w.drill, Sheet: w.answers.sheet, Run: w.answers.run, Circuit: w.answers.circuit, Log: w.log, Refusal: w.refusal, Loud: w.loud,
 		Record: RecordView{Path: "records/2026-05-03-1402.jsonl", Lines: int64(len(w.log))}}
 	if w.s.Phase == arming.Closed {
 		f.Record.Closed, f.Record.Signed, f.Record.KeyNew = true, "SHA256:dsCMf2qMDnm+e1Gu8wKgSJyVi9L3H74TyYsMmyOrWtg", "keys/record_ed25519"

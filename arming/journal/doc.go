@@ -13,6 +13,7 @@
 //	beats  ticks and box readings that did nothing, up to a second of them
 //	note   a sentence of the program beside the machine, with no part in it
 //	prediction   what was accepted, with no part in it either
+//	drill  what a drill let happen, with no part in it; in practice alone
 //
 // An event line reads
 //

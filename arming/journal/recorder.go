@@ -15,6 +15,7 @@ const (
 	KindBeats      = "beats"
 	KindNote       = "note"
 	KindPrediction = "answer"
+	KindDrill      = "drill"
 )
 
 // maxBeats bounds one line of beats: some ten seconds of them.

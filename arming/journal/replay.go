@@ -48,6 +48,11 @@ func (r *Replayer) Line(kind string, mono time.Duration, body []byte) error {
 	case "recovered":
 		r.taken = true
 		return nil
+	case KindDrill:
+		if r.Plan == nil || !r.Plan.Practice {
+			return errors.New("journal: replay: a line of a drill in a firing that is no practice")
+		}
+		return nil
 	case KindPlan:
 		return r.plan(body)
 	case KindEvent:

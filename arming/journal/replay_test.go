@@ -254,3 +254,28 @@ func grave(t *testing.T) Line {
 	t.Helper()
 	return Line{Kind: KindEvent, Body: []byte(`{"at":[0,0],"event":"start","data":{"from":"RUN","hooked":true},"phase":"WAIT","line":"UNKNOWN"}`)}
 }
+
+// A drill's lines stand in practice alone, and behind the plan that says so.
+func TestADrillIsNeverReal(t *testing.T) {
+	for _, practice := range []bool{true, false} {
+		p := plan(t)
+		p.Practice = practice
+		if !practice {
+			p.WaitSpeed = 1
+		}
+		body, err := EncodePlan(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var r Replayer
+		if err := r.Line(KindDrill, 0, []byte(`{}`)); err == nil {
+			t.Error("a drill before the plan")
+		}
+		if err := r.Line(KindPlan, 0, body); err != nil {
+			t.Fatal(err)
+		}
+		if err := r.Line(KindDrill, 0, []byte(`{}`)); (err == nil) != practice {
+			t.Errorf("practice %v: %v", practice, err)
+		}
+	}
+}

@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdline/arming/drill"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
 )
@@ -18,9 +19,11 @@ func completeFlags(root *cobra.Command) {
 		"units": words("si", "us"),
 		"theme": words("light", "dark", "plain"),
 		"fault": words(faultForms()...),
-		"box":   completePorts,
-		"meter": completePorts,
-		"check": completePorts,
+
+		"surprises": words(surpriseNames()...),
+		"box":       completePorts,
+		"meter":     completePorts,
+		"check":     completePorts,
 	}
 	names := make([]string, 0, len(values))
 	for name := range values {
@@ -37,6 +40,15 @@ func completeFlags(root *cobra.Command) {
 			}
 		}
 	}
+}
+
+// surpriseNames are the surprises of a drill, each with what it is.
+func surpriseNames() []string {
+	var out []string
+	for _, h := range drill.Kinds() {
+		out = append(out, cobra.CompletionWithDesc(string(h.Kind), h.Meaning))
+	}
+	return out
 }
 
 func faultForms() []string {

@@ -24,6 +24,7 @@ var root = filepath.Join("..", "..")
 var pure = map[string]bool{
 	"holdline/arming":                false,
 	"holdline/arming/circuit":        true,
+	"holdline/arming/drill":          false,
 	"holdline/arming/journal":        false,
 	"holdline/arming/groundbox/wire": false,
 	"holdline/checklist":             false,

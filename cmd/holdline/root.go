@@ -50,7 +50,7 @@ func (p *program) rootCommand() *cobra.Command {
 		}
 	}
 	add("answers", p.predictCommand(), p.circuitCommand(), p.checkCommand(), p.newCommand())
-	add("", p.cardCommand())
+	add("", p.cardCommand(), p.drillCommand())
 	add("records", p.verifyCommand(), p.exportCommand(), p.countersignCommand(), p.holdsCommand())
 	add("box", p.portsCommand(), p.practiceBoxCommand())
 	add("", p.versionCommand())

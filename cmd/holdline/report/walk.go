@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"holdline/arming"
+	"holdline/arming/drill"
 	"holdline/arming/journal"
 	"holdline/checklist"
 	"holdline/checklist/record"
@@ -43,6 +44,7 @@ type walk struct {
 	motors   [checklist.MaxMotors]export.Motor
 	accepted int
 	armed    bool // ages at arming have been taken
+	drilled  bool // the plan of a drill has been told
 }
 
 // answer is what is known of one step.
@@ -94,6 +96,8 @@ func (w *walk) entry(e record.Entry) {
 		w.passed()
 	case journal.KindNote:
 		w.note(e.Body)
+	case journal.KindDrill:
+		w.drill(e.Body)
 	case journal.KindPrediction:
 		w.prediction(e.Body)
 	case record.KindRecovered:
@@ -269,6 +273,20 @@ func (w *walk) note(body []byte) {
 	}
 	if a != nil && !a.PressAt.IsZero() {
 		a.PulseS, a.SheetPulse, a.PulseV = n.Facts.PulseS, n.Facts.SheetS, n.Facts.BatteryV
+	}
+}
+
+// drill takes a line of a drill: what it is stands above all else, its
+// surprises among the notes.
+func (w *walk) drill(body []byte) {
+	text := drill.Note(body)
+	switch {
+	case text == "":
+	case w.drilled:
+		w.d.Notes = append(w.d.Notes, export.Note{At: stamp(w.at), Text: text})
+	default:
+		w.drilled = true
+		w.d.Warnings = append(w.d.Warnings, text+": the holds in it were provoked")
 	}
 }
 

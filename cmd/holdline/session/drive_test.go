@@ -20,6 +20,9 @@ type crew struct {
 	s    *session
 	cfg  tui.Config
 	stop func()
+
+	dark  int  // motor that is said to have stayed dark, 0 for none
+	smoke bool // smoke is seen while a person is forward
 }
 
 // newCrew opens the embedded scenario with the practice box.
@@ -159,7 +162,35 @@ func (c *crew) phase(p arming.Phase, within time.Duration) {
 func (c *crew) send(ev arming.Event, done func(arming.State) bool) {
 	c.t.Helper()
 	c.cfg.Submit(ev)
-	c.until(fmt.Sprintf("%#v", ev), 4*time.Second, done)
+	asked := time.Now()
+	c.until(fmt.Sprintf("%#v", ev), 4*time.Second, func(s arming.State) bool {
+		if strings.Contains(c.frame().Refusal.Why, "still being written") && time.Since(asked) > 300*time.Millisecond && !done(s) {
+			c.cfg.Submit(ev) // as a person does who is told to try again
+			asked = time.Now()
+		}
+		return done(s)
+	})
+}
+
+// move moves a hand as the screen's keys do, if it is not there already.
+func (c *crew) move(is, want bool, h tui.Hand) {
+	if is != want {
+		c.cfg.Move(h)
+	}
+}
+
+func (c *crew) key(in bool)     { c.move(c.s.trainer.State().KeyIn, in, tui.HandKey) }
+func (c *crew) battery(on bool) { c.move(c.s.trainer.State().BatteryJoined, on, tui.HandBattery) }
+func (c *crew) igniters(on bool) {
+	c.move(c.s.trainer.State().Igniters, on, tui.HandIgniters)
+}
+func (c *crew) shunt(on bool) { c.move(c.s.trainer.State().Shunt, on, tui.HandShunt) }
+func (c *crew) button(down bool) {
+	h := tui.HandButtonUp
+	if down {
+		h = tui.HandButtonDown
+	}
+	c.move(c.s.trainer.State().Button, down, h)
 }
 
 // crew members.
@@ -184,6 +215,9 @@ func (c *crew) answer(i int) {
 		ev.Value, ev.Means = (st.Band.Low+st.Band.High)/2, arming.MeansTyped
 		if st.Whole {
 			ev.Value = st.Band.Low
+		}
+		if d := c.frame().Drill; st.ID == "wind" && d != nil && d.WindMps != nil {
+			ev.Value = *d.WindMps
 		}
 		ev.Again = ev.Value
 	case checklist.KindSecret:
@@ -232,58 +266,68 @@ func (c *crew) people() int { return 2 + len(c.s.plan.Posts) }
 // proof goes through the contact proof with the hands.
 func (c *crew) proof() {
 	c.t.Helper()
-	c.s.trainer.Hands().Battery(true)
+	c.battery(true)
 	c.send(arming.StartProof{}, func(s arming.State) bool { return s.Phase == arming.Proof })
 	c.until("key asked for", 5*time.Second, func(s arming.State) bool { return s.Proof >= arming.ProofKeyIn || s.Phase != arming.Proof })
-	c.s.trainer.Hands().Key(true)
+	c.key(true)
 	c.until("key asked back", 6*time.Second, func(s arming.State) bool { return s.Proof == arming.ProofKeyBack || s.Phase != arming.Proof })
-	c.s.trainer.Hands().Key(false)
+	c.key(false)
 	c.phase(arming.Setup, 4*time.Second)
-	c.s.trainer.Hands().Battery(false)
+	c.battery(false)
 	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
 }
 
 // toReady answers everything.
 func (c *crew) toReady() {
 	c.t.Helper()
-	hands := c.s.trainer.Hands()
 	for range 80 {
-		s := c.state()
-		if s.Phase == arming.Ready {
+		if c.state().Phase == arming.Ready {
 			return
 		}
-		i := s.Cursor(c.s.plan)
-		if i < 0 {
+		if !c.oneStep() {
 			c.phase(arming.Ready, 3*time.Second)
 			return
 		}
-		st := &c.s.plan.Steps[i]
-		if s.Line == arming.LineUnknown && s.Crew.Spotter[len(c.s.plan.Posts)-1] != "" {
-			c.closeLine(c.people())
-		}
-		switch st.ID {
-		case arming.StepProof:
-			c.proof()
-			continue
-		case arming.StepShuntOn:
-			hands.Shunt(true)
-		case arming.StepHookUp:
-			c.openLine()
-			hands.Igniters(true)
-		case arming.StepLine:
-			c.closeLine(1)
-			continue
-		case arming.StepShuntOff:
-			hands.Shunt(false)
-		case arming.StepContinuity(1):
-			c.until("a scan", 5*time.Second, func(s arming.State) bool { return s.Box.Channel[0].Kind == arming.OhmValue })
-		case arming.StepBattery:
-			hands.Battery(true)
-			c.until("the battery", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Millivolt > 1000 })
-		}
-		c.answer(i)
 	}
 	c.t.Fatalf("READY was not reached: %s", c.say())
+}
+
+// oneStep does what is at hand, and reports whether anything was.
+func (c *crew) oneStep() bool {
+	c.t.Helper()
+	s := c.state()
+	i := s.Cursor(c.s.plan)
+	if i < 0 {
+		return false
+	}
+	st := &c.s.plan.Steps[i]
+	if s.Line == arming.LineUnknown && s.Crew.Spotter[len(c.s.plan.Posts)-1] != "" {
+		c.closeLine(c.people())
+	}
+	switch st.ID {
+	case arming.StepProof:
+		c.proof()
+		return true
+	case arming.StepShuntOn:
+		c.shunt(true)
+	case arming.StepHookUp:
+		if s.Line != arming.LineOpen {
+			c.openLine()
+		}
+		c.igniters(true)
+	case arming.StepLine:
+		c.closeLine(1)
+		return true
+	case arming.StepShuntOff:
+		c.shunt(false)
+	case arming.StepContinuity(1):
+		c.until("a scan", 5*time.Second, func(s arming.State) bool { return s.Box.Channel[0].Kind == arming.OhmValue })
+	case arming.StepBattery:
+		c.battery(true)
+		c.until("the battery", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Millivolt > 1000 })
+	}
+	c.answer(i)
+	return true
 }
 
 // toArmed arms, both people.
@@ -292,7 +336,7 @@ func (c *crew) toArmed() {
 	c.send(arming.ArmEntry{By: firing}, func(s arming.State) bool { return s.ArmEntry })
 	c.cfg.TryCode(code)
 	c.phase(arming.Armed, 3*time.Second)
-	c.s.trainer.Hands().Key(true)
+	c.key(true)
 	c.until("key in", 3*time.Second, func(s arming.State) bool { return s.KeyInArmed })
 }
 
@@ -307,23 +351,31 @@ func (c *crew) toWindow() {
 // toClosed waits, makes safe and ends the firing.
 func (c *crew) toClosed() {
 	c.t.Helper()
-	hands := c.s.trainer.Hands()
-	hands.Button(false)
+	c.button(false)
 	c.until("the permit open", time.Second, func(s arming.State) bool { return s.Box.Permit == arming.ContactOpen })
-	hands.Key(false)
+	c.key(false)
 	c.until("the key out", 2*time.Second, func(s arming.State) bool { return s.Box.Key == arming.ContactOpen })
 	if c.state().Line != arming.LineClosed {
 		c.closeLine(c.people())
 	}
 	c.send(arming.Observe{Fate: arming.FateSaidLit, By: firing}, func(s arming.State) bool { return s.Fate[0] == arming.FateSaidLit })
-	c.send(arming.Say{Fact: arming.FactAtRest, By: firing}, func(s arming.State) bool { return s.AtRest })
-	c.until("the end of the wait", c.s.plan.Times.Wait+5*time.Second, func(s arming.State) bool { return s.WaitLeft == 0 })
-	hands.Battery(false)
-	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
-	c.currentOff()
-	c.send(arming.GoForward{By: ranger, Person: firing}, func(s arming.State) bool { return s.Phase == arming.MakeSafe })
+	if c.dark > 0 {
+		c.send(arming.Observe{Motor: c.dark, Fate: arming.FateDark, By: firing}, func(s arming.State) bool { return s.Fate[c.dark-1] == arming.FateDark })
+	}
+	c.waitAndGo()
+	if c.smoke {
+		c.until("smoke", 10*time.Second, func(arming.State) bool { return c.frame().Drill.Heard != "" })
+		c.cfg.Submit(arming.HoldCall{})
+		c.phase(arming.Wait, time.Second)
+		c.closeLine(c.people())
+		c.waitAndGo()
+	}
 	for m := range c.s.plan.Motors {
-		c.send(arming.Inspect{Motor: m + 1, Found: "burned out", By: firing}, func(s arming.State) bool { return s.Fate[m] == arming.FateInspected })
+		found := "burned out"
+		if m+1 == c.dark {
+			found = "unlit, igniter out"
+		}
+		c.send(arming.Inspect{Motor: m + 1, Found: found, By: firing}, func(s arming.State) bool { return s.Fate[m] == arming.FateInspected })
 	}
 	c.send(arming.Say{Fact: arming.FactShunted, By: firing}, func(s arming.State) bool { return s.MakeSafe.Shunted })
 	c.closeLine(1)
@@ -341,4 +393,17 @@ func (c *crew) toClosed() {
 	}
 	c.send(arming.AllClear{By: ranger}, func(s arming.State) bool { return s.Phase == arming.Closed })
 	c.until("the record closed", 5*time.Second, func(arming.State) bool { return c.frame().Record.Closed })
+}
+
+// waitAndGo waits in full and sends one person forward.
+func (c *crew) waitAndGo() {
+	c.t.Helper()
+	if !c.state().AtRest {
+		c.send(arming.Say{Fact: arming.FactAtRest, By: firing}, func(s arming.State) bool { return s.AtRest })
+	}
+	c.until("the end of the wait", c.s.plan.Times.Wait+5*time.Second, func(s arming.State) bool { return s.WaitLeft == 0 })
+	c.battery(false)
+	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
+	c.currentOff()
+	c.send(arming.GoForward{By: ranger, Person: firing}, func(s arming.State) bool { return s.Line == arming.LineOpen })
 }

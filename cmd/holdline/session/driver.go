@@ -61,6 +61,7 @@ type hooks struct {
 	frame    func(*tui.Frame)                  // fills in what the driver does not know
 	answered func(before, after *arming.State) // after each step that changed an answer
 	close    func(*driver)                     // the record is to be closed and signed
+	tick     func()                            // after each tick
 }
 
 // port is what the driver needs of a ground box. A firing without one has the
@@ -444,6 +445,9 @@ func (d *driver) tick() {
 		d.box.lease(true) // it lapses unless it is asked for again
 	}
 	d.step(arming.Tick{})
+	if d.hooks.tick != nil {
+		d.hooks.tick()
+	}
 	now := d.clock.mono()
 	if now-d.flushed >= beatsEvery {
 		d.flushed = now

@@ -31,6 +31,10 @@ type Options struct {
 	// shortened.
 	PracticeWait time.Duration
 
+	// Drill, when not nil, lets surprises come. Only a practice box of the
+	// session's own can show them.
+	Drill *Drill
+
 	Theme   string // "light", "dark", "plain", "" to choose by the terminal
 	Units   unit.System
 	Version string // of the program, for the record
@@ -57,6 +61,8 @@ func (o *Options) check() error {
 		return fmt.Errorf("session: options: practice wait %v", o.PracticeWait)
 	case o.PracticeWait != 0 && (o.Meter != "" || o.Typed):
 		return errors.New("session: options: only a practice wait can be shortened")
+	case o.Drill != nil && (o.Box != "" || o.Meter != "" || o.Typed):
+		return ErrRealDrill
 	}
 	return nil
 }

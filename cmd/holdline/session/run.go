@@ -28,34 +28,40 @@ const baud = 115200
 // off. A sheet with faults comes back as sheet.Faults. The terminal is as it
 // was before, whatever happened.
 func Run(ctx context.Context, o Options) error {
+	_, err := run(ctx, o)
+	return err
+}
+
+// run is Run, and returns the path of the record as far as there is one.
+func run(ctx context.Context, o Options) (path string, err error) {
 	if err := o.check(); err != nil {
-		return err
+		return "", err
 	}
 	if err := o.complete(); err != nil {
-		return err
+		return "", err
 	}
 	sh, err := o.load()
 	if err != nil {
-		return err
+		return "", err
 	}
 	if err := o.askHow(); err != nil {
-		return err
+		return "", err
 	}
 	signer, err := openSigner(o.KeyFile, o.Settings)
 	if err != nil {
-		return err
+		return "", err
 	}
 	s := &session{o: o, sheet: sh, compute: compute}
 	defer spareProcessors()()
 	defer s.closeDevices()
 	if err := s.openDevices(ctx); err != nil {
-		return err
+		return "", err
 	}
 	first, err := s.openRecord(signer)
 	if err != nil {
-		return err
+		return "", err
 	}
-	return s.cockpit(ctx, first)
+	return s.record.w.Path(), s.cockpit(ctx, first)
 }
 
 // spare is how many goroutines may run beside one for each processor: the
@@ -135,6 +141,9 @@ func (s *session) closeDevices() {
 // openRecord takes up the record of a firing that broke off, or begins one,
 // and sets the driver up. It returns the firing's first event.
 func (s *session) openRecord(signer signing) (arming.Start, error) {
+	if err := s.mayDrill(); err != nil {
+		return arming.Start{}, err
+	}
 	dir := s.o.folder(s.practice)
 	if s.practice {
 		if err := noRealFiring(s.o.folder(false)); err != nil {
@@ -144,6 +153,9 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 	old, err := lookBack(dir, s.practice, signer, s.o.Version)
 	if err != nil {
 		return arming.Start{}, err
+	}
+	if old != nil && s.o.Drill != nil {
+		return arming.Start{}, fmt.Errorf("%w: %q", ErrUnfinished, old.path)
 	}
 	speed := 1
 	if s.practice {
@@ -177,7 +189,11 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 	if s.box != nil {
 		p = s.box.port()
 	}
-	s.driver = newDriver(s.plan, p, s.record, c, hooks{frame: s.fill, answered: s.answered, close: s.closeRecord})
+	s.driver = newDriver(s.plan, p, s.record, c, hooks{frame: s.fill, answered: s.answered, close: s.closeRecord, tick: s.drillTick})
+	if err := s.planDrill(); err != nil {
+		s.record.release()
+		return first, err
+	}
 	return first, nil
 }
 

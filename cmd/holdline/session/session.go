@@ -46,6 +46,7 @@ type session struct {
 	reading  bool          // the meter is being read
 	accepted [32]byte      // basis of the accepted prediction
 	arming   bool          // the sheet is being read again, for an entry to arm
+	drill    *drilling     // nil without a drill
 }
 
 // config joins the cockpit to the session. No function of it blocks.
@@ -293,6 +294,7 @@ func (s *session) fill(f *tui.Frame) {
 	if s.trainer != nil {
 		f.Hands = hands(s.trainer)
 	}
+	f.Drill = s.drill.view()
 }
 
 func hands(b *practice.Box) *tui.HandsView {
@@ -324,6 +326,7 @@ func (s *session) move(h tui.Hand) {
 	case tui.HandButtonUp:
 		hand.Button(false)
 	}
+	s.noteHand(h)
 }
 
 // closeRecord closes and signs the record of a firing that is over.

@@ -1,0 +1,273 @@
+package drill
+
+import (
+	"fmt"
+	"time"
+
+	"holdline/arming"
+	"holdline/checklist"
+)
+
+// Times of the director.
+const (
+	gap       = 5 * time.Second  // between two surprises
+	silentFor = 12 * time.Second // that a box says nothing
+)
+
+// Bench is what the practice box knows of itself and a real one would not.
+type Bench struct {
+	BatteryOffs int                       // how often a hand has taken the battery off
+	Fired       [checklist.MaxMotors]bool // the bridge has fired
+	Lit         [checklist.MaxMotors]bool
+}
+
+// Order is something for the shell to do now, in the order of its fields.
+type Order struct {
+	Number      int    // of the surprise, counted from 1
+	Clear       string // fault of the practice box to take back, "" for none
+	Fault       string // fault to order
+	Press       bool   // a hand that is nobody's presses the button for a moment
+	JoinBattery bool   // and another one joins the battery
+	Begins      bool   // this is the moment of the surprise
+	Over        bool   // its fault has been taken back
+	Heard       string // what is heard now
+}
+
+// progress is how far one surprise has come.
+type progress int
+
+const (
+	waiting  progress = iota
+	prepared          // a fault that shows itself later is in place
+	on                // it has come, and something is to be taken back
+	over
+)
+
+// Director lets the surprises of a plan come, each when its phase can show it.
+// It is fed with every tick of the driver and decides by state and time alone.
+type Director struct {
+	plan Plan
+	p    *arming.Plan
+	how  []progress
+	at   []time.Duration // when each came
+	offs []int           // how often the battery had been taken off then
+
+	last   time.Duration // when one came last
+	came   bool
+	since  [8]time.Duration // when each circumstance began, -1 while it is not so
+	firing bool             // a motor's bridge has fired
+	fireAt time.Duration
+}
+
+// NewDirector returns the director of a plan.
+func NewDirector(plan Plan, p *arming.Plan) *Director {
+	d := &Director{plan: plan, p: p, how: make([]progress, len(plan.Surprises)), at: make([]time.Duration, len(plan.Surprises)),
+		offs: make([]int, len(plan.Surprises))}
+	for i := range d.since {
+		d.since[i] = -1
+	}
+	return d
+}
+
+// Plan is the plan.
+func (d *Director) Plan() *Plan { return &d.plan }
+
+// Came counts the surprises that have come.
+func (d *Director) Came() int {
+	n := 0
+	for _, h := range d.how {
+		if h >= on {
+			n++
+		}
+	}
+	return n
+}
+
+// The circumstances in which a phase can show a surprise.
+const (
+	lineOpenBefore = iota // SETUP with a person forward
+	inReady
+	keyInArmed
+	inCount
+	atRest // WAIT that runs
+	lineOpenAfter
+)
+
+// look notes when each circumstance began.
+func (d *Director) look(s *arming.State) {
+	now := s.Now.Mono
+	for i, is := range []bool{
+		lineOpenBefore: s.Phase == arming.Setup && s.Line == arming.LineOpen && s.Hooked,
+		inReady:        s.Phase == arming.Ready,
+		keyInArmed:     s.Phase == arming.Armed && s.KeyInArmed,
+		inCount:        s.Phase == arming.Count,
+		atRest:         s.Phase == arming.Wait && s.AtRest && s.NoPulse == arming.NoPulseNone && s.WaitLeft > 0,
+		lineOpenAfter:  s.Phase == arming.MakeSafe && s.Line == arming.LineOpen && s.Live(d.p) > 0,
+	} {
+		switch {
+		case !is:
+			d.since[i] = -1
+		case d.since[i] < 0:
+			d.since[i] = now
+		}
+	}
+}
+
+// lasted reports whether a circumstance has lasted so long.
+func (d *Director) lasted(i int, now, least time.Duration) bool {
+	return d.since[i] >= 0 && now-d.since[i] >= least
+}
+
+// Tick says what is to happen now.
+func (d *Director) Tick(s *arming.State, b Bench) []Order {
+	d.look(s)
+	now := s.Now.Mono
+	var out []Order
+	busy := false
+	for i := range d.plan.Surprises {
+		if d.how[i] != on {
+			continue
+		}
+		if order, done := d.ends(i, s, b); done {
+			d.how[i] = over
+			d.last = now
+			out = append(out, order)
+			continue
+		}
+		busy = true
+	}
+	for i := range d.plan.Surprises {
+		sp := &d.plan.Surprises[i]
+		if sp.Phase == arming.Run {
+			out = append(out, d.run(i, s, b)...)
+			continue
+		}
+		if d.how[i] != waiting || busy || d.came && now-d.last < gap || d.before(i) || !d.due(sp, now) {
+			continue
+		}
+		d.offs[i] = b.BatteryOffs
+		out = append(out, d.begin(i, now))
+		busy = true
+	}
+	return out
+}
+
+// before reports whether another surprise has to come first: what ends an
+// attempt for good comes last of what may come before the window.
+func (d *Director) before(i int) bool {
+	for j := range d.plan.Surprises[:i] {
+		if d.how[j] == waiting && (d.plan.Surprises[j].Phase == d.plan.Surprises[i].Phase || d.plan.Surprises[i].Kind == FrozenBox) {
+			return true
+		}
+	}
+	return false
+}
+
+// due reports whether the phase can show the surprise now.
+func (d *Director) due(sp *Surprise, now time.Duration) bool {
+	switch sp.Phase {
+	case arming.Setup:
+		return d.lasted(lineOpenBefore, now, sp.After)
+	case arming.Ready:
+		return d.lasted(inReady, now, sp.After)
+	case arming.Armed:
+		return d.lasted(keyInArmed, now, sp.After)
+	case arming.Count:
+		return d.lasted(inCount, now, sp.After)
+	case arming.Wait:
+		return d.lasted(atRest, now, sp.After)
+	case arming.MakeSafe:
+		return d.lasted(lineOpenAfter, now, sp.After)
+	}
+	return false
+}
+
+// begin lets surprise i come.
+func (d *Director) begin(i int, now time.Duration) Order {
+	sp := &d.plan.Surprises[i]
+	d.how[i], d.at[i], d.last, d.came = over, now, now, true
+	o := Order{Number: i + 1, Begins: true, Heard: sp.Phrase}
+	switch sp.Kind {
+	case BatteryForward:
+		o.JoinBattery = true
+	case EarlyButton:
+		o.Press = true
+	case IgniterOpen, WeakBattery, SilentBox, FrozenBox:
+		o.Fault = sp.fault()
+		d.how[i] = on
+	}
+	return o
+}
+
+// fault is the practice box's fault of a surprise, "" for none.
+func (s *Surprise) fault() string {
+	switch s.Kind {
+	case IgniterOpen:
+		return fmt.Sprintf("open:%d", s.Motor)
+	case WeakBattery:
+		return "weak-battery"
+	case SilentBox:
+		return "mute"
+	case FrozenBox:
+		return "freeze"
+	case DarkMotor:
+		return fmt.Sprintf("dark:%d", s.Motor)
+	case LateLight:
+		return fmt.Sprintf("late-light:%d=%g", s.Motor, s.Late.Seconds())
+	}
+	return ""
+}
+
+// ends takes the fault of surprise i back when somebody has seen to it, or its
+// time is over.
+func (d *Director) ends(i int, s *arming.State, b Bench) (Order, bool) {
+	sp := &d.plan.Surprises[i]
+	o := Order{Number: i + 1, Clear: sp.fault(), Over: true}
+	switch sp.Kind {
+	case IgniterOpen:
+		o.Heard = fmt.Sprintf("at the vehicle: the lead of motor %d was off, it is on", sp.Motor)
+		return o, s.Line == arming.LineOpen || d.hookedAnew(s, d.at[i])
+	case WeakBattery:
+		o.Heard = "a fresh battery is in its place, not joined"
+		return o, b.BatteryOffs > d.offs[i]
+	}
+	return o, s.Now.Mono-d.at[i] >= silentFor
+}
+
+// hookedAnew reports that somebody has been at the vehicle since then, however
+// short the line was open.
+func (d *Director) hookedAnew(s *arming.State, since time.Duration) bool {
+	for k := range d.p.Steps {
+		if d.p.Steps[k].ID == arming.StepHookUp {
+			return s.Evidence[k].Present && s.Evidence[k].At.Mono > since
+		}
+	}
+	return false
+}
+
+// run prepares a surprise of the run when the window opens, and tells it when
+// it can be seen.
+func (d *Director) run(i int, s *arming.State, b Bench) []Order {
+	sp := &d.plan.Surprises[i]
+	now := s.Now.Mono
+	switch {
+	case d.how[i] == waiting && s.Phase == arming.Window:
+		d.how[i] = prepared
+		return []Order{{Number: i + 1, Fault: sp.fault()}}
+	case d.how[i] != prepared || sp.Motor < 1 || sp.Motor > checklist.MaxMotors || s.Phase != arming.Run && s.Phase != arming.Wait:
+		return nil
+	case sp.Kind == LateLight:
+		if !b.Lit[sp.Motor-1] {
+			return nil
+		}
+	case !b.Fired[sp.Motor-1]:
+		return nil
+	case !d.firing:
+		d.firing, d.fireAt = true, now
+		return nil
+	case now-d.fireAt < sp.After:
+		return nil
+	}
+	d.how[i], d.at[i], d.last, d.came = over, now, now, true
+	return []Order{{Number: i + 1, Begins: true, Heard: sp.Phrase}}
+}

@@ -1,0 +1,408 @@
+package drill
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"holdline/arming"
+)
+
+// Verdict is how one reaction is judged.
+type Verdict string
+
+// The verdicts.
+const (
+	Right   Verdict = "right"
+	Late    Verdict = "late"    // right, and too slow
+	Wrong   Verdict = "wrong"   // the opposite was done
+	Missing Verdict = "missing" // there was time, and it was not done
+	Open    Verdict = "open"    // the drill ended before it could be seen
+	Machine Verdict = "machine" // the cockpit had stopped by itself before anybody could
+)
+
+// Counts reports a verdict that is for or against the crew.
+func (v Verdict) Counts() bool { return v != Open && v != Machine }
+
+// rule is one thing that is right after a surprise.
+type rule struct {
+	what   string
+	limit  time.Duration // 0: when it is done does not matter
+	source string
+	find   func(*scene) finding
+}
+
+// finding is what the record says of a rule. A rule that does not apply, since
+// the key was out already, has no verdict.
+type finding struct {
+	verdict Verdict
+	took    time.Duration // -1: not timed
+	why     string
+}
+
+func found(v Verdict, why string) finding { return finding{v, -1, why} }
+
+// none says that a rule does not apply.
+var none = finding{}
+
+// scene is one surprise with what people did from then on.
+type scene struct {
+	*begun
+	s     *Surprise
+	plan  *arming.Plan
+	acts  []act
+	turns []turn
+	last  time.Duration // end of the record
+	over  bool          // the firing came to its end
+}
+
+// seconds is a time for people.
+func seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds()) }
+
+// first returns the first act that satisfies ok.
+func (s *scene) first(ok func(*act) bool) *act {
+	for i := range s.acts {
+		if ok(&s.acts[i]) {
+			return &s.acts[i]
+		}
+	}
+	return nil
+}
+
+// did is first for events of one type that were not refused.
+func did[E arming.Event](s *scene, ok func(E) bool) *act {
+	return s.first(func(a *act) bool {
+		ev, is := a.event.(E)
+		return is && a.refused == "" && (ok == nil || ok(ev))
+	})
+}
+
+func (s *scene) moved(h Hand) *act { return s.first(func(a *act) bool { return a.hand == h }) }
+
+// timed judges how soon an act came; nil is an act that never did.
+func (s *scene) timed(a *act, limit time.Duration, missing string) finding {
+	if a == nil {
+		if s.last-s.at < limit {
+			return found(Open, "the record ends before")
+		}
+		return found(Missing, missing)
+	}
+	took := a.at - s.at
+	if took > limit {
+		return finding{Late, took, "after " + seconds(took)}
+	}
+	return finding{Right, took, "after " + seconds(took)}
+}
+
+// isHold reports an act that stops: the word, or the key pulled.
+func (s *scene) isHold(a *act) bool {
+	switch a.event.(type) {
+	case arming.HoldCall:
+		return true
+	case arming.Scrub:
+		return a.refused == ""
+	}
+	return a.hand == KeyOut && a.keyIn
+}
+
+// stopped wants HOLD, or the key pulled. In READY taking the answer back that
+// no longer holds does the same.
+func stopped(step string) rule {
+	return rule{"HOLD, or the key pulled", stopWithin, custom, func(s *scene) finding {
+		a := s.first(func(a *act) bool {
+			switch ev := a.event.(type) {
+			case arming.Withdraw:
+				return step != "" && ev.Step == step && a.refused == ""
+			case arming.Answer:
+				return step != "" && ev.Step == step && a.refused == ""
+			}
+			return s.isHold(a)
+		})
+		for _, t := range s.turns {
+			if (t.to == arming.Hold || t.to == arming.Wait) && (a == nil || t.at < a.at) && t.at-s.at <= stopWithin {
+				return found(Machine, "the cockpit stopped by itself: "+t.why)
+			}
+		}
+		return s.timed(a, stopWithin, "nobody stopped")
+	}}
+}
+
+// notPressed wants no hand on the button before everything begins anew.
+func notPressed() rule {
+	return rule{"nobody presses the button", 0, custom, func(s *scene) finding {
+		for i := range s.acts {
+			a := &s.acts[i]
+			if _, again := a.event.(arming.StartCount); again && a.refused == "" {
+				break
+			}
+			if a.hand == ButtonDown {
+				return finding{Wrong, a.at - s.at, "the button was pressed after " + seconds(a.at-s.at)}
+			}
+		}
+		return found(Right, "not touched")
+	}}
+}
+
+// namedCaller wants the one who called HOLD written down before it is resumed.
+func namedCaller() rule {
+	return rule{"who called HOLD is named before it is resumed", 0, custom, func(s *scene) finding {
+		want := ""
+		for k, post := range s.plan.Posts {
+			if post == s.s.Post {
+				want = s.crew.Spotter[k]
+			}
+		}
+		by, resumed := did[arming.HoldBy](s, nil), did[arming.Resume](s, nil)
+		switch {
+		case did[arming.HoldCall](s, nil) == nil:
+			return none
+		case resumed != nil && (by == nil || by.at > resumed.at):
+			return found(Missing, "resumed, and nobody was named")
+		case by == nil:
+			return found(Open, "not resumed")
+		}
+		if name := by.event.(arming.HoldBy).Name; want != "" && !same(name, want) {
+			return found(Wrong, fmt.Sprintf("%s was named, it was %s", name, want))
+		}
+		return found(Right, "named")
+	}}
+}
+
+func same(a, b string) bool {
+	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+}
+
+// anew wants an answer given again before the next count.
+func anew(step, what string) rule {
+	return rule{what, 0, custom, func(s *scene) finding {
+		_, f := s.answeredBeforeCount(step)
+		return f
+	}}
+}
+
+// answeredBeforeCount finds the last answer to a step before the next count.
+func (s *scene) answeredBeforeCount(step string) (*arming.Answer, finding) {
+	count := did[arming.StartCount](s, nil)
+	var newest *arming.Answer
+	for i := range s.acts {
+		a := &s.acts[i]
+		if count != nil && a.at >= count.at {
+			break
+		}
+		if ev, is := a.event.(arming.Answer); is && ev.Step == step && a.refused == "" {
+			newest = &ev
+		}
+	}
+	switch {
+	case newest != nil:
+		return newest, found(Right, "answered anew")
+	case count != nil:
+		return nil, finding{Wrong, count.at - s.at, "counted on the answer from before"}
+	case s.pressed():
+		return nil, found(Wrong, "fired on the answer from before")
+	}
+	return nil, found(Open, "no count followed")
+}
+
+// pressed reports that the button was pressed after the surprise.
+func (s *scene) pressed() bool { return s.moved(ButtonDown) != nil }
+
+// windNear is how far the typed wind may lie from the one that the meter
+// shows: what a hand-held meter and a gust make of it.
+const windNear = 0.5
+
+// newWind wants the wind that is measured now, before the next count.
+func newWind() rule {
+	return rule{"the wind that the meter shows now is typed before the count", 0, custom, func(s *scene) finding {
+		ev, f := s.answeredBeforeCount(stepWind)
+		if ev == nil {
+			return f
+		}
+		if math.Abs(ev.Value-s.s.Wind) > windNear {
+			return found(Wrong, fmt.Sprintf("%.1f m/s was typed, the meter shows %.1f m/s", ev.Value, s.s.Wind))
+		}
+		return found(Right, fmt.Sprintf("%.1f m/s", ev.Value))
+	}}
+}
+
+func keyOut(limit time.Duration) rule {
+	return rule{"key out", limit, custom, func(s *scene) finding {
+		if !s.keyIn {
+			return none
+		}
+		return s.timed(s.moved(KeyOut), limit, "the key stayed in")
+	}}
+}
+
+func batteryOff(limit time.Duration, source string) rule {
+	return rule{"battery off", limit, source, func(s *scene) finding {
+		if !s.battery {
+			return none
+		}
+		return s.timed(s.moved(BatteryOff), limit, "the battery stayed on")
+	}}
+}
+
+// deadBeforeForward wants nobody sent forward with the battery joined.
+func deadBeforeForward() rule {
+	return rule{"battery off before anybody is sent forward", 0, lineRule, func(s *scene) finding {
+		order := s.first(func(a *act) bool {
+			switch a.event.(type) {
+			case arming.OpenLine, arming.GoForward:
+				return a.refused == "" || a.battery
+			}
+			return false
+		})
+		switch {
+		case order == nil && did[arming.Scrub](s, nil) != nil:
+			return found(Right, "given up")
+		case order == nil:
+			return found(Open, "nobody was sent")
+		case order.battery:
+			return finding{Wrong, order.at - s.at, "the order to go was given with the battery joined"}
+		}
+		return found(Right, "off before the line was opened")
+	}}
+}
+
+// noEarlyResume wants no word to go on while the key is in or the box is dumb.
+func noEarlyResume() rule {
+	return rule{"nothing is resumed before it may be", 0, custom, func(s *scene) finding {
+		for i := range s.acts {
+			if _, is := s.acts[i].event.(arming.Resume); !is {
+				continue
+			}
+			if a := &s.acts[i]; a.refused != "" {
+				return finding{Wrong, a.at - s.at, "tried after " + seconds(a.at-s.at) + ": " + a.refused}
+			}
+			return found(Right, "resumed when it might be")
+		}
+		return found(Open, "not resumed")
+	}}
+}
+
+// noHookUp wants nobody to report a hook-up while the battery is joined.
+func noHookUp() rule {
+	return rule{"nothing is connected while it is joined", 0, lineRule, func(s *scene) finding {
+		a := s.first(func(a *act) bool {
+			ev, is := a.event.(arming.Answer)
+			return is && ev.Step == arming.StepHookUp && a.battery
+		})
+		if a != nil {
+			return finding{Wrong, a.at - s.at, "hook-up was reported with the battery joined"}
+		}
+		return found(Right, "nothing reported")
+	}}
+}
+
+// countedBack wants everybody counted before anybody goes again.
+func countedBack() rule {
+	return rule{"everyone counted back before anybody goes again", 0, custom, func(s *scene) finding {
+		count := did[arming.CloseLine](s, nil)
+		again := s.goes()
+		switch {
+		case again != nil && (count == nil || count.at > again.at):
+			return finding{Wrong, again.at - s.at, "somebody was sent before the count"}
+		case count == nil:
+			return found(Open, "no count, and nobody was sent")
+		}
+		return found(Right, "counted after "+seconds(count.at-s.at))
+	}}
+}
+
+// goes is the next order that sends somebody forward, or the next thing that
+// somebody forward reports without having come back.
+func (s *scene) goes() *act {
+	return s.first(func(a *act) bool {
+		switch a.event.(type) {
+		case arming.GoForward, arming.OpenLine, arming.Inspect:
+			return a.refused == ""
+		}
+		return false
+	})
+}
+
+// calledBack wants everyone back, or movement called.
+func calledBack() rule {
+	return rule{"everyone back, or movement called", stopWithin, custom, func(s *scene) finding {
+		a := s.first(func(a *act) bool {
+			say, is := a.event.(arming.Say)
+			return s.isHold(a) || is && say.Fact == arming.FactMovement && a.refused == ""
+		})
+		return s.timed(a, stopWithin, "nobody called")
+	}}
+}
+
+// fullWait wants the whole wait between the surprise and the next one who
+// goes. A practice wait runs faster, and so does this.
+func fullWait() rule {
+	return rule{"the wait in full before anybody goes", 0, waitRule, func(s *scene) finding {
+		full := s.plan.Times.Wait / time.Duration(s.plan.WaitSpeed)
+		again := s.goes()
+		switch {
+		case again == nil && s.over:
+			return found(Right, "nobody went")
+		case again == nil:
+			return found(Open, "nobody was sent")
+		case again.at-s.at < full:
+			return finding{Wrong, again.at - s.at, fmt.Sprintf("somebody was forward after %s, the wait here is %s", seconds(again.at-s.at), seconds(full))}
+		}
+		return found(Right, "sent after "+seconds(again.at-s.at))
+	}}
+}
+
+// saidDark wants the last word on the motor, before one goes forward, to be
+// that it stayed dark.
+func saidDark() rule {
+	return rule{"the motor is said to be dark, never lit", 0, custom, func(s *scene) finding {
+		last, forward := arming.FateUnknown, did[arming.GoForward](s, nil)
+		for i := range s.acts {
+			a := &s.acts[i]
+			if forward != nil && a.at >= forward.at {
+				break
+			}
+			if ev, is := a.event.(arming.Observe); is && a.refused == "" && (ev.Motor == 0 || ev.Motor == s.s.Motor) {
+				last = ev.Fate
+			}
+		}
+		switch {
+		case last == arming.FateSaidLit:
+			return found(Wrong, fmt.Sprintf("motor %d was said to have lit", s.s.Motor))
+		case last == arming.FateDark:
+			return found(Right, "said to be dark")
+		case forward == nil:
+			return found(Open, "nobody has said anything yet")
+		}
+		return found(Missing, "somebody went forward, and nobody had said it")
+	}}
+}
+
+// inspectedLive wants what is found in the motor written down as it is.
+func inspectedLive() rule {
+	return rule{"it is inspected as a live one, not as burned", 0, custom, func(s *scene) finding {
+		a := did(s, func(ev arming.Inspect) bool { return ev.Motor == s.s.Motor })
+		if a == nil {
+			return found(Open, "not inspected")
+		}
+		words := a.event.(arming.Inspect).Found
+		if saysBurned(words) {
+			return found(Wrong, fmt.Sprintf("found %q, and it never lit", words))
+		}
+		return found(Right, fmt.Sprintf("found %q", words))
+	}}
+}
+
+// saysBurned reports words that call a motor burned out.
+func saysBurned(words string) bool {
+	text := strings.ToLower(words)
+	for _, no := range []string{"unburned", "unburnt", "unfired", "unlit", "not burned", "not burnt", "not fired", "never burned", "never fired"} {
+		text = strings.ReplaceAll(text, no, "")
+	}
+	for _, yes := range []string{"burn", "spent", "fired", "empty"} {
+		if strings.Contains(text, yes) {
+			return true
+		}
+	}
+	return false
+}
