@@ -78,4 +78,3 @@ func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.Rename(w.Path(), filepath.Join(ts.MkAbs(args[0]), "drill.jsonl")))
 	ts.Check(os.Rename(w.Path()+".sig", filepath.Join(ts.MkAbs(args[0]), "drill.jsonl.sig")))
 }
-

@@ -65,6 +65,8 @@ type crew struct {
 	t *testing.T
 	x *terminal
 	h hands
+
+	dark string // motor that stayed dark, "" for none
 }
 
 var headOf = regexp.MustCompile(`(?m)│ (.+?) +step (\d+) of (\d+) *$`)
@@ -310,6 +312,8 @@ func (c *crew) closeOut() {
 			c.h.battery(false)
 		case h == "ONE GOES FORWARD":
 			c.say(ranger, firing)
+		case c.dark != "" && h == "MOTOR "+c.dark:
+			c.say("unlit, igniter taken out")
 		case strings.HasPrefix(h, "MOTOR"):
 			c.say("burned out, casing cold")
 		case h == "LEADS SHUNTED":
