@@ -61,7 +61,7 @@ func (a *About) Forms() string {
 	case PostName:
 		return "one of the spotters' posts"
 	}
-	return "words"
+	return "any text"
 }
 
 // Choices is every value that the key takes, for a key that takes one of few;
@@ -141,7 +141,7 @@ var aboutVehicle = []About{
 	needed("vehicle", "cg_behind_front_axle", "CG behind front axle", unit.Length, "Of the centre of gravity, motors loaded."),
 	needed("vehicle", "cg_height", "CG height", unit.Length, "Above the ground, as every height here."),
 	needed("vehicle", "drag_height", "drag height", unit.Length, "Where the drag acts, above the ground."),
-	optional("vehicle", "lift_behind_front_axle", "lift behind front axle", unit.Length, "", "Where the lift acts. Left out: half the wheelbase."),
+	optional("vehicle", "lift_behind_front_axle", "lift behind axle", unit.Length, "", "Where the lift acts. Left out: half the wheelbase."),
 }
 
 var aboutGuide = []About{

@@ -220,7 +220,7 @@ func TestFormsOfKeys(t *testing.T) {
 	for key, want := range map[string]string{
 		"site.clear_length": unit.Expected(unit.Length), "vehicle.drag_coefficient": "a number, such as 0.45", "site.slope": "an angle",
 		"guide.kind": "one of wire, rail", "firing.nulled": "true or false", "firing.lead.gauge": "a whole number",
-		"motor.curve": "builtin:", "motor.igniter": "[igniter.NAME]", "title": "words", "post.name": "spotters",
+		"motor.curve": "builtin:", "motor.igniter": "[igniter.NAME]", "title": "any text", "post.name": "spotters",
 	} {
 		a := AboutKey(key)
 		if !strings.Contains(a.Forms(), want) {

@@ -115,15 +115,22 @@ func (f *cockpitFlags) check(c *cobra.Command) error {
 	case c.Flags().Changed("box") && f.box == "", c.Flags().Changed("meter") && f.meter == "":
 		return usage(c, "%s: no port given; holdline ports lists them", ways[0])
 	}
-	switch f.theme {
-	case "", "light", "dark", "plain":
-	default:
-		return usage(c, "--theme %q: expected light, dark or plain", f.theme)
+	if err := checkTheme(c, f.theme); err != nil {
+		return err
 	}
 	if c.Flags().Changed("practice-wait") && f.practiceWait < leastPracticeWait {
 		return usage(c, "--practice-wait %v: expected %v at least", f.practiceWait, leastPracticeWait)
 	}
 	return nil
+}
+
+// checkTheme refuses a theme that is none; "" leaves the choice to the terminal.
+func checkTheme(c *cobra.Command, name string) error {
+	switch name {
+	case "", "light", "dark", "plain":
+		return nil
+	}
+	return usage(c, "--theme %q: expected light, dark or plain", name)
 }
 
 // isTerminal tells whether a stream of the program is a terminal.

@@ -49,7 +49,7 @@ func (p *program) rootCommand() *cobra.Command {
 			cmd.AddCommand(c)
 		}
 	}
-	add("answers", p.predictCommand(), p.circuitCommand(), p.checkCommand(), p.newCommand())
+	add("answers", p.predictCommand(), p.circuitCommand(), p.checkCommand(), p.newCommand(), p.editCommand())
 	add("", p.cardCommand(), p.drillCommand())
 	add("records", p.verifyCommand(), p.exportCommand(), p.countersignCommand(), p.holdsCommand())
 	add("box", p.portsCommand(), p.practiceBoxCommand())

@@ -216,17 +216,6 @@ func TestMeterPort(t *testing.T) {
 	}
 }
 
-func TestLocale(t *testing.T) {
-	for lang, want := range map[string]bool{"": true, "C": false, "en_GB.UTF-8": true, "C.utf8": true, "en_US.ISO-8859-1": false} {
-		if got := utf8Locale(func(name string) string { return map[string]string{"LANG": lang}[name] }); got != want {
-			t.Errorf("%q: %v", lang, got)
-		}
-	}
-	if utf8Locale(func(name string) string { return map[string]string{"LC_ALL": "C", "LANG": "en_GB.UTF-8"}[name] }) {
-		t.Error("LC_ALL does not go before LANG")
-	}
-}
-
 // TestTheLargerTestCurrentCounts: the box's own word, where it is more than the
 // sheet's, makes a prediction that says no; one that grows in the firing takes
 // back the acceptance. R-27.

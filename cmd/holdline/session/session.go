@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -17,6 +16,7 @@ import (
 	"holdline/arming/journal"
 	"holdline/checklist"
 	"holdline/checklist/sheet"
+	"holdline/cmd/holdline/terminal"
 	"holdline/tui"
 )
 
@@ -60,8 +60,8 @@ func (s *session) config() tui.Config {
 			s.ask(func() { s.driver.step(arming.Code{Matched: matched}) })
 		},
 		Bell:  s.bell,
-		Theme: themeOf(s.o.Theme, os.Getenv),
-		ASCII: !utf8Locale(os.Getenv),
+		Theme: terminal.Theme(s.o.Theme, os.Getenv),
+		ASCII: !terminal.UTF8(os.Getenv),
 	}
 	if s.trainer != nil {
 		cfg.Move = s.move
@@ -388,15 +388,4 @@ func (s *session) stop(ctx context.Context, why string) error {
 	default:
 		return fmt.Errorf("session: the driver has not ended within %v", most)
 	}
-}
-
-// utf8Locale reports whether the terminal may be sent more than ASCII. Only a
-// locale that says otherwise is taken at its word.
-func utf8Locale(getenv func(string) string) bool {
-	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
-		if v := strings.ToUpper(getenv(name)); v != "" {
-			return strings.Contains(v, "UTF-8") || strings.Contains(v, "UTF8")
-		}
-	}
-	return true
 }
