@@ -76,10 +76,13 @@ func (m *Model) countSeen(st *checklist.Step) string {
 	return fmt.Sprintf("you count %g", n)
 }
 
-// drawAdvisory says that a limit is advisory, and which key lets it pass.
-func (m *Model) drawAdvisory(w *writer, t task) {
-	if t.step < 0 || !m.mayWaive(t) || m.frame.State.Evidence[t.step].Present || w.left() < 2 {
+// drawFallen says at the step itself why what was just answered does not stand:
+// a value outside its band, a count that does not add up.
+func (m *Model) drawFallen(w *writer, t task) {
+	if m.form != nil || t.step < 0 || m.frame.State.Evidence[t.step].Present {
 		return
 	}
-	w.text(theme.Dim, "advisory: "+m.keys.Waive.Help().Key+", the range officer lets it pass with a reason")
+	if why, about := strings.CutPrefix(m.frame.Loud, m.frame.Plan.Steps[t.step].ID+": "); about && w.left() > 1 {
+		w.text(theme.Broken, "╱ "+why)
+	}
 }

@@ -42,6 +42,7 @@ type Frame struct {
 	Hands  *HandsView // practice box only: where its hands are
 	Drill  *DrillView // nil without a drill
 	Record RecordView
+	SoFar  string // holds and waivers of earlier firings, for the sign-on; "" for none
 }
 
 // LogLine is one line of what happened.
@@ -73,6 +74,17 @@ type RecordView struct {
 	Signed string // who signed, "" while unsigned
 	KeyNew string // path of a key made on first use, "" for none
 	Fault  string
+
+	Counter CounterView
+}
+
+// CounterView is where the range officer's counter-signature stands.
+type CounterView struct {
+	Busy     bool
+	Declined bool
+	By       string // who counter-signed, "" while nobody has
+	Fault    string // why it was not done
+	Protects string // the key file whose passphrase is wanted
 }
 
 // Hand is a movement of a practice hand.
@@ -96,7 +108,12 @@ type Config struct {
 	SetCode func(code string)  // the range officer's new code, kept in memory only
 	TryCode func(code string)  // tries it; the machine only learns whether it matched
 	Move    func(Hand)         // practice box only, nil otherwise
-	Bell    func()             // rings once; called beside Update, nil for none
-	Theme   string             // "light", "dark", "plain", "" to choose by the terminal
-	ASCII   bool               // the locale is not UTF-8
+
+	// CounterSign adds the range officer's signature to the closed record; the
+	// key is a file, "agent", or "no". Nil where there is no record.
+	CounterSign func(key, passphrase string)
+
+	Bell  func() // rings once; called beside Update, nil for none
+	Theme string // "light", "dark", "plain", "" to choose by the terminal
+	ASCII bool   // the locale is not UTF-8
 }

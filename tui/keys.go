@@ -170,6 +170,8 @@ func enterDoes(t task) string {
 		return "read and accept"
 	case t.id == "arm":
 		return "arm"
+	case t.id == taskCounter:
+		return "sign, or decline"
 	case t.step < 0:
 		return "say"
 	}

@@ -125,7 +125,7 @@ func (m *Model) take() {
 func differs(a, b *Frame) bool {
 	switch {
 	case a.Plan != b.Plan, a.Sheet != b.Sheet, a.Run != b.Run, a.Circuit != b.Circuit, a.Computing != b.Computing,
-		a.Drill.differs(b.Drill), len(a.Log) != len(b.Log), a.Refusal != b.Refusal, a.Loud != b.Loud, a.Record != b.Record, (a.Hands == nil) != (b.Hands == nil):
+		a.Drill.differs(b.Drill), len(a.Log) != len(b.Log), a.Refusal != b.Refusal, a.Loud != b.Loud, a.SoFar != b.SoFar, a.Record != b.Record, (a.Hands == nil) != (b.Hands == nil):
 		return true
 	}
 	if n := len(a.Log); n > 0 && a.Log[n-1] != b.Log[n-1] {
@@ -369,6 +369,8 @@ func (m *Model) openForm(fm *form) {
 	switch fm.task {
 	case "arm/code":
 		fm.secret = m.cfg.TryCode
+	case taskCounter:
+		fm.send = m.sendCounter
 	case arming.StepCode:
 		if m.frame.State.Phase == arming.Setup || m.frame.State.Phase == arming.Ready {
 			fm.secret = m.cfg.SetCode

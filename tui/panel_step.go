@@ -62,7 +62,10 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 		m.drawHand(&w, t)
 		m.drawForm(&w)
 	}
+	m.drawFallen(&w, t)
 	m.drawTrouble(&w)
+	m.drawSoFar(&w, t)
+	m.drawWaived(&w)
 	if m.form == nil && m.stranger() && w.left() > 4 {
 		w.y++
 		w.text(theme.Practice, "New here?")

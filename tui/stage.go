@@ -362,7 +362,10 @@ func (m *Model) drawClosed(c canvas.Canvas) {
 		w.text(theme.Bad, "no record")
 		return
 	}
-	w.y++
+	for _, text := range waived(f) {
+		w.text(theme.Lapsing, text)
+	}
+	m.drawCounter(&w)
 	w.text(theme.Dim, "The record. holdline verify and this path check its chain, signature and replay:")
 	w.text(theme.Strong, r.Path)
 	if r.KeyNew != "" {

@@ -49,6 +49,8 @@ func tasks(f *Frame) (list []task, at int) {
 		list = waitTasks(f)
 	case arming.MakeSafe:
 		list = makeSafeTasks(f)
+	case arming.Closed:
+		list = counterTasks(f)
 	}
 	for i := range list {
 		if !list[i].done && !list[i].side {

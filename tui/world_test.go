@@ -41,6 +41,8 @@ type answers struct {
 // world is a cockpit with a real machine behind it, a small box whose contacts
 // move by hand, and clocks that the test turns.
 type world struct {
+	counter CounterView // of the closed record
+	soFar   string
 	t       testing.TB
 	m       *Model
 	p       *arming.Plan
@@ -117,7 +119,7 @@ func (w *world) frame() Frame {
 	f := Frame{Plan: w.p, State: w.s, Wall: opened.Add(w.at.Wall), Title: w.answers.sheet.Title, Practice: w.p.Practice,
 		Box: "test box, serial 7", LinkText: "box live", BoxBeat: w.beat, Beat: w.beat,
 		Drill: w.drill, Sheet: w.answers.sheet, Run: w.answers.run, Circuit: w.answers.circuit, Log: w.log, Refusal: w.refusal, Loud: w.loud,
-		Record: RecordView{Path: "records/2026-05-03-1402.jsonl", Lines: int64(len(w.log))}}
+		Record: RecordView{Path: "records/2026-05-03-1402.jsonl", Lines: int64(len(w.log)), Counter: w.counter}, SoFar: w.soFar}
 	if w.s.Phase == arming.Closed {
 		f.Record.Closed, f.Record.Signed, f.Record.KeyNew = true, "SHA256:dsCMf2qMDnm+e1Gu8wKgSJyVi9L3H74TyYsMmyOrWtg", "keys/record_ed25519"
 	}
@@ -468,9 +470,13 @@ func (w *world) toArmed() {
 func (w *world) toPhase(p arming.Phase) {
 	w.t.Helper()
 	w.until("")
-	if p == arming.Ready {
-		return
+	if p != arming.Ready {
+		w.toPhaseFromReady(p)
 	}
+}
+
+func (w *world) toPhaseFromReady(p arming.Phase) {
+	w.t.Helper()
 	w.toArmed()
 	if p == arming.Armed {
 		return
@@ -542,30 +548,37 @@ func (w *world) countUp(i int) {
 func (w *world) makeSafe() {
 	w.t.Helper()
 	for n := 0; n < 40 && w.s.Phase == arming.MakeSafe; n++ {
-		switch t := w.m.atHand(); {
-		case strings.HasPrefix(t.id, "inspect/"):
-			w.fill("burned out")
-		case t.id == "fact/LEADS SHUNTED":
-			w.fill("shunted", "1")
-		case t.id == "fact/FIRE WATCH":
-			w.fill("watched", "1")
-		case t.id == "battery":
-			w.key("f6")
-		case t.id == "line/close":
-			w.fill("Ben Wick", "1")
-		case t.id == "result":
-			w.fill("129.4", "-", "straight, chute open")
-		case t.step >= 0:
-			w.countUp(t.step)
-		case t.id == "all-clear":
-			w.fill("Ben Wick")
-		default:
-			w.t.Fatalf("MAKESAFE asks %q\n%s", t.id, w.m.View())
-		}
+		w.makeSafeStep()
 		w.pass(500 * time.Millisecond)
 		if w.refusal.Why != "" {
 			w.t.Fatalf("MAKESAFE: refused: %s: %s\n%s", w.refusal.Why, w.refusal.Mend, w.m.View())
 		}
+	}
+}
+
+// makeSafeStep does what MAKESAFE asks next.
+
+func (w *world) makeSafeStep() {
+	w.t.Helper()
+	switch t := w.m.atHand(); {
+	case strings.HasPrefix(t.id, "inspect/"):
+		w.fill("burned out")
+	case t.id == "fact/LEADS SHUNTED":
+		w.fill("shunted", "1")
+	case t.id == "fact/FIRE WATCH":
+		w.fill("watched", "1")
+	case t.id == "battery":
+		w.key("f6")
+	case t.id == "line/close":
+		w.fill("Ben Wick", "1")
+	case t.id == "result":
+		w.fill("129.4", "-", "straight, chute open")
+	case t.step >= 0:
+		w.countUp(t.step)
+	case t.id == "all-clear":
+		w.fill("Ben Wick")
+	default:
+		w.t.Fatalf("MAKESAFE asks %q\n%s", t.id, w.m.View())
 	}
 }
 

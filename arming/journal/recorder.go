@@ -14,7 +14,7 @@ const (
 	KindEvent      = "event"
 	KindBeats      = "beats"
 	KindNote       = "note"
-	KindPrediction = "answer"
+	KindPrediction = "prediction"
 	KindDrill      = "drill"
 )
 

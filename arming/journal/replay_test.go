@@ -239,6 +239,7 @@ func TestLinesOutOfPlace(t *testing.T) {
 		"two starts":               {planLine, start, start},
 		"a later event first":      {planLine, rec.lines[2]},
 		"an unknown kind":          {planLine, {Kind: "launch", Body: []byte(`{}`)}},
+		"a kind of old":            {planLine, start, {Kind: "answer", Body: []byte(`{}`)}}, // what a prediction was called once
 		"taken up by no start":     {planLine, start, {Kind: "recovered"}, planLine, rec.lines[2]},
 		"taken up as if new":       append(append([]Line{}, rec.lines...), Line{Kind: "recovered", Body: []byte(`{}`)}, grave(t)),
 		"another time":             {planLine, {Kind: KindEvent, At: arming.Instant{Mono: time.Second}, Body: start.Body}},

@@ -73,7 +73,17 @@ func inUse(dir string, practice bool) bool {
 	return err == nil && !ok
 }
 
-// recordPaths lists the records of a folder, sorted by name.
+// Paths lists the records of a folder, sorted by name, that is by the time when
+// they were opened. A folder that does not exist has none.
+func Paths(dir string) ([]string, error) {
+	paths, err := recordPaths(dir)
+	if err != nil {
+		return nil, fmt.Errorf("record: folder %q: %w", dir, err)
+	}
+	return paths, nil
+}
+
+// recordPaths is Paths with the bare error.
 func recordPaths(dir string) ([]string, error) {
 	names, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) {

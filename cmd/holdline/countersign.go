@@ -46,16 +46,12 @@ func (p *program) countersign(path, key string) error {
 		return err
 	}
 	bad := false
-	for _, f := range r.Findings {
-		switch f.Status {
-		case record.UnknownSigner, record.Unsigned, record.ChainGap:
-			// Who signed first is not asked here, and the folder neither.
-		case record.StillOpen:
+	for _, f := range session.Against(r) {
+		if f.Status == record.StillOpen {
 			return fmt.Errorf("countersign: %q: %w", path, record.ErrNotClosed)
-		default:
-			bad = true
-			fmt.Fprintf(p.errOut, "NOT VALID: %s: %s\n", f.Status, oneLine(f.Text))
 		}
+		bad = true
+		fmt.Fprintf(p.errOut, "NOT VALID: %s: %s\n", f.Status, oneLine(f.Text))
 	}
 	if bad {
 		return errAnswerNo

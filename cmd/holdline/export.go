@@ -133,12 +133,12 @@ Exit status: 0 counted; 1 the folder could not be read; 2 wrong usage.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(c *cobra.Command, args []string) error {
 			folder, err := holdsFolder(args)
 			if err != nil {
 				return err
 			}
-			tally, err := reports.TallyFolder(folder)
+			tally, err := reports.TallyFolder(c.Context(), folder, "")
 			if err != nil {
 				return err
 			}

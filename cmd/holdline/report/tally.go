@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"path/filepath"
 	"regexp"
@@ -41,15 +42,23 @@ type Count struct {
 
 // TallyFolder counts over the records of dir and of the folder of practice
 // records in it. Which is which the records' first lines say. A folder that
-// does not exist has none.
-func TallyFolder(dir string) (Tally, error) {
+// does not exist has none. The record at the path except is left out: it is the
+// one being written. It ends early, with the context's error, when that is over.
+func TallyFolder(ctx context.Context, dir, except string) (Tally, error) {
 	real, practice := newCounter(), newCounter()
 	for _, folder := range []string{dir, filepath.Join(dir, PracticeFolder)} {
-		answer, err := record.VerifyDir(folder, record.Options{AnySigner: true})
+		paths, err := record.Paths(folder)
 		if err != nil {
 			return Tally{}, fmt.Errorf("report: count over %q: %w", folder, err)
 		}
-		for _, r := range answer.Records {
+		for _, path := range paths {
+			if err := ctx.Err(); err != nil {
+				return Tally{}, fmt.Errorf("report: count over %q: %w", folder, err)
+			}
+			if path == except {
+				continue
+			}
+			r := record.VerifyFile(path, record.Options{AnySigner: true})
 			counter := real
 			if r.Log.Header.Practice || len(r.Log.Entries) == 0 && folder != dir {
 				counter = practice

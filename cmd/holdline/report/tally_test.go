@@ -43,7 +43,7 @@ func TestHoldsAreCountedOverAFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	got, err := TallyFolder(dir)
+	got, err := TallyFolder(t.Context(), dir, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,7 +87,7 @@ func TestAFolderWithoutHoldsSaysNothingAtSignOn(t *testing.T) {
 	f := begin(t, dir, normal())
 	f.close(record.Interrupted, "the test ends it", 1)
 	for _, folder := range []string{dir, filepath.Join(dir, "none")} {
-		tally, err := TallyFolder(folder)
+		tally, err := TallyFolder(t.Context(), folder, "")
 		if err != nil || tally.SignOn(false) != "" || tally.SignOn(true) != "" {
 			t.Errorf("%s: %q, %v", folder, tally.SignOn(false), err)
 		}

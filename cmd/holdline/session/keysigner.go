@@ -18,9 +18,13 @@ const AgentKey = "agent"
 // passphrase is asked for on the terminal; a public key file (.pub) whose
 // private half the ssh agent holds; or AgentKey. Call done after signing.
 func KeySigner(key string) (signer ssh.Signer, done func(), err error) {
+	return keySigner(key, askPassphrase)
+}
+
+func keySigner(key string, passphrase func(path string) ([]byte, error)) (signer ssh.Signer, done func(), err error) {
 	none := func() {}
 	if key != AgentKey && !strings.HasSuffix(key, ".pub") {
-		signer, err := record.LoadKey(key, askPassphrase)
+		signer, err := record.LoadKey(key, passphrase)
 		return signer, none, err
 	}
 	wanted := ""

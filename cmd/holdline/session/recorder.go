@@ -38,6 +38,7 @@ type recorder struct {
 	signed  string
 	keyNew  string
 	problem string        // of signing, for people
+	counter counter       // the counter-signature
 	closing chan struct{} // closed when closing and signing are over; nil before
 }
 
@@ -241,6 +242,7 @@ func (r *recorder) release() {
 
 func (r *recorder) view() tui.RecordView {
 	v := tui.RecordView{Path: r.w.Path(), Lines: r.lines, Closed: r.closed, Signed: r.signed, KeyNew: r.keyNew}
+	v.Counter = tui.CounterView{Busy: r.counter.busy, Declined: r.counter.declined, By: r.counter.by, Fault: r.counter.fault, Protects: r.counter.protects}
 	switch {
 	case r.fault != nil:
 		v.Fault = r.fault.Error()

@@ -332,6 +332,11 @@ func (s *session) tell() {
 	switch {
 	case v.Closed && v.Signed != "":
 		fmt.Fprintf(&b, "record: %s\nsigned by %s\nholdline verify checks it; ssh-keygen -Y verify checks the signature alone.\n", v.Path, v.Signed)
+		if v.Counter.By != "" {
+			fmt.Fprintf(&b, "counter-signed by %s\n", v.Counter.By)
+		} else {
+			fmt.Fprintf(&b, "not counter-signed: holdline countersign %q --key FILE does it at any time\n", v.Path)
+		}
 	case v.Closed:
 		fmt.Fprintf(&b, "record: %s\nclosed, NOT SIGNED: %s\n", v.Path, v.Fault)
 	default:

@@ -47,6 +47,10 @@ type session struct {
 	accepted [32]byte      // basis of the accepted prediction
 	arming   bool          // the sheet is being read again, for an entry to arm
 	drill    *drilling     // nil without a drill
+
+	soFar       string        // holds and waivers of earlier firings, "" for none
+	stopCount   func()        // ends counting them
+	counterOver chan struct{} // closed when a counter-signature under way is done, nil for none
 }
 
 // config joins the cockpit to the session. No function of it blocks.
@@ -59,6 +63,8 @@ func (s *session) config() tui.Config {
 			matched := s.secret.try(code)
 			s.ask(func() { s.driver.step(arming.Code{Matched: matched}) })
 		},
+		CounterSign: func(key, passphrase string) { s.ask(func() { s.counterSign(key, passphrase) }) },
+
 		Bell:  s.bell,
 		Theme: terminal.Theme(s.o.Theme, os.Getenv),
 		ASCII: !terminal.UTF8(os.Getenv),
@@ -281,7 +287,7 @@ func (s *session) notePrediction(at arming.Instant) {
 
 // fill completes a frame.
 func (s *session) fill(f *tui.Frame) {
-	f.Title, f.Practice, f.Sheet = s.sheet.Title, s.practice, s.sheet
+	f.Title, f.Practice, f.Sheet, f.SoFar = s.sheet.Title, s.practice, s.sheet, s.soFar
 	f.Run, f.Circuit, f.Computing = s.latest.run, s.latest.circuit, math.Float64frombits(s.share.Load())
 	switch {
 	case s.box != nil:
@@ -362,7 +368,10 @@ func (s *session) start(first arming.Start) {
 			1000**a, 1000*s.sheet.Firing.TestCurrentA), true)
 	}
 	s.predict.want(s.sheet, s.asked)
+	ctx, cancel := context.WithCancel(context.Background())
+	s.stopCount = cancel
 	go s.driver.run(first)
+	s.countBefore(ctx)
 }
 
 // post hands something to the driver that must not be lost.
@@ -382,8 +391,10 @@ func (s *session) stop(ctx context.Context, why string) error {
 	s.driver.stop(why, most)
 	s.secret.wipe()
 	s.predict.stop()
+	s.stopCount()
 	select {
 	case <-s.driver.done:
+		s.counterEnd(signWithin)
 		return s.driver.failure
 	default:
 		return fmt.Errorf("session: the driver has not ended within %v", most)

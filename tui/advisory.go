@@ -1,0 +1,44 @@
+package tui
+
+import (
+	"fmt"
+
+	"holdline/arming"
+	"holdline/tui/limits"
+	"holdline/tui/theme"
+)
+
+// drawAdvisory says that a limit is advisory, and which key lets it pass.
+func (m *Model) drawAdvisory(w *writer, t task) {
+	if t.step < 0 || !m.mayWaive(t) || m.frame.State.Evidence[t.step].Present || w.left() < 2 {
+		return
+	}
+	w.text(theme.Dim, "advisory: "+m.keys.Waive.Help().Key+", the range officer lets it pass with a reason")
+}
+
+// waived lists the advisory limits that the range officer has let pass.
+func waived(f *Frame) []string {
+	var out []string
+	if f.Plan == nil {
+		return nil
+	}
+	for i := range f.Plan.Steps {
+		if e := &f.State.Evidence[i]; e.Present && e.Waived {
+			st := &f.Plan.Steps[i]
+			out = append(out, fmt.Sprintf("WAIVED: %s at %s by %s: %s", st.ID, limits.Quantity(e.Value, st.Band.Unit)+practiceMark(f, st), e.By, e.Words))
+		}
+	}
+	return out
+}
+
+// drawWaived has both officers see what was let pass before they arm.
+func (m *Model) drawWaived(w *writer) {
+	if m.frame.State.Phase != arming.Ready {
+		return
+	}
+	for _, text := range waived(&m.frame) {
+		if w.left() > 1 {
+			w.text(theme.Lapsing, text)
+		}
+	}
+}
