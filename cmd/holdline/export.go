@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,7 +27,8 @@ func (p *program) exportCommand() *cobra.Command {
 name, waivers and holds in full, the way from arming to the all clear, what was
 measured against what was predicted, the circuit, and who signed. The ending of
 FILE decides: .pdf (A4, one page for a normal firing), .md, .json, .csv. JSON
-and CSV are SI whatever --units says.
+and CSV are SI whatever --units says. An ending alone names the file after the
+record, in the current folder, with PRACTICE in it for a practice record.
 
 A record that is torn, open or was interrupted is exported too and says so
 first. One that cannot be believed (changed, badly signed, states that do not
@@ -35,6 +37,7 @@ follow from the events) gets a NOT VALID on every page.
 Exit status: 0 written; 3 written, and the record is NOT VALID; 1 nothing was
 written; 2 wrong usage.`,
 		Example: `  holdline export firing.jsonl --to firing.pdf
+  holdline export firing.jsonl --to .md
   holdline export firing.jsonl --to firing.csv --signers allowed_signers`,
 		Args: exactArgs("RECORD"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -49,7 +52,7 @@ written; 2 wrong usage.`,
 			return p.exportRecord(args[0], to, signersFile)
 		},
 	}
-	cmd.Flags().StringVar(&to, "to", "", "write `FILE`: .pdf, .md, .json or .csv")
+	cmd.Flags().StringVar(&to, "to", "", "write `FILE`: .pdf, .md, .json or .csv, or that ending alone")
 	cmd.Flags().StringVar(&signersFile, "signers", "", "allowed_signers `FILE` with the keys to accept")
 	return cmd
 }
@@ -60,18 +63,39 @@ func samePath(a, b string) bool {
 	return err == nil && err2 == nil && os.SameFile(first, second)
 }
 
+// onlyEnding reports that a file name is nothing but an ending.
+func onlyEnding(to string) bool { return slices.Contains(export.Endings, strings.ToLower(to)) }
+
+// defaultName names a page after its record. What is practice says so in the
+// name, whatever the record is called (R-41).
+func defaultName(recordPath string, practice bool, ending string) string {
+	const word = "PRACTICE"
+	name := strings.TrimSuffix(filepath.Base(recordPath), filepath.Ext(recordPath))
+	if practice && !strings.Contains(name, word) {
+		name += "-" + word
+	}
+	return name + strings.ToLower(ending)
+}
+
 func (p *program) exportRecord(path, to, signersFile string) error {
 	r, err := readRecord("export", path, signersFile)
 	if err != nil {
 		return err
 	}
 	d := reports.Build(*r)
+	named := onlyEnding(to)
+	if named {
+		to = defaultName(path, d.Practice, to)
+	}
 	page, err := export.Write(d, to, p.units.System)
 	if err != nil {
 		return err
 	}
 	if err := writeFile(to, page); err != nil {
 		return fmt.Errorf("export: %w", err)
+	}
+	if named {
+		fmt.Fprintf(p.errOut, "written: %s\n", to)
 	}
 	if d.Practice && !strings.Contains(strings.ToLower(filepath.Base(to)), "practice") {
 		fmt.Fprintf(p.errOut, "note: a PRACTICE record; the file's name %q does not say so, its pages do\n", filepath.Base(to))
