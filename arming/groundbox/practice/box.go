@@ -204,6 +204,7 @@ type State struct {
 	PermitOpenedAt   time.Duration // when last commanded open after having been closed
 	PermitClosedAt   time.Duration // when last commanded closed
 	WatchdogRestarts int64         // ON and KEEP accepted
+	WatchdogFrom     time.Duration // since when the watchdog runs: the last of them
 }
 
 // State returns the present state.
@@ -218,7 +219,7 @@ func (b *Box) State() State {
 		Lease: b.ctl.leaseOn(b.ms), BatteryV: h.batteryV, BusV: h.busV, CurrentA: h.currentA(),
 		Pulses: h.pulses, Presses: h.presses, Events: b.ctl.eventBits(h), Faults: b.faults.list(),
 		SnapshotsServed: b.ctl.sequence, PermitOpenedAt: msToTime(h.openedMs), PermitClosedAt: msToTime(h.closedMs),
-		WatchdogRestarts: h.watchdogRestarts,
+		WatchdogRestarts: h.watchdogRestarts, WatchdogFrom: msToTime(h.watchdogFromMs),
 	}
 }
 
