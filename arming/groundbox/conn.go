@@ -32,6 +32,14 @@ func newConn(rw io.ReadWriteCloser, clock func() time.Time) *conn {
 	return c
 }
 
+// device is the USB device behind the port, zero where there is none.
+func (c *conn) device() PortInfo {
+	if port, ok := c.rw.(interface{ Device() PortInfo }); ok {
+		return port.Device()
+	}
+	return PortInfo{}
+}
+
 // readAll reads until the port is gone. Serial ports return 0 bytes and no
 // error when a read has timed out.
 func (c *conn) readAll(clock func() time.Time) {

@@ -42,15 +42,22 @@ type driver struct {
 
 	told      string // the reason of the last Lost, to say it once
 	connected bool
-	known     Identity // of the last connection
+	known     proved // of the last connection
 	everKnown bool
-	tested    map[string]bool // by identity, since its last restart
+	tested    map[proved]bool // since its last restart
 
 	s *session // nil without a port
 }
 
+// proved is who answered: by its own word, and by the USB device that it hangs
+// on, which another box of the same word does not have.
+type proved struct {
+	Identity
+	vendorID, productID, serialNumber string
+}
+
 func newDriver(l *Link) *driver {
-	d := &driver{l: l, tested: map[string]bool{}}
+	d := &driver{l: l, tested: map[proved]bool{}}
 	d.lastRun = l.cfg.Clock()
 	return d
 }

@@ -326,6 +326,45 @@ func TestAnotherBoxUnderTheSameNameIsSaidToBeAnother(t *testing.T) {
 	}
 }
 
+// onDevice is a port with a USB device behind it.
+type onDevice struct {
+	io.ReadWriteCloser
+	device PortInfo
+}
+
+func (p onDevice) Device() PortInfo { return p.device }
+
+// Two boxes can say the same of themselves; the USB device tells them apart.
+func TestAnotherUSBDeviceUnderTheSameNameIsAnotherBox(t *testing.T) {
+	t.Parallel()
+	box := newBox(t, 4)
+	var serial atomic.Pointer[string]
+	plug := func(name string) { serial.Store(&name) }
+	plug("A7")
+	b := linkTo(t, box, func(c *Config) {
+		c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) {
+			rw, err := box.Dial(ctx)
+			return onDevice{rw, PortInfo{Name: "/dev/ttyACM0", USB: true, VendorID: "1209", ProductID: "0001", SerialNumber: *serial.Load()}}, err
+		}
+	})
+	again := func() Connected {
+		f := b.fault("unplug")
+		await[Lost](b, time.Second)
+		box.ClearFault(f)
+		return await[Connected](b, 3*time.Second)
+	}
+	if c := await[Connected](b, 3*time.Second); c.Changed || c.Device.SerialNumber != "A7" {
+		t.Errorf("the first: %+v", c)
+	}
+	if c := again(); c.Changed {
+		t.Errorf("the same again: %+v", c)
+	}
+	plug("B9")
+	if c := again(); !c.Changed {
+		t.Errorf("another device: %+v, want it called another box", c)
+	}
+}
+
 func TestPracticeAndRealAreDecidedByTheDevice(t *testing.T) {
 	t.Parallel()
 	b := linkTo(t, newBox(t, 4), func(c *Config) { c.RequirePractice, c.RequireReal = false, true })

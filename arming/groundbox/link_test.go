@@ -14,8 +14,10 @@ import (
 
 func TestMain(m *testing.M) {
 	flag.Parse()
-	if err := flag.Set("test.parallel", "12"); err != nil { // most of them wait
-		panic(err)
+	if f := flag.Lookup("test.fuzz"); f.Value.String() == "" {
+		if err := flag.Set("test.parallel", "12"); err != nil { // most of them wait
+			panic(err)
+		}
 	}
 	goleak.VerifyTestMain(m)
 }

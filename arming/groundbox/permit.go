@@ -16,7 +16,7 @@ type permit struct {
 	wasOn      bool  // ON was sent since the last confirmed opening
 	basePulses int64 // in the snapshot before ON
 	baseKnown  bool
-	baseBox    Identity
+	baseBox    proved
 
 	offAt    time.Time // when the opening was asked
 	openSeen time.Time // first snapshot that showed it

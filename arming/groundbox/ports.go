@@ -10,7 +10,8 @@ type PortInfo struct {
 	Product      string // the device's own name, where the system tells it
 }
 
-// sameDevice compares by what a USB device says of itself.
-func (p PortInfo) sameDevice(q PortInfo) bool {
+// SameDevice compares by what a USB device says of itself: never true for one
+// that has no serial number.
+func (p PortInfo) SameDevice(q PortInfo) bool {
 	return p.SerialNumber != "" && p.SerialNumber == q.SerialNumber && p.VendorID == q.VendorID && p.ProductID == q.ProductID
 }

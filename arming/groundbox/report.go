@@ -27,9 +27,10 @@ type Connected struct {
 	Identity     Identity
 	Channels     int
 	TestCurrentA float64
-	SelfTested   bool  // passed since the box's last restart, as far as this link knows
-	Changed      bool  // not the box that was connected before
-	Events       Event // found at connecting; restart and owner change are expected and cleared
+	SelfTested   bool     // passed since the box's last restart, as far as this link knows
+	Changed      bool     // not the box that was connected before, by its word or by its USB device
+	Device       PortInfo // the USB device behind the port, zero where the system tells none
+	Events       Event    // found at connecting; restart and owner change are expected and cleared
 }
 
 // SnapshotRead is a good poll.

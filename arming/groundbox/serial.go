@@ -31,7 +31,7 @@ func SerialDial(name string, baud int) func(context.Context) (io.ReadWriteCloser
 		where := f.where()
 		port, err := openSerial(where, baud)
 		if err == nil && !isPseudoTerminal(where) {
-			f.opened(where)
+			port.device = f.opened(where)
 		}
 		return port, err
 	}
@@ -64,7 +64,7 @@ func (f *finder) where() string {
 	}
 	elsewhere := ""
 	for _, p := range ports {
-		if p.sameDevice(f.device) {
+		if p.SameDevice(f.device) {
 			if p.Name == f.device.Name {
 				return f.name
 			}
@@ -77,11 +77,12 @@ func (f *finder) where() string {
 	return f.name
 }
 
-// opened notes the USB device behind a name.
-func (f *finder) opened(where string) {
+// opened notes the USB device behind a name, and returns it: the zero PortInfo
+// where the system tells none.
+func (f *finder) opened(where string) PortInfo {
 	ports, err := f.list()
 	if err != nil {
-		return
+		return PortInfo{}
 	}
 	real := resolve(where)
 	f.mu.Lock()
@@ -89,8 +90,10 @@ func (f *finder) opened(where string) {
 	for _, p := range ports {
 		if p.Name == real && p.SerialNumber != "" {
 			f.device = p
+			return p
 		}
 	}
+	return PortInfo{}
 }
 
 // resolve follows links such as those by device id.
@@ -144,8 +147,9 @@ func lockPort(name string) (*flock.Flock, error) {
 // closes the handle first, and a read or write that starts just then would go
 // to whatever file gets the same number.
 type serialPort struct {
-	port serial.Port
-	lock *flock.Flock
+	port   serial.Port
+	lock   *flock.Flock
+	device PortInfo // set before anybody reads it
 
 	reading, writing, flushing sync.Mutex
 	mu                         sync.Mutex
@@ -157,6 +161,9 @@ func (p *serialPort) over() bool {
 	defer p.mu.Unlock()
 	return p.closed
 }
+
+// Device is the USB device behind the port, zero where there is none.
+func (p *serialPort) Device() PortInfo { return p.device }
 
 // Read returns 0 and nil when nothing came in time.
 func (p *serialPort) Read(b []byte) (int, error) {

@@ -221,7 +221,7 @@ func (s *session) run() error {
 		if !errors.Is(err, errRestart) {
 			return err
 		}
-		delete(s.d.tested, s.d.known.String())
+		delete(s.d.tested, s.d.known)
 		s.d.lost(err)
 	}
 }

@@ -30,8 +30,10 @@ func (s *session) takeOver() error {
 	if err := s.wanted(id); err != nil {
 		return err
 	}
-	changed := s.d.everKnown && id != s.d.known
-	s.d.known, s.d.everKnown = id, true
+	device := s.c.device()
+	who := proved{id, device.VendorID, device.ProductID, device.SerialNumber}
+	changed := s.d.everKnown && who != s.d.known
+	s.d.known, s.d.everKnown = who, true
 	if err := s.own(); err != nil {
 		return err
 	}
@@ -43,14 +45,14 @@ func (s *session) takeOver() error {
 		return err
 	}
 	if events&eventRestarted != 0 {
-		delete(s.d.tested, id.String())
+		delete(s.d.tested, who)
 	}
 	if err := s.watchdogTime(); err != nil {
 		return err
 	}
 	s.d.report(Connected{
 		At: s.d.now(), Identity: id, Channels: s.channels, TestCurrentA: s.testA,
-		SelfTested: s.d.tested[id.String()], Changed: changed, Events: events,
+		SelfTested: s.d.tested[who], Changed: changed, Events: events, Device: device,
 	})
 	s.d.connected, s.d.told = true, ""
 	s.sinceGood = s.sinceGood[:0]
@@ -358,7 +360,7 @@ func (s *session) selfTest() error {
 		s.doubt = true
 		return s.bad("an answer that can not be read: " + strconv.Quote(clipText(got.line.Text)))
 	}
-	s.d.tested[s.d.known.String()] = code == 0
+	s.d.tested[s.d.known] = code == 0
 	r := SelfTested{At: now, Passed: code == 0, Code: code}
 	switch code {
 	case 0:

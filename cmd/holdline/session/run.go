@@ -123,6 +123,9 @@ func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
 		return err
 	}
 	s.box, s.practice = box, box.first.Identity.Practice()
+	if err := rememberBox(s.o.Settings, box.first); err != nil { // only practice looks for it
+		fmt.Fprintf(s.o.Out, "%s: %s\n", cfg.Port, clean(err.Error()))
+	}
 	return nil
 }
 
@@ -146,7 +149,7 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 	}
 	dir := s.o.folder(s.practice)
 	if s.practice {
-		if err := noRealFiring(s.o.folder(false)); err != nil {
+		if err := errors.Join(noRealFiring(s.o.folder(false)), noRealBox(s.o.Settings, groundbox.Ports)); err != nil {
 			return arming.Start{}, err
 		}
 	}
