@@ -1,6 +1,7 @@
 package arming
 
 import (
+	"sync"
 	"testing"
 	"time"
 
@@ -9,166 +10,196 @@ import (
 	"holdline/checklist"
 )
 
-// randomEvent draws any event of people, box and program, mostly with the
-// right names, so that it gets far.
-func randomEvent(t *rapid.T, w *world) Event {
-	by := rapid.SampledFrom([]string{firing, ranger, forward, "Nora", ""})
-	right := rapid.IntRange(0, 9).Draw(t, "right") > 0
-	pick := func(name string) string {
-		if right {
-			return name
+// Random firings: a good crew, and at a rate drawn for each firing every kind
+// of trouble: hands where none may be, orders at the wrong time and by the
+// wrong people, doubts of box, disk and program, clocks that jump, one hardware
+// fault, and the end of the program. Each edge is held against the invariants,
+// and the world around against the three losses (site.settle, site.waited).
+
+// trouble is one thing that goes otherwise than a good crew would have it.
+type trouble struct {
+	name string
+	do   func(t *rapid.T, y *site)
+}
+
+func event(name string, ev Event) trouble {
+	return trouble{name, func(_ *rapid.T, y *site) { _ = y.do(ev) }}
+}
+
+var people = rapid.SampledFrom([]string{ranger, firing, forward, "Nora", ""})
+
+// clocks lets time pass on both clocks without a tick between.
+func clocks(name string, mono, wall time.Duration) trouble {
+	return trouble{name, func(_ *rapid.T, y *site) { y.pass(mono, wall) }}
+}
+
+var troubles = slicesOf(handTroubles, orderTroubles, doubtTroubles)
+
+func slicesOf(parts ...[]trouble) (all []trouble) {
+	for _, p := range parts {
+		all = append(all, p...)
+	}
+	return all
+}
+
+var handTroubles = []trouble{
+	{"key", func(_ *rapid.T, y *site) { y.turnKey(!y.key) }},
+	{"key in and out", func(_ *rapid.T, y *site) { y.turnKey(!y.key); y.turnKey(!y.key) }},
+	{"button", func(_ *rapid.T, y *site) { y.press(!y.hand) }},
+	{"tap", func(_ *rapid.T, y *site) { y.press(!y.hand); y.press(!y.hand) }},
+	{"battery", func(_ *rapid.T, y *site) { y.join(!y.battery) }},
+	{"a person comes back", func(_ *rapid.T, y *site) { y.person = false }},
+	{"an igniter goes open", func(_ *rapid.T, y *site) {
+		if y.igniter[0].Kind == OhmValue {
+			y.igniter[0].Kind = OhmOpen
 		}
-		return by.Draw(t, "by")
-	}
-	switch rapid.IntRange(0, 31).Draw(t, "event") {
-	case 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11:
-		if c := w.s.Cursor(w.p); c >= 0 {
-			return w.goodAnswer(c)
+	}},
+	{"fault", func(t *rapid.T, y *site) {
+		y.fail(siteFault(rapid.IntRange(int(weldedPermit), int(siteFaults)-1).Draw(t, "fault")))
+	}},
+}
+
+// Orders and words, by whoever: at most times somebody else's, or not now.
+var orderTroubles = []trouble{
+	{"open", func(t *rapid.T, y *site) {
+		y.open(OpenLine{By: people.Draw(t, "by"), Names: [checklist.MaxPosts]string{forward}, Key: forward})
+	}},
+	{"close", func(t *rapid.T, y *site) {
+		ev := y.count()
+		ev.By = people.Draw(t, "by")
+		_ = y.do(ev)
+	}},
+	{"close on a wrong count", func(_ *rapid.T, y *site) {
+		ev := y.count()
+		ev.Count--
+		_ = y.do(ev)
+	}},
+	{"go", func(t *rapid.T, y *site) { y.open(GoForward{By: people.Draw(t, "by"), Person: forward}) }},
+	{"entry", func(t *rapid.T, y *site) { _ = y.do(ArmEntry{By: people.Draw(t, "by")}) }},
+	{"start", func(t *rapid.T, y *site) { _ = y.do(StartCount{By: people.Draw(t, "by")}) }},
+	{"resume", func(t *rapid.T, y *site) { _ = y.do(Resume{By: people.Draw(t, "by")}) }},
+	{"scrub", func(t *rapid.T, y *site) { _ = y.do(Scrub{By: people.Draw(t, "by"), Why: "enough"}) }},
+	{"all clear", func(t *rapid.T, y *site) { _ = y.do(AllClear{By: people.Draw(t, "by")}) }},
+	{"inspect", func(t *rapid.T, y *site) {
+		if y.person {
+			_ = y.do(Inspect{Motor: 1, Found: "burned out", By: people.Draw(t, "by")})
 		}
-		return ArmEntry{By: pick(firing)}
-	case 12:
-		return OpenLine{By: pick(ranger), Names: [checklist.MaxPosts]string{forward}, Key: forward}
-	case 13:
-		n := 4
-		if w.s.Line == LineOpen {
-			n = w.s.Crew.forward()
+	}},
+	{"say", func(t *rapid.T, y *site) {
+		f := Fact(rapid.IntRange(int(FactNone), int(FactFireWatched)).Draw(t, "fact"))
+		if y.p.Mode == ModeBox || f >= FactAtRest || f == FactNone { // what hands do is said by those who do it
+			_ = y.do(Say{f, people.Draw(t, "by")})
 		}
-		return CloseLine{By: pick(ranger), Count: n + rapid.IntRange(0, 1).Draw(t, "off")*rapid.IntRange(0, 1).Draw(t, "by one")}
-	case 14:
-		return StartProof{}
-	case 15:
-		return ArmEntry{By: pick(firing)}
-	case 16, 17:
-		return Code{Matched: right}
-	case 18, 19:
-		return StartCount{By: pick(firing)}
-	case 20:
-		return HoldCall{}
-	case 21:
-		return Resume{By: pick(ranger)}
-	case 22:
-		return Scrub{By: pick(ranger), Why: "enough"}
-	case 23:
-		return Say{rapid.SampledFrom([]Fact{FactAtRest, FactMovement, FactShunted, FactFireWatched, FactKeyOut, FactKeyIn, FactPressed}).Draw(t, "fact"), "Nora"}
-	case 24:
-		return Observe{rapid.IntRange(0, 2).Draw(t, "motor"), rapid.SampledFrom([]Fate{FateDark, FateSaidLit, FateInspected}).Draw(t, "fate"), "Nora"}
-	case 25:
-		return GoForward{By: pick(ranger), Person: forward}
-	case 26:
-		return Inspect{rapid.IntRange(1, 2).Draw(t, "motor"), "burned out", pick(forward)}
-	case 27:
-		return Result{RestM: 130, HasRest: true}
-	case 28:
-		return AllClear{By: pick(ranger)}
-	case 29:
-		return BasisLeft{"wind left its range"}
-	case 30:
-		return randomDoubt(t)
-	}
-	return Withdraw{Step: rapid.SampledFrom(coreSteps(w.p)).Draw(t, "step"), Why: "taken back"}
-}
-
-func randomDoubt(t *rapid.T) Event {
-	return rapid.SampledFrom([]Event{BoxLost{"unplugged"}, PermitStuck{}, FocusLost{}, Stalled{"screen"}, RecordFailed{"disk full"},
-		BoxEvents{BitWelded}, BoxEvents{BitEarly}, BoxEvents{BitKeyPulled}, BoxEvents{BitRestarted}, BoxEvents{BitWatchdog},
-		BoxUp{Identity: "test box", Practice: true, Channels: 2}, BoxUp{Practice: false, Channels: 2}, Written{Ticket: 1}, Written{Ticket: 9999},
-		Quit{"ctrl-c"}, Start{From: Run}}).Draw(t, "doubt")
-}
-
-// goodAnswer is the answer that step i wants.
-func (w *world) goodAnswer(i int) Event {
-	st := &w.p.Steps[i]
-	a := Answer{Step: st.ID, Means: MeansSaid, Words: "seen: all as it should be"}
-	switch st.Kind {
-	case checklist.KindName:
-		a.Words = map[string]string{StepFiringOfficer: firing, StepRangeOfficer: ranger, StepKeyHeld: ranger}[st.ID]
-		if a.Words == "" {
-			a.Words = "name of " + st.Post
+	}},
+	{"answer", func(t *rapid.T, y *site) {
+		if i := rapid.IntRange(0, len(y.p.Steps)-1).Draw(t, "step"); y.p.Steps[i].ID != StepHookUp && y.p.Steps[i].Kind != checklist.KindLine {
+			_ = y.do(goodAnswer(&y.s, y.p, i))
 		}
-	case checklist.KindAccept, checklist.KindSecret, checklist.KindQuantity:
-		a.Means, a.Value = MeansTyped, (st.Band.Low+min(st.Band.High, st.Band.Low+4))/2
-		a.Again = a.Value
-	case checklist.KindProof:
-		return StartProof{}
-	case checklist.KindLine:
-		return CloseLine{By: ranger, Count: max(w.s.Crew.forward(), 1)}
-	}
-	if st.Match != "" {
-		a.Words = st.Match
-	}
-	if st.CallWord {
-		a.Words = w.s.CallWord(i) + ", " + a.Words
-	}
-	return a
+	}},
+	{"answer out of band", func(t *rapid.T, y *site) {
+		st := &y.p.Steps[rapid.IntRange(0, len(y.p.Steps)-1).Draw(t, "step")]
+		_ = y.do(Answer{Step: st.ID, Value: 1e6, Again: 1e6, Means: MeansTyped})
+	}},
+	{"withdraw", func(t *rapid.T, y *site) {
+		_ = y.do(Withdraw{Step: y.p.Steps[rapid.IntRange(0, len(y.p.Steps)-1).Draw(t, "step")].ID, Why: "taken back"})
+	}},
+	event("waive", Waive{Step: "daylight", Value: 20, Why: "short run, lamps ready", By: ranger}),
+	event("proof", StartProof{}), event("code", Code{Matched: true}), event("wrong code", Code{}),
+	event("hold", HoldCall{}), event("hold by", HoldBy{"Nora"}), event("basis", BasisLeft{"wind left its range"}),
+	event("dark", Observe{Motor: 1, Fate: FateDark, By: "Nora"}), event("lit", Observe{Fate: FateSaidLit, By: "Nora"}),
+	event("inspected from afar", Observe{Motor: 1, Fate: FateInspected, By: "Nora"}), event("result", Result{RestM: 130, HasRest: true}),
 }
 
-// tryTo steps an event that may well be refused.
-func (w *world) tryTo(ev Event) {
-	before := w.s
-	if err := w.do(ev); err != nil && w.s.Hooked != before.Hooked {
-		w.t.Fatalf("a refused %T changed the state: %v", ev, err)
+var doubtTroubles = []trouble{
+	event("stuck", PermitStuck{}), event("focus", FocusLost{}), event("stalled", Stalled{"screen"}), event("disk full", RecordFailed{"disk full"}),
+	event("quit", Quit{"ctrl-c"}), event("unasked line", Written{9999}), event("old line", Written{1}), event("second start", Start{From: Run}),
+	event("wrong box", BoxUp{Practice: false, Channels: 2}), event("small box", BoxUp{Practice: true, Channels: 1}),
+	event("another box", BoxUp{Practice: true, Channels: 2, NewBox: true}), event("box again", BoxUp{Practice: true, Channels: 2}),
+	{"bits", func(t *rapid.T, y *site) { _ = y.do(BoxEvents{1 << rapid.IntRange(0, 7).Draw(t, "bit")}) }},
+	{"cable out", func(_ *rapid.T, y *site) { y.cut = true }},
+	{"box lost", func(_ *rapid.T, y *site) { y.cut, y.joined = true, false; _ = y.do(BoxLost{"no answer"}) }},
+	{"no look", func(_ *rapid.T, y *site) {
+		y.at.Mono += 50 * time.Millisecond
+		y.at.Wall += 50 * time.Millisecond
+		_ = y.do(Tick{})
+	}},
+	{"counts lost", func(_ *rapid.T, y *site) { y.noCount = true }},
+	{"slow disk", func(_ *rapid.T, y *site) { y.slowDisk = true }},
+	{"the program ends", func(_ *rapid.T, y *site) { y.restart() }},
+	clocks("gap", 400*time.Millisecond, 400*time.Millisecond), clocks("long gap", 1200*time.Millisecond, 1200*time.Millisecond),
+	clocks("asleep", 50*time.Millisecond, 20*time.Minute), clocks("night", 13*time.Hour, 13*time.Hour),
+	clocks("set forth", 50*time.Millisecond, 5*time.Second), clocks("set back", 50*time.Millisecond, -5*time.Second),
+}
+
+// begun keeps firings that a good crew has brought to a phase, by mode.
+var begun struct {
+	sync.Mutex
+	at map[Mode]map[Phase]*site
+}
+
+// siteAt returns a firing that stands in the phase.
+func siteAt(t rapid.TB, mode Mode, phase Phase) *site {
+	begun.Lock()
+	defer begun.Unlock()
+	if begun.at == nil {
+		begun.at = map[Mode]map[Phase]*site{}
+	}
+	if begun.at[mode] == nil {
+		kept := map[Phase]*site{}
+		y := newSite(t, mode, 10)
+		keep := func() {
+			if kept[y.s.Phase] == nil {
+				now := *y
+				kept[y.s.Phase] = &now
+			}
+		}
+		for n := 0; kept[Closed] == nil; n++ {
+			if n > 1000 {
+				t.Fatalf("a good crew does not come on: %v", y)
+			}
+			y.pass(200*time.Millisecond, 200*time.Millisecond)
+			keep()
+			y.crewActs()
+			keep()
+		}
+		begun.at[mode] = kept
+	}
+	if begun.at[mode][phase] == nil {
+		phase = Setup
+	}
+	y := *begun.at[mode][phase]
+	y.lines = nil
+	return &y
+}
+
+// randomFiring draws one firing of so many beats.
+func randomFiring(t *rapid.T, seen *visits, beats int) {
+	mode := rapid.SampledFrom([]Mode{ModeBox, ModeBox, ModeBox, ModeBox, ModeTyped, ModeMeter}).Draw(t, "mode")
+	from := rapid.SampledFrom([]Phase{Setup, Ready, Armed, Count, Window, Run, Wait, MakeSafe}).Draw(t, "from")
+	rate := rapid.SampledFrom([]int{0, 3, 10, 30, 60}).Draw(t, "trouble in 100 beats")
+	y := siteAt(t, mode, from)
+	y.t, y.seen = t, seen
+	for range beats {
+		if rate > 0 && rapid.IntRange(1, 100).Draw(t, "luck") > 100-rate { // a failure shrinks to little trouble
+			rapid.SampledFrom(troubles).Draw(t, "trouble").do(t, y)
+			continue
+		}
+		y.pass(200*time.Millisecond, 200*time.Millisecond)
+		y.crewActs()
 	}
 }
 
-// handTick moves the hands of the world and lets time pass.
-func handTick(t *rapid.T, w *world) {
-	switch rapid.IntRange(0, 11).Draw(t, "hand") {
-	case 0:
-		w.box.Key = ContactOpen
-	case 1, 2:
-		w.box.Key = ContactClosed
-	case 3:
-		w.box.Battery.Millivolt = 0
-	case 4:
-		w.box.Battery.Millivolt = 12400
-	case 5:
-		w.box.Pole1, w.box.Pole2 = ContactClosed, ContactClosed
-		w.box.Presses++
-	case 6, 7:
-		w.box.Pole1, w.box.Pole2 = ContactOpen, ContactOpen
-	case 8:
-		w.igniter = w.s.Hooked
-	}
-	step := rapid.SampledFrom([]time.Duration{50 * time.Millisecond, 100 * time.Millisecond, 240 * time.Millisecond, time.Second}).Draw(t, "step")
-	w.at.Mono += step
-	w.at.Wall += step
-	if rapid.IntRange(0, 40).Draw(t, "jump") == 0 {
-		w.at.Wall += 5 * time.Second
-	}
-	w.tryTo(Tick{})
-	if rapid.IntRange(0, 9).Draw(t, "silent") > 0 {
-		w.look()
-	}
-}
+// GoString is how a failure prints it.
+func (t trouble) GoString() string { return t.name }
 
-// TestRandomFirings drives whole firings and every kind of trouble, and holds
-// each edge against the invariants.
+// TestRandomFirings drives some ten thousand events; the slow tests drive
+// millions.
 func TestRandomFirings(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) { randomFiring(rt, t, 400) })
-}
-
-func randomFiring(rt *rapid.T, t *testing.T, steps int) {
-	w := newWorld(t, ModeBox)
-	w.t = t
-	switch rapid.IntRange(0, 4).Draw(rt, "begin") {
-	case 1:
-		w.crew()
-	case 2:
-		w.crew()
-		w.proof()
-	case 3:
-		w.crew()
-		w.proof()
-		w.hookUp()
-	case 4:
-		w.toWindow()
-	}
-	for range steps {
-		if rapid.Bool().Draw(rt, "time") {
-			handTick(rt, w)
-		} else {
-			w.tryTo(randomEvent(rt, w))
+	seen := newVisits()
+	rapid.Check(t, func(t *rapid.T) { randomFiring(t, seen, 100) })
+	for p, n := range seen.entered {
+		if n == 0 && seen.events > 10000 {
+			t.Errorf("%v was never entered in %d events", Phase(p), seen.events)
 		}
-		w.checkStands()
 	}
 }

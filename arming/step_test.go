@@ -10,61 +10,58 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"holdline/checklist"
 )
 
-// situation is a column of a table: a firing brought to where an event is
-// tried. Each phase has one at least.
+// situation is a column of a table: a firing brought, from another situation,
+// to where an event is tried. Each phase has one at least.
 type situation struct {
 	name  string
 	phase Phase
+	from  string // "" is a firing just begun
 	make  func(w *world)
 }
 
 // The columns, in the tables' order.
-func situations() []situation {
-	ready := func(w *world) { w.crew(); w.proof(); w.hookUp(); w.gates() }
-	armed := func(w *world) { ready(w); w.arm() }
-	run := func(w *world) { w.toWindow(); w.press() }
-	wait := func(w *world) { run(w); w.igniter = false; w.letGo() }
-	over := func(w *world) {
-		wait(w)
-		w.circuitOff()
-		w.must(Say{FactAtRest, firing})
-		w.pass(61 * time.Second)
-		w.circuitOff()
-	}
-	makeSafe := func(w *world) { over(w); w.must(GoForward{By: ranger, Person: forward}) }
-	done := func(w *world) {
-		makeSafe(w)
-		w.must(Inspect{Motor: 1, Found: "burned out", By: forward})
-		w.must(Inspect{Motor: 2, Found: "burned out", By: forward})
-		w.must(Say{FactShunted, forward})
-		w.must(CloseLine{By: ranger, Count: 1})
-		w.must(Say{FactFireWatched, ranger})
-		w.must(Result{RestM: 131, HasRest: true})
-		w.counts(2, 2, 2, 3)
-	}
-	hold := func(w *world) { armed(w); w.must(HoldCall{}) }
-	return []situation{
-		{"SETUP", Setup, (*world).crew},                                        // signed on, line CLOSED, nothing hooked up
-		{"shunted", Setup, func(w *world) { w.crew(); w.proof(); w.shunt() }},  // all that opening the line wants
-		{"forward", Setup, func(w *world) { w.crew(); w.proof(); w.goHook() }}, // one person forward to hook up
-		{"PROOF", Proof, func(w *world) { w.crew(); w.must(StartProof{}) }},
-		{"READY", Ready, ready},
-		{"entry", Ready, func(w *world) { ready(w); w.must(ArmEntry{By: firing}) }}, // the firing officer has armed
-		{"ARMED", Armed, armed},                                                     // the key is in
-		{"COUNT", Count, func(w *world) { armed(w); w.must(StartCount{By: firing}) }},
-		{"WINDOW", Window, (*world).toWindow},
-		{"RUN", Run, run},
-		{"WAIT", Wait, wait},             // just begun, the key still in
-		{"over", Wait, over},             // nothing left of it, circuit dead
-		{"MAKESAFE", MakeSafe, makeSafe}, // one person forward
-		{"done", MakeSafe, done},         // all that the all clear wants
-		{"CLOSED", Closed, func(w *world) { done(w); w.must(AllClear{By: ranger}) }},
-		{"HOLD", Hold, hold}, // the key still in
-		{"keyout", Hold, func(w *world) { hold(w); w.keyOut() }},
-	}
+var situations = []situation{
+	{"SETUP", Setup, "", (*world).crew},                                  // signed on, line CLOSED, nothing hooked up
+	{"shunted", Setup, "SETUP", func(w *world) { w.proof(); w.shunt() }}, // all that opening the line wants
+	{"forward", Setup, "shunted", (*world).openLine},                     // one person forward to hook up
+	{"PROOF", Proof, "SETUP", func(w *world) { w.must(StartProof{}) }},
+	{"READY", Ready, "forward", func(w *world) { w.hooked(); w.gates() }},
+	{"entry", Ready, "READY", func(w *world) { w.must(ArmEntry{By: firing}) }}, // the firing officer has armed
+	{"ARMED", Armed, "entry", (*world).armed},                                  // the key is in
+	{"COUNT", Count, "ARMED", func(w *world) { w.must(StartCount{By: firing}) }},
+	{"WINDOW", Window, "COUNT", func(w *world) { w.pass(w.p.Times.Count) }},
+	{"RUN", Run, "WINDOW", (*world).press},
+	{"WAIT", Wait, "RUN", func(w *world) { w.igniter = false; w.letGo() }},                            // just begun, the key still in
+	{"over", Wait, "WAIT", (*world).waited},                                                           // nothing left of it, circuit dead
+	{"MAKESAFE", MakeSafe, "over", func(w *world) { w.must(GoForward{By: ranger, Person: forward}) }}, // one person forward
+	{"done", MakeSafe, "MAKESAFE", (*world).madeSafe},                                                 // all that the all clear wants
+	{"CLOSED", Closed, "done", func(w *world) { w.must(AllClear{By: ranger}) }},
+	{"HOLD", Hold, "ARMED", func(w *world) { w.must(HoldCall{}) }}, // the key still in
+	{"keyout", Hold, "HOLD", (*world).keyOut},
+}
+
+func (w *world) waited() {
+	w.t.Helper()
+	w.circuitOff()
+	w.must(Say{FactAtRest, firing})
+	w.pass(61 * time.Second)
+	w.circuitOff()
+}
+
+func (w *world) madeSafe() {
+	w.t.Helper()
+	w.must(Inspect{Motor: 1, Found: "burned out", By: forward})
+	w.must(Inspect{Motor: 2, Found: "burned out", By: forward})
+	w.must(Say{FactShunted, forward})
+	w.must(CloseLine{By: ranger, Count: 1})
+	w.must(Say{FactFireWatched, ranger})
+	w.must(Result{RestM: 131, HasRest: true})
+	w.counts(2, 2, 2, 3)
 }
 
 // press, letGo, keyOut and circuitOff are hands, seen by the box or said.
@@ -214,32 +211,42 @@ func cell(before, after *State, fx []Effect, full time.Duration, err error) stri
 	return text
 }
 
-// built keeps each mode's situations, for they are made by whole firings.
-var built = map[Mode][]*world{}
+// built keeps each mode's situations by name.
+var built = map[Mode]map[string]*world{}
+
+// in returns a copy of a firing in the named situation.
+func in(t rapid.TB, mode Mode, name string) *world {
+	t.Helper()
+	if built[mode] == nil {
+		built[mode] = map[string]*world{"": newWorld(t, mode)}
+	}
+	if built[mode][name] == nil {
+		i := slices.IndexFunc(situations, func(s situation) bool { return s.name == name })
+		w := in(t, mode, situations[i].from)
+		situations[i].make(w)
+		w.phase(situations[i].phase)
+		built[mode][name] = w
+	}
+	w := *built[mode][name]
+	plan := *w.p // a test may change its own
+	plan.Steps = slices.Clone(plan.Steps)
+	w.p = &plan
+	w.t, w.fx, w.all = t, nil, nil
+	return &w
+}
 
 // try steps each row's event in each situation, and returns the cells by row.
 func try(t *testing.T, mode Mode, rows []row) (columns []string, cells map[string][]string) {
 	t.Helper()
-	var sits []situation
-	for _, sit := range situations() {
-		if sit.phase != Proof || mode == ModeBox { // without a box the contacts are proved by typed readings
-			sits = append(sits, sit)
-		}
-	}
-	for _, sit := range sits[len(built[mode]):] {
-		w := newWorld(t, mode)
-		sit.make(w)
-		w.phase(sit.phase)
-		w.all = nil
-		built[mode] = append(built[mode], w)
-	}
 	cells = map[string][]string{}
-	for i, sit := range sits {
+	for _, sit := range situations {
+		if sit.phase == Proof && mode != ModeBox {
+			continue // without a box the contacts are proved by typed readings
+		}
 		columns = append(columns, sit.name)
 		for _, r := range rows {
-			w := *built[mode][i]
-			w.t = t
-			ev := r.make(&w)
+			w := in(t, mode, sit.name)
+			ev := r.make(w)
 			before := w.s
 			err := w.do(ev)
 			cells[r.name] = append(cells[r.name], cell(&before, &w.s, w.all, w.p.Times.Wait, err))
@@ -440,7 +447,7 @@ func TestBoxEventsAreRefusedWithoutABox(t *testing.T) {
 // without a row, is a hole in the tables.
 func TestTablesHaveEveryPhaseAndEvent(t *testing.T) {
 	for p := Setup; p < phaseEnd; p++ {
-		if !slices.ContainsFunc(situations(), func(s situation) bool { return s.phase == p }) {
+		if !slices.ContainsFunc(situations, func(s situation) bool { return s.phase == p }) {
 			t.Errorf("%v has no column", p)
 		}
 	}
@@ -478,7 +485,7 @@ func eventNames(t *testing.T) []string {
 			}
 		case *ast.ValueSpec:
 			for _, id := range n.Names {
-				if strings.HasPrefix(id.Name, "Fact") || strings.HasPrefix(id.Name, "Bit") {
+				if isPart(id.Name) {
 					out = append(out, id.Name)
 				}
 			}
@@ -486,6 +493,11 @@ func eventNames(t *testing.T) []string {
 		return true
 	})
 	return out
+}
+
+// isPart reports a fact or an event bit, which is a part of an event.
+func isPart(name string) bool {
+	return strings.HasPrefix(name, "Fact") || strings.HasPrefix(name, "Bit")
 }
 
 // An order by anyone but the one whose order it is, is refused everywhere.
