@@ -657,11 +657,11 @@ func TestPhaseLeftUnfinishedBeginsAgain(t *testing.T) {
 	w.crew()
 	w.proof()
 	w.typed("dead-check", 0)
-	w.pass(phaseLeft / 2)
+	w.pass(10 * time.Minute)
 	if !w.s.Evidence[w.p.index("dead-check")].Present {
 		t.Fatal("the phase began again too soon")
 	}
-	w.pass(phaseLeft)
+	w.pass(10*time.Minute + 200*time.Millisecond)
 	if w.s.Evidence[w.p.index("dead-check")].Present {
 		t.Error("half a dead check outlived its phase")
 	}
