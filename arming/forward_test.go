@@ -39,34 +39,13 @@ func (w *world) lastLoud() string {
 // opened is a firing in SETUP with one person forward.
 func opened(t *testing.T) *world {
 	t.Helper()
-	w := newWorld(t, ModeBox)
-	w.crew()
-	w.proof()
-	w.must(Answer{Step: "dead-check", Means: MeansBox})
-	w.typed("stray-current", 0)
-	w.words("shunt-on", "clip across")
-	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
-	return w
+	return in(t, ModeBox, "forward")
 }
 
 // inMakeSafe is a firing after its wait, with one person forward.
 func inMakeSafe(t *testing.T) *world {
 	t.Helper()
-	w := newWorld(t, ModeBox)
-	w.toWindow()
-	w.button(true)
-	w.igniter = false
-	w.button(false)
-	w.key(false)
-	w.battery(0)
-	w.must(Say{FactAtRest, "Nora"})
-	w.pass(61 * time.Second)
-	w.must(GoForward{By: ranger, Person: forward})
-	w.phase(MakeSafe)
-	if w.s.Line != LineOpen {
-		t.Fatal("nobody is forward")
-	}
-	return w
+	return in(t, ModeBox, "MAKESAFE")
 }
 
 // What makes the box's word worthless calls back who went forward on it, as

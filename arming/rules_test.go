@@ -259,15 +259,7 @@ func TestSafeIsProvedOrNotSaid(t *testing.T) {
 func TestLineOpensOnlyOnAProvedDeadCircuit(t *testing.T) {
 	names := [checklist.MaxPosts]string{forward}
 	good := OpenLine{By: ranger, Names: names, Key: forward}
-	ready := func() *world {
-		w := newWorld(t, ModeBox)
-		w.crew()
-		w.proof()
-		w.must(Answer{Step: "dead-check", Means: MeansBox})
-		w.typed("stray-current", 0)
-		w.words("shunt-on", "clip across")
-		return w
-	}
+	ready := func() *world { return in(t, ModeBox, "shunted") }
 	for _, c := range []struct {
 		name, text string
 		spoil      func(w *world) OpenLine
