@@ -65,9 +65,14 @@ func (m *Model) drawRunPage(c canvas.Canvas) {
 			long.Put(0, y+len(fc.limits)+2+i, theme.Dim, canvas.Fit(note, w))
 		}
 	}
-	m.scroll = min(m.scroll, max(0, total-(h-2)))
-	c.Sub(0, 1, w, h-2).Copy(long, m.scroll)
-	if more := total - (h - 2) - m.scroll; more > 0 {
+	top := 1
+	if how := m.changeSheet(); how != "" {
+		c.Put(0, 1, theme.Text, canvas.Fit(how, w))
+		top = 2
+	}
+	m.scroll = min(m.scroll, max(0, total-(h-1-top)))
+	c.Sub(0, top, w, h-1-top).Copy(long, m.scroll)
+	if more := total - (h - 1 - top) - m.scroll; more > 0 {
 		c.Put(0, h-1, theme.Dim, fmt.Sprintf("↓ %d more rows: cases, then every limit", more))
 	}
 }

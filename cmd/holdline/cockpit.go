@@ -77,6 +77,7 @@ func (p *program) openCockpit(ctx context.Context, f cockpitFlags, args []string
 		Box: f.box, Meter: f.meter, Typed: f.typed, Practice: f.practice,
 		RecordDir: f.recordDir, KeyFile: f.keyFile, PracticeWait: f.practiceWait,
 		Theme: f.theme, Units: p.units.System, Version: version,
+		Edit: func(ctx context.Context, path string) error { return p.editSheet(ctx, path, f.theme) },
 	}
 	if len(args) == 1 {
 		options.SheetPath = args[0]

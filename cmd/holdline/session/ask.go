@@ -2,6 +2,8 @@ package session
 
 import (
 	"bufio"
+	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -9,7 +11,32 @@ import (
 	"golang.org/x/term"
 
 	"holdline/arming/groundbox"
+	"holdline/checklist/sheet"
 )
+
+// errEdit says that values of the sheet are to be changed first.
+var errEdit = errors.New("session: the sheet is to be changed first")
+
+// prepare reads the sheet and asks how to measure. Before anything is opened
+// or recorded the sheet may still be changed, as often as somebody wants; from
+// then on the plan of the firing is a constant.
+func (o *Options) prepare(ctx context.Context) (*sheet.Sheet, error) {
+	for {
+		sh, err := o.load()
+		if err != nil {
+			return nil, err
+		}
+		if err = o.askHow(); !errors.Is(err, errEdit) {
+			return sh, err
+		}
+		if err := o.Edit(ctx, o.SheetPath); err != nil {
+			return nil, err
+		}
+	}
+}
+
+// mayEdit reports whether the sheet is a file that a form can be opened on.
+func (o *Options) mayEdit() bool { return o.Edit != nil && o.SheetPath != "" }
 
 // askHow asks how to measure, when nothing says so. Practice is not among the
 // answers: it and the real thing are never one line apart (R-42).
@@ -43,8 +70,13 @@ func (o *Options) choose(in io.Reader, out io.Writer, ports []groundbox.PortInfo
 	fmt.Fprint(out, `  box PORT    a ground box: the laptop can stop the firing
   meter PORT  a multimeter on a serial line: the laptop cannot stop the firing
   typed       readings typed off a meter: the laptop cannot stop the firing
-To practise instead, leave with quit and start again with --practice.
 `)
+	last := "type box and a port, meter and a port, typed, or quit"
+	if o.mayEdit() {
+		fmt.Fprintln(out, "  edit        change values of the sheet first")
+		last = "type box and a port, meter and a port, typed, edit, or quit"
+	}
+	fmt.Fprintln(out, "To practise instead, leave with quit and start again with --practice.")
 	lines := bufio.NewScanner(in)
 	for {
 		fmt.Fprint(out, "> ")
@@ -62,9 +94,11 @@ To practise instead, leave with quit and start again with --practice.
 		case len(words) == 1 && words[0] == "typed":
 			o.Typed = true
 			return nil
+		case len(words) == 1 && words[0] == "edit" && o.mayEdit():
+			return errEdit
 		case len(words) == 1 && words[0] == "quit":
 			return ErrHow
 		}
-		fmt.Fprintln(out, "type box and a port, meter and a port, typed, or quit")
+		fmt.Fprintln(out, last)
 	}
 }

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -34,6 +35,10 @@ type Options struct {
 	// Drill, when not nil, lets surprises come. Only a practice box of the
 	// session's own can show them.
 	Drill *Drill
+
+	// Edit opens the form of a sheet and returns when it is left; nil for none.
+	// It is called before anything is opened or recorded, never later.
+	Edit func(ctx context.Context, path string) error
 
 	Theme   string // "light", "dark", "plain", "" to choose by the terminal
 	Units   unit.System

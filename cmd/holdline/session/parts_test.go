@@ -188,7 +188,7 @@ func TestChoosingHowToMeasure(t *testing.T) {
 		var o Options
 		var out strings.Builder
 		err := o.choose(strings.NewReader(c.typed), &out, []groundbox.PortInfo{{Name: "/dev/ttyACM0", Product: "Box\x1b[2J"}})
-		if !errors.Is(err, c.err) || o != c.want {
+		if !errors.Is(err, c.err) || !reflect.DeepEqual(o, c.want) {
 			t.Errorf("%q: %+v, %v", c.typed, o, err)
 		}
 		if strings.Contains(out.String(), "\x1b") {
@@ -196,6 +196,23 @@ func TestChoosingHowToMeasure(t *testing.T) {
 		}
 		if !strings.Contains(out.String(), "/dev/ttyACM0") || strings.Contains(out.String(), "  practice ") {
 			t.Errorf("the question: %q", out.String())
+		}
+	}
+}
+
+// The sheet can be changed while it is asked how to measure, and is read anew
+// then; without a file or a form it is not offered.
+func TestTheSheetMayBeChangedBeforeTheFiring(t *testing.T) {
+	var out strings.Builder
+	edit := func(context.Context, string) error { return nil }
+	o := Options{SheetPath: "first/sheet.toml", Edit: edit}
+	if err := o.choose(strings.NewReader("edit\n"), &out, nil); !errors.Is(err, errEdit) || !strings.Contains(out.String(), "\n  edit ") {
+		t.Errorf("%v: %q", err, out.String())
+	}
+	for _, o := range []Options{{Edit: edit}, {SheetPath: "first/sheet.toml"}} {
+		out.Reset()
+		if err := o.choose(strings.NewReader("edit\ntyped\n"), &out, nil); err != nil || !o.Typed || strings.Contains(out.String(), "edit") {
+			t.Errorf("%v: %q", err, out.String())
 		}
 	}
 }

@@ -40,11 +40,8 @@ func run(ctx context.Context, o Options) (path string, err error) {
 	if err := o.complete(); err != nil {
 		return "", err
 	}
-	sh, err := o.load()
+	sh, err := o.prepare(ctx)
 	if err != nil {
-		return "", err
-	}
-	if err := o.askHow(); err != nil {
 		return "", err
 	}
 	signer, err := openSigner(o.KeyFile, o.Settings)
