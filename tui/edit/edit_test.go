@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -133,33 +134,94 @@ func (w *world) settle() {
 
 func (w *world) answer(work Work) {
 	w.t.Helper()
-	path := filepath.Join(folder, "sheet.toml")
-	parse := func(text []byte) (*sheet.Sheet, error) { return sheet.Parse(path, text, sheet.CurvesBeside(path)) }
-	s, err := parse(work.Text)
-	var faults sheet.Faults
-	errors.As(err, &faults)
+	s, faults := parse(work.Text)
 	w.send(Checked{work.Number, s, faults})
 	if s != nil {
-		const runs = 300
-		o := prediction.MendOptions{Runs: runs, Seed: 1, Workers: 1}
 		if work.Predict {
-			c, err := prediction.BuildCircuit(context.Background(), "", "", s.Circuit(), prediction.CircuitOptions{Runs: runs, Seed: 1, Workers: 1})
-			if err != nil {
-				w.t.Fatal(err)
-			}
-			run, err := prediction.BuildRun(context.Background(), s, prediction.RunOptions{Runs: runs, Seed: 1, Workers: 1})
+			run, c, err := predicted(string(work.Text))
 			w.send(Predicted{work.Number, run, c, err})
 		}
 		for _, key := range work.Keys {
-			r, err := prediction.FindRange(context.Background(), work.Text, key, parse, o)
+			r, err := ranged(string(work.Text), key)
 			w.send(Ranged{work.Number, key, r, err})
 		}
 		if work.Motors {
-			counts, err := prediction.MotorCounts(context.Background(), s, o)
+			counts, err := motorCounts(string(work.Text))
 			w.send(Counted{work.Number, counts, err})
 		}
 	}
 	w.send(Worked{work.Number})
+}
+
+const runs = 300
+
+var mendOptions = prediction.MendOptions{Runs: runs, Seed: 1, Workers: 1}
+
+func parse(text []byte) (*sheet.Sheet, sheet.Faults) {
+	s, err := parseSheet(text)
+	var faults sheet.Faults
+	errors.As(err, &faults)
+	return s, faults
+}
+
+func parseSheet(text []byte) (*sheet.Sheet, error) {
+	path := filepath.Join(folder, "sheet.toml")
+	return sheet.Parse(path, text, sheet.CurvesBeside(path))
+}
+
+// The answers are worked out once for each text: many tests begin with the
+// same.
+var known sync.Map
+
+func once[T any](key string, work func() (T, error)) (T, error) {
+	type answer struct {
+		value T
+		err   error
+	}
+	made := sync.OnceValue(func() answer {
+		v, err := work()
+		return answer{v, err}
+	})
+	got, _ := known.LoadOrStore(key, made)
+	a := got.(func() answer)()
+	return a.value, a.err
+}
+
+type both struct {
+	run     *prediction.Run
+	circuit *prediction.Circuit
+}
+
+func predicted(text string) (*prediction.Run, *prediction.Circuit, error) {
+	b, err := once("predict "+text, func() (both, error) {
+		s, err := parseSheet([]byte(text))
+		if err != nil {
+			return both{}, err
+		}
+		c, err := prediction.BuildCircuit(context.Background(), "", "", s.Circuit(), prediction.CircuitOptions{Runs: runs, Seed: 1, Workers: 1})
+		if err != nil {
+			return both{}, err
+		}
+		run, err := prediction.BuildRun(context.Background(), s, prediction.RunOptions{Runs: runs, Seed: 1, Workers: 1})
+		return both{run, c}, err
+	})
+	return b.run, b.circuit, err
+}
+
+func ranged(text, key string) (prediction.Range, error) {
+	return once(key+" "+text, func() (prediction.Range, error) {
+		return prediction.FindRange(context.Background(), []byte(text), key, parseSheet, mendOptions)
+	})
+}
+
+func motorCounts(text string) ([]prediction.MotorCount, error) {
+	return once("motors "+text, func() ([]prediction.MotorCount, error) {
+		s, err := parseSheet([]byte(text))
+		if err != nil {
+			return nil, err
+		}
+		return prediction.MotorCounts(context.Background(), s, mendOptions)
+	})
 }
 
 // scenes are the moments that the golden screens keep.

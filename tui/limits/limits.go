@@ -92,6 +92,9 @@ func drawRow(c canvas.Canvas, l *prediction.Limit) {
 
 // Than says on which side of its limit a value has to be.
 func Than(l *prediction.Limit) string {
+	if l.Value == l.Limit && l.Unit == "cases airborne" { // what is left tells nothing then
+		return "≤"
+	}
 	if math.Abs(l.Left-(l.Value-l.Limit)) <= math.Abs(l.Left-(l.Limit-l.Value)) {
 		return "≥"
 	}
