@@ -238,10 +238,10 @@ func (s *session) header() record.Header {
 
 // cockpit runs the screen until it is left, then ends everything.
 func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
-	s.start(first)
-	s.settle()
 	s.screen = newScreen(s.o.Out)
 	defer s.screen.close()
+	s.start(first)
+	s.settle()
 	model := painted{model: guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}, screen: s.screen, w: firstW, h: firstH}
 	program := tea.NewProgram(model, append(tui.Options(), tea.WithoutSignalHandler(),
 		tea.WithInput(s.o.In), tea.WithOutput(s.screen), tea.WithFPS(libraryRate))...)

@@ -27,12 +27,13 @@ const (
 // kind of end; it writes through the screen, which paints only while the
 // alternate screen is on, and drops what the library itself would paint there.
 type screen struct {
-	tty  *os.File
-	next atomic.Pointer[picture] // newest, nil when it is painted
-	kick chan struct{}           // capacity 1
-	quit chan struct{}
-	done chan struct{}
-	late atomic.Int64 // since when a frame is on its way, in Unix ns; 0 for none
+	tty   *os.File
+	next  atomic.Pointer[picture] // newest, nil when it is painted
+	kick  chan struct{}           // capacity 1
+	quit  chan struct{}
+	done  chan struct{}
+	first chan struct{} // closed when a frame has been painted
+	late  atomic.Int64  // since when a frame is on its way, in Unix ns; 0 for none
 
 	mu sync.Mutex // one write at a time; guards on
 	on bool       // the alternate screen is
@@ -45,7 +46,7 @@ type picture struct {
 }
 
 func newScreen(tty *os.File) *screen {
-	s := &screen{tty: tty, kick: make(chan struct{}, 1), quit: make(chan struct{}), done: make(chan struct{})}
+	s := &screen{tty: tty, kick: make(chan struct{}, 1), quit: make(chan struct{}), done: make(chan struct{}), first: make(chan struct{})}
 	go s.run()
 	return s
 }
@@ -88,6 +89,9 @@ func (s *screen) run() {
 			p.Resize(w, h)
 		}
 		s.paint(p.Paint(now.view))
+		if last.IsZero() {
+			close(s.first)
+		}
 		last = time.Now()
 		s.late.Store(0)
 		if s.next.Load() != nil { // came meanwhile

@@ -367,11 +367,23 @@ func (s *session) start(first arming.Start) {
 		s.driver.log(time.Now(), fmt.Sprintf("the box says that it tests with up to %.3g mA, the sheet says %.3g mA: the larger counts",
 			1000**a, 1000*s.sheet.Firing.TestCurrentA), true)
 	}
-	s.predict.want(s.sheet, s.asked)
 	ctx, cancel := context.WithCancel(context.Background())
 	s.stopCount = cancel
 	go s.driver.run(first)
 	s.countBefore(ctx)
+	go s.predictFirst()
+}
+
+// predictFirst has the first prediction made once the first frame is out: nobody
+// waits for the screen because of the models.
+func (s *session) predictFirst() {
+	if s.screen != nil {
+		select {
+		case <-s.screen.first:
+		case <-time.After(time.Second):
+		}
+	}
+	s.post(func() { s.predict.want(s.sheet, s.asked) })
 }
 
 // post hands something to the driver that must not be lost.

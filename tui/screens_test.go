@@ -1,0 +1,192 @@
+package tui
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/vt"
+	"github.com/google/go-cmp/cmp"
+
+	"holdline/arming"
+	"holdline/tui/paint"
+	"holdline/tui/theme"
+)
+
+// glass is a terminal that shows what is painted for it: an emulator that gets
+// the bytes a real one would get.
+type glass struct {
+	t       *testing.T
+	emu     *vt.Emulator
+	painter paint.Painter
+	w, h    int
+}
+
+func newGlass(t *testing.T, w, h int) *glass {
+	t.Helper()
+	g := &glass{t: t, emu: vt.NewEmulator(w, h)}
+	t.Cleanup(func() { _ = g.emu.Close() })
+	g.resize(w, h)
+	return g
+}
+
+func (g *glass) resize(w, h int) {
+	g.w, g.h = w, h
+	g.emu.Resize(w, h)
+	g.painter.Resize(w, h)
+}
+
+// show paints a view and returns the bytes that it took.
+func (g *glass) show(view string) string {
+	g.t.Helper()
+	text := g.painter.Paint(view)
+	if _, err := g.emu.WriteString(text); err != nil {
+		g.t.Fatal(err)
+	}
+	return text
+}
+
+// text is what a person reads on it.
+func (g *glass) text() string {
+	rows := strings.Split(g.emu.String(), "\n")
+	for i := range rows {
+		rows[i] = strings.TrimRight(rows[i], " ")
+	}
+	return strings.TrimRight(strings.Join(rows, "\n"), "\n")
+}
+
+// colours holds every cell against the theme: both colours set where it has
+// colours, none where it has not.
+func (g *glass) colours(name string) {
+	g.t.Helper()
+	for y := range g.h {
+		for x := range g.w {
+			c := g.emu.CellAt(x, y)
+			if c == nil {
+				g.t.Fatalf("no cell %d, %d of %d by %d", x, y, g.w, g.h)
+			}
+			if c.Width == 0 {
+				continue // the second half of a wide character
+			}
+			if set := c.Style.Fg != nil && c.Style.Bg != nil; set != (name != "plain") {
+				g.t.Fatalf("theme %s, %d by %d: cell %d, %d %q has the colours %v on %v", name, g.w, g.h, x, y, c.Content, c.Style.Fg, c.Style.Bg)
+			}
+		}
+	}
+}
+
+// Every golden screen, in every theme, as the terminal shows it: from one to
+// the next on the same terminal, larger and smaller, so that whatever is left
+// behind is seen. The words are the same in every theme.
+func TestGoldenScreensOnATerminal(t *testing.T) {
+	t.Parallel()
+	for _, sc := range scenes() {
+		t.Run(sc.name, func(t *testing.T) {
+			t.Parallel()
+			w := newWorld(t, sc.mode)
+			sc.act(w)
+			g := newGlass(t, 80, 24)
+			for _, name := range theme.Names() {
+				w.m.theme = theme.New(name)
+				for _, size := range [][2]int{{200, 50}, {60, 15}, {80, 24}, {120, 36}, {100, 30}} {
+					w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+					g.resize(size[0], size[1])
+					g.show(w.m.View())
+					path := filepath.Join("testdata", fmt.Sprintf("%s-%dx%d.golden", sc.name, size[0], size[1]))
+					want, err := os.ReadFile(path)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if d := cmp.Diff(strings.TrimRight(string(want), "\n"), g.text()); d != "" {
+						t.Fatalf("theme %s: the terminal does not show %s (-want +got):\n%s", name, path, d)
+					}
+					g.colours(name)
+				}
+			}
+		})
+	}
+}
+
+var moves = regexp.MustCompile(`\x1b\[(\d+);\d+H`)
+
+// rowsIn returns the rows that a text paints in.
+func rowsIn(t *testing.T, text string) map[int]bool {
+	t.Helper()
+	if strings.Contains(text, "\x1b[2J") {
+		t.Fatalf("the screen is cleared: %q", text)
+	}
+	rows := map[int]bool{}
+	for _, m := range moves.FindAllStringSubmatch(text, -1) {
+		n, err := strconv.Atoi(m[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows[n-1] = true
+	}
+	return rows
+}
+
+// No flicker: while a firing goes on, a row that has not changed is not
+// written, and the screen is never cleared.
+func TestNoFlicker(t *testing.T) {
+	t.Parallel()
+	for _, p := range []arming.Phase{arming.Setup, arming.Ready, arming.Armed, arming.Count, arming.Window, arming.Wait} {
+		for _, size := range [][2]int{{80, 24}, {200, 50}} {
+			w := at(t, p)
+			w.dead = false
+			w.m.theme = theme.New("dark")
+			resize(w, size)
+			g := newGlass(t, size[0], size[1])
+			g.show(w.m.View())
+			before := strings.Split(w.m.View(), "\n")
+			for range 60 {
+				w.pass(50 * time.Millisecond)
+				now := strings.Split(w.m.View(), "\n")
+				painted := rowsIn(t, g.show(w.m.View()))
+				for y := range now {
+					if painted[y] != (now[y] != before[y]) {
+						t.Fatalf("%v %v: row %d painted %v, changed %v\n%q\n%q", p, size, y, painted[y], now[y] != before[y], before[y], now[y])
+					}
+				}
+				before = now
+			}
+		}
+	}
+}
+
+// Names of every kind leave nothing behind on the terminal, and what stands
+// beside them stays in its place.
+func TestNamesOfEveryKindOnATerminal(t *testing.T) {
+	t.Parallel()
+	g := newGlass(t, 80, 24)
+	for _, name := range []string{"日本 花子", "e\u0301e\u0301e\u0301", "👩‍🚀 Rider", "한글 이름", "Zoë Ångström", "a\u202egnirts"} {
+		w := newWorld(t, arming.ModeBox)
+		w.m.theme = theme.New("light")
+		for _, key := range []string{"", "o", "s", "l", "esc"} {
+			if key == "" {
+				w.fill(name)
+			} else {
+				w.m.Update(keyMsg(key))
+			}
+			view := w.m.View()
+			g.show(view)
+			fresh := newGlass(t, 80, 24)
+			fresh.show(view)
+			if d := cmp.Diff(fresh.text(), g.text()); d != "" {
+				t.Fatalf("%q, key %q: something was left behind (-fresh +got):\n%s", name, key, d)
+			}
+			g.colours("light")
+			for y := range 24 { // the rule between the panels stands in one column
+				if c := g.emu.CellAt(38, y); y > 3 && y < 18 && w.m.page == pageMain && c.Content != "│" && c.Content != "├" {
+					t.Fatalf("%q, key %q: column 38 of row %d is %q\n%s", name, key, y, c.Content, g.text())
+				}
+			}
+		}
+	}
+}
