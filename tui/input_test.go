@@ -390,24 +390,35 @@ func TestNamesOfEveryKind(t *testing.T) {
 	}
 }
 
-// 10,000 random keys never panic, never break the screen, and never send an
-// event that the cockpit may not send. The machine behind judges every one.
+// 10,000 random keys, alone, in bursts that arrive as one, and pasted, never
+// panic, never break the screen, and never take the machine along an edge that
+// its invariants forbid: the world holds arming.Check against every step.
 func TestRandomKeys(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(7, 11))
 	names := []string{"enter", "enter", "enter", "esc", "tab", "shift+tab", "up", "down", "backspace", "ctrl+u", "space",
 		"f5", "f6", "f7", "f8", "f9", "a", "x", "w", "v", "p", "c", "o", "l", "s", "?", "g", "t", "1", "2", "9", "all", "lit", "count",
-		"read", "prove", "AdaFinch", "BenWick", "plover", "seen", "é", "日", "\x00", "\u202e", "ab cd", "leave"}
-	starts := []arming.Phase{arming.Setup, arming.Ready, arming.Armed, arming.Count, arming.Hold, arming.Wait, arming.MakeSafe, arming.Closed}
-	for n, p := range starts {
-		w := newWorld(t, arming.ModeBox)
-		if p != arming.Setup {
-			w.toPhase(p)
-		}
-		for k := range 10000 / len(starts) {
-			name := names[rng.IntN(len(names))]
-			w.m.Update(keyMsg(name))
+		"read", "prove", "AdaFinch", "BenWick", "plover", "seen", "é", "日", "\x00", "\u202e", "ab cd", "leave", "ctrl+c"}
+	sizesSeen := 0
+	for n, p := range allPhases {
+		w := at(t, p)
+		w.dead = false
+		for k := range 10000/len(allPhases) + 1 {
+			msg := keyMsg(names[rng.IntN(len(names))])
+			if rng.IntN(6) == 0 {
+				burst := ""
+				for range 1 + rng.IntN(8) {
+					burst += []string{"a", "x", "1", " ", "日", "e\u0301", "count", "\r", "q"}[rng.IntN(9)]
+				}
+				msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(burst), Paste: rng.IntN(2) == 0}
+			}
+			before := len(w.sent)
+			w.m.Update(msg)
+			if msg.Paste && len(w.sent) > before && w.sent[len(w.sent)-1] != (arming.HoldCall{}) {
+				t.Fatalf("start %v key %d: a paste sent %v", p, k, w.sent[before:])
+			}
 			if rng.IntN(4) == 0 {
+				sizesSeen++
 				w.m.Update(tea.WindowSizeMsg{Width: rng.IntN(140), Height: rng.IntN(45)})
 			}
 			if k%7 == 0 {
@@ -418,6 +429,9 @@ func TestRandomKeys(t *testing.T) {
 				}
 			}
 		}
+	}
+	if sizesSeen < 1000 {
+		t.Errorf("%d sizes", sizesSeen)
 	}
 }
 

@@ -141,6 +141,9 @@ func (w *world) submit(ev arming.Event) {
 func (w *world) step(ev arming.Event) {
 	w.t.Helper()
 	s, fx, err := arming.Step(w.p, w.s, w.at, ev)
+	if broken := arming.Check(w.p, w.s, ev, s, fx); broken != nil {
+		w.t.Fatalf("%T: %v", ev, broken)
+	}
 	w.s = s
 	if err != nil {
 		w.refusal = Refusal{At: w.at, Why: err.Error()}
