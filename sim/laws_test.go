@@ -62,8 +62,8 @@ func TestBoostAndCoastClosedForms(t *testing.T) {
 	close(t, "peak deceleration", o.PeakDecelerationMps2, (rolling+c*v0*v0)/2, 1e-10)
 }
 
-// Track coast-down in the form of 40 CFR 86.529-98, F = A + C V²: the speed at
-// every moment of the coast is v(t) = √(A/C) tan(atan(v_0 √(C/A)) − t √(AC)/m).
+// Track coast-down in the form of 40 CFR 1066.301, F = A + B V + C V², with B
+// set to 0 as 1066.310 allows and 86.529-98 has it: the speed at every moment of the coast is v(t) = √(A/C) tan(atan(v_0 √(C/A)) − t √(AC)/m).
 func TestCoastDownForm(t *testing.T) {
 	p := plain(t, 1.4, 40, 1)
 	p.Air.DensityKgM3 = 1.17 // the reference density of that regulation

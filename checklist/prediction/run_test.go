@@ -330,6 +330,15 @@ func TestRunTextForPeople(t *testing.T) {
 			t.Errorf("the US text does not say %q", part)
 		}
 	}
+	drawn := 0
+	for _, r := range metric.String() {
+		if r > '\u2800' && r <= '\u28ff' {
+			drawn++
+		}
+	}
+	if drawn < 40 {
+		t.Errorf("the chart of speed over distance has %d dotted cells", drawn)
+	}
 }
 
 // The borrowed distances against the codes' own numbers in feet: NAR model
