@@ -211,7 +211,7 @@ func (m *machine) zero() {
 func (m *machine) onResume(ev Resume) error {
 	switch {
 	case m.s.Phase != Hold:
-		return m.refuse("nothing is on hold", "")
+		return m.refuse("HOLD has not been called", "")
 	case m.s.Crew.Range == "" || !sameName(ev.By, m.s.Crew.Range):
 		return m.refuse("only the range officer resumes", "")
 	case !m.s.keyOut(m.p):

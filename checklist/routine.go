@@ -119,7 +119,7 @@ func vehicle(in Inputs) []Step {
 		brought("igniters", in.Motors, "Igniters brought to the site, all of them: how many?"),
 		igniterLots(),
 		batteryRest(),
-		{ID: "running-gear", Kind: KindWords, Challenge: "Wheels, guide and retention, tried by hand", Hint: "what turned, what slid, what held", Source: "common practice, no source"},
+		{ID: "running-gear", Kind: KindWords, Challenge: "Wheels, guide and retention, tried by hand", Hint: "what turned, what slid, what stayed in place", Source: "common practice, no source"},
 		{ID: "stops", Kind: KindWords, Challenge: "Every stopping device: armed and tried. What did each do?", Hint: "each device by name", Source: "common practice, no source"},
 	}
 	for i := range steps {

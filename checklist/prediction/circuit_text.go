@@ -194,7 +194,7 @@ func (c *Circuit) WeakestLink() string {
 	p, sol := c.Problem, &c.Solution
 	k := sol.Weakest()
 	ig, ans := &p.Igniters[k], &sol.Igniters[k]
-	verb := "holds"
+	verb := "is enough"
 	if ans.Margin < p.RequiredMargin() {
 		verb = "falls short"
 	}

@@ -25,8 +25,8 @@ law, the range's rules and the land owner come first.
                                    again
   LINE OPEN        range officer   arm pointing forward    Only those named go,
                                                            the key with them.
-  LINE CLOSED      range officer   both arms held level    All are counted back.
-  figures, and     spotter         arm held level to the   The figures of this
+  LINE CLOSED      range officer   both arms out level     All are counted back.
+  figures, and     spotter         arm out level, to the   The figures of this
   what is seen                     side the road is on     call. None heard is
                                                            NO.
   the count        range officer   fingers, from five      Read off the screen,

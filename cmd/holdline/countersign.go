@@ -22,7 +22,7 @@ chain, its signatures and its replay are verified first, and one that is not
 valid is not signed.
 
 KEY is a private key file, a public one (.pub) whose private half the ssh agent
-holds, or the word agent for the only key of the agent.
+has, or the word agent for the only key of the agent.
 
 Exit status: 0 signed; 3 the record is not valid, nothing was signed; 1 it could
 not be done; 2 wrong usage.`,

@@ -36,7 +36,7 @@ answer. Its hands are lines on standard input:
 Faults, for --fault and for the line "fault":
 
 ` + faultsHelp() + `
-With --check PORT it holds the box at PORT, a real one or a simulated, against
+With --check PORT it tries the box at PORT, a real one or a simulated, against
 the box contract instead, and prints what it lacks: key out, battery off and no
 igniter connected, please. Clauses that need a hand at the box are not tried,
 and said to be.
@@ -76,7 +76,7 @@ Exit status: 0; with --check 3 when a clause fails.`,
 	cmd.Flags().IntVar(&channels, "channels", 0, "`N` igniter channels, 1 to 16; 0 is as many as the sheet has motors")
 	cmd.Flags().StringArrayVar(&faults, "fault", nil, "`WHAT` is wrong from the start, see above; repeatable")
 	cmd.Flags().StringVar(&sheetPath, "sheet", "", "`SHEET` whose circuit hangs on the box; the embedded scenario without it")
-	cmd.Flags().StringVar(&checkPort, "check", "", "hold the box at this `PORT` against the box contract")
+	cmd.Flags().StringVar(&checkPort, "check", "", "try the box at this `PORT` against the box contract")
 	cmd.Flags().BoolVar(&long, "long", false, "with --check: also the clauses that take 5 s and 20 s")
 	return cmd
 }

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -131,4 +132,60 @@ func errorTexts(set *token.FileSet, file *ast.File) []string {
 		return true
 	})
 	return out
+}
+
+// HOLD means stop and nothing else, in every text that the program can show,
+// send or write. The word stands in capitals; as a noun, of what a record
+// counts; and in names: of the program, of the line that nobody crosses, of a
+// step. The cockpit's own texts and screens are held to it in package tui.
+func TestHoldMeansStopInEveryText(t *testing.T) {
+	texts := 0
+	sources(t, func(path string, set *token.FileSet, file *ast.File) {
+		if strings.HasPrefix(packageOf(path)+"/", "holdline/tui/") {
+			return
+		}
+		ast.Inspect(file, func(n ast.Node) bool {
+			if _, is := n.(*ast.ImportSpec); is {
+				return false
+			}
+			lit, is := n.(*ast.BasicLit)
+			if !is || lit.Kind != token.STRING {
+				return true
+			}
+			text, err := strconv.Unquote(lit.Value)
+			if err != nil {
+				t.Fatal(err)
+			}
+			texts++
+			if !meansStop(text) {
+				t.Errorf("%s: %q uses the word for something else than stop", set.Position(lit.Pos()), text)
+			}
+			return true
+		})
+	})
+	if texts < 2000 {
+		t.Errorf("only %d texts were read", texts)
+	}
+	for text, want := range map[string]bool{"the agent holds a key": false, "nothing is on hold": false, "held for 2 s": false,
+		"HOLD called": true, "waivers and holds": true, "behind the hold line": true, "key-held": true} {
+		if meansStop(text) != want {
+			t.Errorf("%q: want %v", text, want)
+		}
+	}
+}
+
+var (
+	holdWord  = regexp.MustCompile(`(?i)\b(hold|holds|holding|held)\b`)
+	holdNames = regexp.MustCompile(`hold[ \x{a0}]line|holdline[-A-Za-z ]*|key-held`)
+	holdNouns = regexp.MustCompile(`waivers and holds|[Hh]olds and waivers|holds of the same cause|json:"holds"|^[Hh]olds?$|^holds \[FOLDER\]$|^holds: `)
+)
+
+func meansStop(text string) bool {
+	rest := holdNouns.ReplaceAllString(holdNames.ReplaceAllString(text, ""), "")
+	for _, word := range holdWord.FindAllString(rest, -1) {
+		if word != "HOLD" {
+			return false
+		}
+	}
+	return true
 }

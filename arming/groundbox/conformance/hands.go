@@ -298,7 +298,7 @@ func (t *trial) pulse() error {
 	}
 	length, err := wire.ParseReading(f[2])
 	if err != nil || length.Value < held.Seconds()-0.03 || length.Value > held.Seconds()+0.08 {
-		return fmt.Errorf("STAT:FIRE?: length %q s, the button was held for %v", f[2], held)
+		return fmt.Errorf("STAT:FIRE?: length %q s, the button was kept pressed for %v", f[2], held)
 	}
 	return nil
 }

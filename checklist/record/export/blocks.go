@@ -383,7 +383,7 @@ func (p *page) remarks() block {
 		b.lines = append(b.lines, n.At.clock()+" "+n.Text)
 	}
 	if p.Refused > 0 {
-		b.lines = append(b.lines, fmt.Sprintf("%d entries were refused by the program; the record holds each with its reason.", p.Refused))
+		b.lines = append(b.lines, fmt.Sprintf("%d entries were refused by the program; the record has each with its reason.", p.Refused))
 	}
 	return orNone(b)
 }

@@ -264,7 +264,7 @@ func parse(text, want string) (Quantity, error) {
 	}
 	value, err := strconv.ParseFloat(s[:n], 64)
 	if err != nil || math.IsInf(value, 0) {
-		return Quantity{}, &Error{quote(text) + ", a number too large to hold", want}
+		return Quantity{}, &Error{quote(text) + ", a number too large", want}
 	}
 	name := strings.TrimLeft(s[n:], " ")
 	switch {
@@ -283,7 +283,7 @@ func parse(text, want string) (Quantity, error) {
 	}
 	si := u.SI(value)
 	if math.IsInf(si, 0) {
-		return Quantity{}, &Error{quote(text) + ", a number too large to hold", want}
+		return Quantity{}, &Error{quote(text) + ", a number too large", want}
 	}
 	return Quantity{SI: si, Unit: u}, nil
 }

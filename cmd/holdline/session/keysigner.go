@@ -64,9 +64,9 @@ func pick(have []ssh.Signer, wanted string) (ssh.Signer, error) {
 	}
 	switch {
 	case wanted != "":
-		return nil, fmt.Errorf("session: the ssh agent does not hold %s", wanted)
+		return nil, fmt.Errorf("session: the ssh agent does not have %s", wanted)
 	case len(have) == 0:
-		return nil, errors.New("session: the ssh agent holds no Ed25519, ECDSA or RSA key")
+		return nil, errors.New("session: the ssh agent has no Ed25519, ECDSA or RSA key")
 	}
-	return nil, fmt.Errorf("session: the ssh agent holds %d keys, %s: name one by its public key file", len(have), strings.Join(prints, " "))
+	return nil, fmt.Errorf("session: the ssh agent has %d keys, %s: name one by its public key file", len(have), strings.Join(prints, " "))
 }

@@ -82,7 +82,7 @@ func TestTheAgentsOnlyKeySigns(t *testing.T) {
 func TestAmongSeveralKeysOneIsNamed(t *testing.T) {
 	public := serveAgent(t, 3)
 	_, _, err := KeySigner(AgentKey)
-	if err == nil || !strings.Contains(err.Error(), "holds 3 keys") || !strings.Contains(err.Error(), ssh.FingerprintSHA256(public[1])) {
+	if err == nil || !strings.Contains(err.Error(), "has 3 keys") || !strings.Contains(err.Error(), ssh.FingerprintSHA256(public[1])) {
 		t.Errorf("three keys, none named: %v", err)
 	}
 	file := filepath.Join(t.TempDir(), "second.pub")
@@ -108,7 +108,7 @@ func TestKeysThatCannotSign(t *testing.T) {
 	copyFile(t, other, ssh.MarshalAuthorizedKey(s.PublicKey()))
 	broken := filepath.Join(t.TempDir(), "broken.pub")
 	copyFile(t, broken, []byte("no key\n"))
-	for key, want := range map[string]string{AgentKey: "holds no", other: "does not hold", broken: "broken.pub", filepath.Join(t.TempDir(), "none.pub"): "none.pub",
+	for key, want := range map[string]string{AgentKey: "has no", other: "does not have", broken: "broken.pub", filepath.Join(t.TempDir(), "none.pub"): "none.pub",
 		filepath.Join(t.TempDir(), "none"): "none"} {
 		if _, _, err := KeySigner(key); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v, want %q", filepath.Base(key), err, want)

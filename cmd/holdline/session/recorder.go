@@ -254,7 +254,7 @@ func (r *recorder) view() tui.RecordView {
 
 // signing is the key that closes a record.
 type signing struct {
-	signer ssh.Signer // nil where an agent holds the key
+	signer ssh.Signer // nil where an agent has the key
 	public ssh.PublicKey
 	socket string // of the agent
 	made   string // path of a key made on first use
@@ -275,7 +275,7 @@ func (s signing) sign(path string) (string, error) {
 			}
 		}
 		if signer == nil {
-			return "", fmt.Errorf("the ssh agent no longer holds %s", ssh.FingerprintSHA256(s.public))
+			return "", fmt.Errorf("the ssh agent no longer has %s", ssh.FingerprintSHA256(s.public))
 		}
 	}
 	if _, err := record.Sign(path, signer); err != nil {

@@ -57,14 +57,14 @@ func agentSigner(path string) (signing, error) {
 			return signing{public: public, socket: socket}, nil
 		}
 	}
-	return signing{}, fmt.Errorf("session: the ssh agent does not hold the key of %q", path)
+	return signing{}, fmt.Errorf("session: the ssh agent does not have the key of %q", path)
 }
 
 // askPassphrase asks on the terminal, without echo.
 func askPassphrase(path string) ([]byte, error) {
 	fd := int(os.Stdin.Fd())
 	if !term.IsTerminal(fd) {
-		return nil, errors.New("its passphrase can only be asked for on a terminal; an ssh agent can hold the key instead")
+		return nil, errors.New("its passphrase can only be asked for on a terminal; an ssh agent can keep the key instead")
 	}
 	fmt.Fprintf(os.Stderr, "passphrase of %s: ", path)
 	phrase, err := term.ReadPassword(fd)
