@@ -83,7 +83,7 @@ func Kinds() []Help {
 		{Intruder, "somebody walks onto the strip", before,
 			"whoever hears it says HOLD, and the range is looked over anew before the next count",
 			[]rule{stopped(""), notPressed(), anew(arming.StepRangeClear, "range clear answered anew before the count")}},
-		{Wind, "the wind changes; the measured value no longer holds", before,
+		{Wind, "the wind changes; the measured value no longer stands", before,
 			"stop, measure, type what the meter shows, and read the new prediction before accepting it",
 			[]rule{stopped("wind"), notPressed(), newWind()}},
 		{IgniterOpen, "an igniter goes open", before,
