@@ -116,4 +116,7 @@ type Config struct {
 	Bell  func() // rings once; called beside Update, nil for none
 	Theme string // "light", "dark", "plain", "" to choose by the terminal
 	ASCII bool   // the locale is not UTF-8
+
+	Tour     bool   // begin with the tour, where it may be; practice only
+	TourOver func() // it was ended: it need not come by itself again; nil for none
 }

@@ -58,6 +58,13 @@ func scenes() []scene {
 		}},
 		{"drill-ready", box, func(w *world) { w.toPhase(arming.Ready); w.drill = &DrillView{}; w.pass(time.Second) }},
 		{"drill-closed", box, func(w *world) { w.toPhase(arming.Closed); w.drill = &DrillView{}; w.pass(time.Second) }},
+		{"tour-1", box, tourAt(1)},
+		{"tour-2", box, tourAt(2)},
+		{"tour-3", box, tourAt(3)},
+		{"tour-4", box, tourAt(4)},
+		{"tour-5", box, tourAt(5)},
+		{"tour-6", box, tourAt(6)},
+		{"tour-7", box, tourAt(7)},
 		{"page-prediction", box, page("p")},
 		{"page-circuit", box, func(w *world) { w.until(arming.StepBattery); w.pass(time.Second); w.key("c") }},
 		{"page-people", box, page("o")},
@@ -65,6 +72,17 @@ func scenes() []scene {
 		{"page-steps", box, page("s")},
 		{"page-help", box, page("?")},
 		{"page-words", box, page("g")},
+	}
+}
+
+// tourAt is a stop of the tour on the first screen.
+func tourAt(n int) func(*world) {
+	return func(w *world) {
+		w.pass(time.Second)
+		w.key("i")
+		for range n - 1 {
+			w.key("enter")
+		}
 	}
 }
 

@@ -59,6 +59,9 @@ func (m *Model) helpRows() []hint {
 		hint{"s", "the whole routine, step by step"}, hint{"o", "people by post"}, hint{"l", "log"}, hint{"g", "words of the trade as used here"},
 		hint{"ctrl+c", "stop, then ask whether to leave; again to leave at once"}, hintOf(k.Theme), hint{"b", "bell on or off"})
 	if m.cfg.Move != nil {
+		if m.mayTour() {
+			rows = append(rows, hint{"i", "the tour of this screen, from its beginning"})
+		}
 		rows = append(rows, hint{"F5 to F9", "PRACTICE: the hands at the practice box, no part of the cockpit"})
 	}
 	return rows

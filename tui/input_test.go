@@ -397,7 +397,7 @@ func TestRandomKeys(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(7, 11))
 	names := []string{"enter", "enter", "enter", "esc", "tab", "shift+tab", "up", "down", "backspace", "ctrl+u", "space",
-		"f5", "f6", "f7", "f8", "f9", "a", "x", "w", "v", "p", "c", "o", "l", "s", "?", "g", "t", "1", "2", "9", "all", "lit", "count",
+		"f5", "f6", "f7", "f8", "f9", "a", "x", "w", "v", "p", "c", "o", "l", "s", "?", "g", "i", "t", "1", "2", "9", "all", "lit", "count",
 		"read", "prove", "AdaFinch", "BenWick", "plover", "seen", "é", "日", "\x00", "\u202e", "ab cd", "leave", "ctrl+c"}
 	sizesSeen := 0
 	for n, p := range allPhases {

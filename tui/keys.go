@@ -27,6 +27,7 @@ type KeyMap struct {
 	Steps   key.Binding
 	Help    key.Binding
 	Words   key.Binding
+	Tour    key.Binding
 	Theme   key.Binding
 	Bell    key.Binding
 	Leave   key.Binding
@@ -62,6 +63,7 @@ func Keys() KeyMap {
 		Steps:   bind("s", "steps"),
 		Help:    bind("?", "keys"),
 		Words:   bind("g", "words"),
+		Tour:    bind("i", "tour"),
 		Theme:   bind("t", "colours"),
 		Bell:    bind("b", "bell"),
 		Leave:   bind("ctrl+c", "leave"),
@@ -77,7 +79,7 @@ func Keys() KeyMap {
 // all lists every binding.
 func (k KeyMap) all() []key.Binding {
 	return []key.Binding{k.Hold, k.Enter, k.Next, k.Prev, k.Back, k.Scrub, k.TakeBack, k.Waive, k.Run, k.Circuit, k.People,
-		k.Log, k.Steps, k.Help, k.Words, k.Theme, k.Bell, k.Leave, k.HandKey, k.HandBattery, k.HandIgniters, k.HandShunt, k.HandButton}
+		k.Log, k.Steps, k.Help, k.Words, k.Tour, k.Theme, k.Bell, k.Leave, k.HandKey, k.HandBattery, k.HandIgniters, k.HandShunt, k.HandButton}
 }
 
 // Table lists every key with what it does, for a manual.
@@ -129,6 +131,9 @@ func (m *Model) hints() []hint {
 			out = append([]hint{holdHint(f.State.Phase)}, out...)
 		}
 		return out
+	}
+	if m.touring() {
+		return m.tourHints()
 	}
 	out := []hint{holdHint(f.State.Phase)}
 	if m.page != pageMain {

@@ -50,6 +50,7 @@ type Model struct {
 	page   page
 	scroll int
 	form   *form
+	tour   int    // stop of the tour, counted from 1; 0 for none
 	chosen string // the task chosen by hand, "" for the one at hand
 	said   string // a word about the last key, until the next
 	sent   string // the task that was sent last, for the place of its refusal
@@ -75,6 +76,9 @@ type Model struct {
 func NewModel(cfg Config) tea.Model {
 	m := &Model{cfg: cfg, keys: Keys(), theme: theme.New(cfg.Theme), w: 80, h: 24, hand: map[Hand]time.Time{}}
 	m.take()
+	if cfg.Tour && m.mayTour() {
+		m.tour = 1
+	}
 	return m
 }
 
@@ -149,7 +153,7 @@ func (m *Model) phaseChanged() {
 	if m.form == nil || m.form.task != taskLeave {
 		m.form = nil
 	}
-	m.chosen, m.said = "", ""
+	m.chosen, m.said, m.tour = "", "", 0
 	switch m.frame.State.Phase {
 	case arming.Armed, arming.Count, arming.Window, arming.Run, arming.Hold, arming.Wait:
 		m.page = pageMain
@@ -266,7 +270,9 @@ func (m *Model) onStroke(s strokes.Stroke) tea.Cmd {
 		m.hold()
 		return nil
 	}
-	m.onMainKey(s)
+	if !m.onTourKey(s) {
+		m.onMainKey(s)
+	}
 	return nil
 }
 
@@ -313,6 +319,8 @@ func (m *Model) onMainKey(s strokes.Stroke) {
 		if t := m.atHand(); m.mayWaive(t) {
 			m.openForm(waiveForm(&m.frame, &m.frame.Plan.Steps[t.step]))
 		}
+	case is(s, k.Tour) && m.cfg.Move != nil:
+		m.startTour()
 	case is(s, k.Theme):
 		m.theme = theme.New(theme.Next(m.theme.Name))
 	case is(s, k.Bell):

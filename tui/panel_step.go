@@ -94,7 +94,7 @@ func (m *Model) nothingDue() string {
 
 // stranger reports a practice firing in which nobody has signed on yet.
 func (m *Model) stranger() bool {
-	return m.cfg.Move != nil && m.frame.State.Crew.Firing == "" && m.frame.State.Phase == arming.Setup
+	return m.cfg.Move != nil && !m.touring() && m.frame.State.Crew.Firing == "" && m.frame.State.Phase == arming.Setup
 }
 
 // drawPrompt is what a good answer says, the answer that stands, and what

@@ -41,17 +41,22 @@ func (m *Model) drawStage(c canvas.Canvas) {
 	}
 }
 
+// chainColumns is where the chain of the ordinary middle ends.
+func chainColumns(w int) int {
+	switch {
+	case w >= 180:
+		return 66
+	case w >= 120:
+		return 50
+	}
+	return 38
+}
+
 // drawWork is the cockpit's ordinary middle: the chain on the left, the step at
 // hand and the predicted run on the right, more where there is room.
 func (m *Model) drawWork(c canvas.Canvas) {
 	w, h := c.Width(), c.Height()
-	left := 38
-	switch {
-	case w >= 180:
-		left = 66
-	case w >= 120:
-		left = 50
-	}
+	left := chainColumns(w)
 	m.drawChain(c.Sub(0, 0, left-1, h))
 	divider(c, left, h)
 	if w < 150 {

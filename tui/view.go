@@ -121,7 +121,11 @@ func (m *Model) draw(c canvas.Canvas) {
 		stripRows += min(extra, 14)
 	}
 	m.drawStrip(body.Sub(0, body.Height()-stripRows, w, stripRows))
-	m.drawStage(body.Sub(0, 0, w, body.Height()-stripRows))
+	stage := body.Sub(0, 0, w, body.Height()-stripRows)
+	m.drawStage(stage)
+	if m.touring() {
+		m.drawTour(stage)
+	}
 }
 
 // logRows says how much of the log there is room for.

@@ -22,6 +22,7 @@ type cockpitFlags struct {
 	keyFile         string
 	theme           string
 	practiceWait    time.Duration
+	tour            bool
 }
 
 // leastPracticeWait is how short the wait of a practice firing may be made.
@@ -55,7 +56,7 @@ Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 				return withHint(errors.New("the cockpit needs a terminal for its screen and keys"),
 					"holdline predict, circuit and check answer without one")
 			}
-			return p.openCockpit(c.Context(), f, args)
+			return p.openCockpit(c.Context(), f, tourOf(c, f.tour), args)
 		},
 	}
 	flags := cmd.Flags()
@@ -67,16 +68,28 @@ Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 	flags.StringVar(&f.keyFile, "key", "", "private key `FILE` that signs the record")
 	flags.StringVar(&f.theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
 	flags.DurationVar(&f.practiceWait, "practice-wait", 0, "`TIME` that the wait of a practice firing takes, such as 10s; a sixth of a real one without it")
+	flags.BoolVar(&f.tour, "tour", false, "begin with the tour of the screen, in practice; --tour=false without it")
 	return cmd
+}
+
+// tourOf is what the flag --tour says.
+func tourOf(c *cobra.Command, tour bool) session.Tour {
+	switch {
+	case !c.Flags().Changed("tour"):
+		return session.TourFirst
+	case tour:
+		return session.TourNow
+	}
+	return session.TourNever
 }
 
 // openCockpit runs the cockpit on the terminal. The session sees to signals by
 // itself: whatever ends it, the permit falls first.
-func (p *program) openCockpit(ctx context.Context, f cockpitFlags, args []string) error {
+func (p *program) openCockpit(ctx context.Context, f cockpitFlags, tour session.Tour, args []string) error {
 	options := session.Options{
 		Box: f.box, Meter: f.meter, Typed: f.typed, Practice: f.practice,
 		RecordDir: f.recordDir, KeyFile: f.keyFile, PracticeWait: f.practiceWait,
-		Theme: f.theme, Units: p.units.System, Version: version,
+		Theme: f.theme, Tour: tour, Units: p.units.System, Version: version,
 		Edit: func(ctx context.Context, path string) error { return p.editSheet(ctx, path, f.theme) },
 	}
 	if len(args) == 1 {
@@ -115,6 +128,9 @@ func (f *cockpitFlags) check(c *cobra.Command) error {
 		return usage(c, "%s: one way to measure at a time", strings.Join(ways, " and "))
 	case c.Flags().Changed("box") && f.box == "", c.Flags().Changed("meter") && f.meter == "":
 		return usage(c, "%s: no port given; holdline ports lists them", ways[0])
+	}
+	if f.tour && len(ways) == 1 && ways[0] != "--practice" {
+		return usage(c, "--tour is for practice, not for %s", ways[0])
 	}
 	if err := checkTheme(c, f.theme); err != nil {
 		return err

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"syscall"
@@ -71,8 +72,24 @@ type terminal struct {
 	raw strings.Builder
 }
 
-// home is a place of its own for settings and records.
+// home is a place of its own for settings and records, of somebody who has
+// seen the tour.
 func home(t *testing.T) []string {
+	t.Helper()
+	env := newHome(t)
+	settings := filepath.Join(strings.TrimPrefix(env[1], "XDG_CONFIG_HOME="), "holdline")
+	if runtime.GOOS == "darwin" {
+		settings = filepath.Join(strings.TrimPrefix(env[0], "HOME="), "Library", "Application Support", "holdline")
+	}
+	if err := os.MkdirAll(settings, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(settings, "tour-seen"), []byte("seen\n"))
+	return env
+}
+
+// newHome is one of somebody who has never started the program.
+func newHome(t *testing.T) []string {
 	t.Helper()
 	dir := quietDir(t)
 	return []string{"HOME=" + dir, "XDG_CONFIG_HOME=" + filepath.Join(dir, "config"), "XDG_STATE_HOME=" + filepath.Join(dir, "state"),

@@ -40,6 +40,9 @@ type Options struct {
 	// It is called before anything is opened or recorded, never later.
 	Edit func(ctx context.Context, path string) error
 
+	// Tour says when the tour of the screen comes by itself, in practice alone.
+	Tour Tour
+
 	Theme   string // "light", "dark", "plain", "" to choose by the terminal
 	Units   unit.System
 	Version string // of the program, for the record

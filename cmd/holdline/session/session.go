@@ -72,6 +72,7 @@ func (s *session) config() tui.Config {
 	if s.trainer != nil {
 		cfg.Move = s.move
 	}
+	s.planTour(&cfg)
 	return cfg
 }
 
