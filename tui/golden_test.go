@@ -56,6 +56,7 @@ func scenes() []scene {
 			w.drill = &DrillView{Heard: "north gate by radio: HOLD, HOLD"}
 			w.pass(time.Second)
 		}},
+		{"drill-first", box, func(w *world) { w.drill = &DrillView{}; w.pass(time.Second) }},
 		{"drill-ready", box, func(w *world) { w.toPhase(arming.Ready); w.drill = &DrillView{}; w.pass(time.Second) }},
 		{"drill-closed", box, func(w *world) { w.toPhase(arming.Closed); w.drill = &DrillView{}; w.pass(time.Second) }},
 		{"tour-1", box, tourAt(1)},

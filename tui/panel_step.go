@@ -68,10 +68,20 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 	m.drawWaived(&w)
 	if m.form == nil && m.stranger() && w.left() > 4 {
 		w.y++
-		w.text(theme.Practice, "New here?")
-		w.text(theme.Text, "enter opens the field of what is due, enter sends it. ? shows every key, g the words, p the predicted run. The row that says PRACTICE hands is you at the practice box, no part of the cockpit.")
+		m.drawNewcomer(&w)
 	}
 	return w.y
+}
+
+// drawNewcomer says how to begin.
+func (m *Model) drawNewcomer(w *writer) {
+	if m.frame.Drill != nil {
+		w.text(theme.Practice, "A drill")
+		w.text(theme.Text, "Surprises will come. What you would hear stands on a row of its own: DRILL, heard. HOLD is yours alone to call. The row of F5 to F9 is your hands.")
+		return
+	}
+	w.text(theme.Practice, "New here?")
+	w.text(theme.Text, "enter opens the field of what is due, enter sends it. ? shows every key, g the words, p the predicted run. The row that says PRACTICE hands is you at the practice box, no part of the cockpit.")
 }
 
 // nothingDue says what the screen waits for when no hand has to do anything.

@@ -124,7 +124,7 @@ func (m *Model) drawTour(c canvas.Canvas) {
 		}
 		lines = append(lines, canvas.Wrap(t, w-4)...)
 	}
-	h := min(len(lines)+4, part.Height())
+	h := min(len(lines)+5, part.Height())
 	box := part.Sub(0, 0, w, h)
 	box.Fill(theme.Text)
 	drawFrame(box)

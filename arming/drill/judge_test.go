@@ -271,12 +271,15 @@ func TestTheJudgementOfARecord(t *testing.T) {
 	if late.Verdict != NotMet || late.Met != 0 || len(late.Practise) != 1 || late.Practise[0].Kind != SpotterHold {
 		t.Errorf("%+v", late)
 	}
-	for _, want := range []string{"seed 7", "NOT MET", "TOO LATE", "after 8.0 s", "smoke: did not come", "--surprises spotter-hold"} {
+	for _, want := range []string{"seed 7", "NOT MET", "TOO LATE", "after 8.0 s", "1 of 2 surprises did not come", "--surprises spotter-hold"} {
 		if !strings.Contains(late.Text(), want) {
 			t.Errorf("no %q in\n%s", want, late.Text())
 		}
 	}
-	for _, l := range strings.Split(late.Text()+List(), "\n") {
+	if strings.Contains(late.Text(), "smoke") {
+		t.Errorf("what did not come is given away:\n%s", late.Text())
+	}
+	for _, l := range strings.Split(late.Text()+good.Text()+List(), "\n") {
 		if len([]rune(l)) > 80 {
 			t.Errorf("a line of %d columns: %q", len([]rune(l)), l)
 		}

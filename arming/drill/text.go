@@ -15,13 +15,20 @@ const width = 78
 // figures, then what to practise next.
 func (j *Judgement) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "PRACTICE DRILL, seed %s: %s\n", j.Seed, headline(j))
+	wrap(&b, "", fmt.Sprintf("PRACTICE DRILL, seed %s: %s", j.Seed, headline(j)))
 	for _, a := range j.Surprises {
-		b.WriteString("\n")
-		a.write(&b)
+		if a.Came {
+			b.WriteString("\n")
+			a.write(&b)
+		}
 	}
 	b.WriteString("\n")
-	fmt.Fprintf(&b, "%d of %d surprises met, %d of %d reactions right.\n", j.Met, j.Planned, j.Right, j.Judged)
+	if n := j.Planned - j.Came; n > 0 {
+		fmt.Fprintf(&b, "%d of %d surprises did not come; they stay a surprise.\n", n, j.Planned)
+	}
+	if j.Judged > 0 {
+		fmt.Fprintf(&b, "%d of %d surprises met, %d of %d reactions right.\n", j.Met, j.Planned, j.Right, j.Judged)
+	}
 	if j.MeanS != nil {
 		fmt.Fprintf(&b, "Where time counts: %.1f s in the mean, %.1f s at the slowest.\n", *j.MeanS, *j.SlowestS)
 	}
@@ -54,18 +61,13 @@ func headline(j *Judgement) string {
 	case Met:
 		return "every surprise was met, rightly and in time"
 	case NotFinished:
-		return fmt.Sprintf("NOT FINISHED, %d of %d surprises came; the record ends in %s", j.Came, j.Planned, j.Phase)
+		return fmt.Sprintf("NOT FINISHED, %d of %d surprises came, and it ends in %s", j.Came, j.Planned, j.Phase)
 	}
 	return "NOT MET, see below"
 }
 
 func (a *Answered) write(b *strings.Builder) {
-	fmt.Fprintf(b, "%d. %s, %s: ", a.Number, a.Phase, a.Kind)
-	if !a.Came {
-		b.WriteString("did not come\n")
-		return
-	}
-	b.WriteString(a.Meaning + "\n")
+	wrap(b, fmt.Sprintf("%d. ", a.Number), fmt.Sprintf("%s, %s: %s", a.Phase, a.Kind, a.Meaning))
 	if a.Heard != "" {
 		wrap(b, "   heard: ", a.Heard)
 	}
