@@ -109,10 +109,11 @@ func (f *drillFlags) check(c *cobra.Command, args []string) (drill.Choice, error
 		return choice, usage(c, "--list and --judge do not go together")
 	case c.Flags().Changed("judge") && f.judge == "":
 		return choice, usage(c, "--judge: no RECORD given")
-	case f.theme != "" && f.theme != "light" && f.theme != "dark" && f.theme != "plain":
-		return choice, usage(c, "--theme %q: expected light, dark or plain", f.theme)
 	case c.Flags().Changed("practice-wait") && f.practiceWait < leastPracticeWait:
 		return choice, usage(c, "--practice-wait %v: expected %v at least", f.practiceWait, leastPracticeWait)
+	}
+	if err := checkTheme(c, f.theme); err != nil {
+		return choice, err
 	}
 	if n, err := strconv.Atoi(f.surprises); err == nil {
 		if n < 1 || n > drill.Most {
