@@ -271,7 +271,7 @@ func TestTheJudgementOfARecord(t *testing.T) {
 	if late.Verdict != NotMet || late.Met != 0 || len(late.Practise) != 1 || late.Practise[0].Kind != SpotterHold {
 		t.Errorf("%+v", late)
 	}
-	for _, want := range []string{"seed 7", "NOT MET", "TOO LATE", "after 8.0 s", "1 of 2 surprises did not come", "--surprises spotter-hold"} {
+	for _, want := range []string{"seed 7", "NOT MET", "TOO LATE", "after 8.0 s", "1 of 2 surprises did not come", "--surprises spotter-stop"} {
 		if !strings.Contains(late.Text(), want) {
 			t.Errorf("no %q in\n%s", want, late.Text())
 		}

@@ -15,7 +15,7 @@ type Kind string
 // The surprises.
 const (
 	BatteryForward Kind = "battery-forward"
-	SpotterHold    Kind = "spotter-hold"
+	SpotterHold    Kind = "spotter-stop"
 	Intruder       Kind = "intruder"
 	Wind           Kind = "wind"
 	IgniterOpen    Kind = "igniter-open"

@@ -35,8 +35,8 @@ func (p *program) cockpitCommand() *cobra.Command {
 		Short: "a cockpit for the countdown and arming of rocket-boosted model ground vehicles",
 		Long: `A cockpit for the ground crew of rocket-boosted model vehicles: it predicts the
 run, checks the firing circuit, leads through the routine, calls HOLD when
-anything is in doubt, and keeps a signed record. The laptop can stop a firing; it can
-never start one: firing is a button under a hand.
+anything is in doubt, and keeps a signed record. The laptop can stop a firing;
+it can never start one: firing is a button under a hand.
 
 Without a sheet it opens an invented vehicle with a practice box. With a sheet
 it asks how to measure, unless a flag says so.

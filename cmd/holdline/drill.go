@@ -49,7 +49,7 @@ Exit status: 0 every surprise came and was met; 3 not; 1 it could not be done;
 2 wrong usage.`,
 		Example: `  holdline drill
   holdline drill first/sheet.toml --surprises 5
-  holdline drill --surprises spotter-hold,dark-motor --seed 7
+  holdline drill --surprises spotter-stop,dark-motor --seed 7
   holdline drill --list
   holdline drill --judge firing.jsonl --json`,
 		Args: sheetOrNothing,

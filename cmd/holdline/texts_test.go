@@ -177,7 +177,7 @@ func TestHoldMeansStopInEveryText(t *testing.T) {
 var (
 	holdWord  = regexp.MustCompile(`(?i)\b(hold|holds|holding|held)\b`)
 	holdNames = regexp.MustCompile(`hold[ \x{a0}]line|holdline[-A-Za-z ]*|key-held`)
-	holdNouns = regexp.MustCompile(`spotter-hold|the holds in it|waivers and holds|[Hh]olds and waivers|holds of the same cause|json:"holds"|^[Hh]olds?$|^holds \[FOLDER\]$|^holds: `)
+	holdNouns = regexp.MustCompile(`waivers and holds|[Hh]olds and waivers|holds of the same cause|json:"holds"|^[Hh]olds?$|^holds \[FOLDER\]$|^holds: `)
 )
 
 func meansStop(text string) bool {

@@ -22,7 +22,7 @@ var heardDark = regexp.MustCompile(`motor (\d), no flame`)
 func TestADrill(t *testing.T) {
 	env := home(t)
 	// Seed 4 puts the spotter's HOLD into the count.
-	x := open(t, env, "drill", "--seed", "4", "--surprises", "spotter-hold,dark-motor", "--practice-wait", "5s")
+	x := open(t, env, "drill", "--seed", "4", "--surprises", "spotter-stop,dark-motor", "--practice-wait", "5s")
 	first := x.see("CREW FIRING OFFICER", 10*time.Second)
 	if n := strings.Count(first, "PRACTICE DRILL"); n < 4 {
 		t.Errorf("PRACTICE DRILL stands %d times on the first screen:\n%s", n, first)

@@ -286,7 +286,7 @@ func (w *walk) drill(body []byte) {
 		w.d.Notes = append(w.d.Notes, export.Note{At: stamp(w.at), Text: text})
 	default:
 		w.drilled = true
-		w.d.Warnings = append(w.d.Warnings, text+": the holds in it were provoked")
+		w.d.Warnings = append(w.d.Warnings, text+": every HOLD in it was provoked")
 	}
 }
 
