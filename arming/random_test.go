@@ -176,7 +176,7 @@ func siteAt(t rapid.TB, mode Mode, phase Phase) *site {
 func randomFiring(t *rapid.T, seen *visits, beats int) {
 	mode := rapid.SampledFrom([]Mode{ModeBox, ModeBox, ModeBox, ModeBox, ModeTyped, ModeMeter}).Draw(t, "mode")
 	from := rapid.SampledFrom([]Phase{Setup, Ready, Armed, Count, Window, Run, Wait, MakeSafe}).Draw(t, "from")
-	rate := rapid.SampledFrom([]int{0, 3, 10, 30, 60}).Draw(t, "trouble in 100 beats")
+	rate := rapid.SampledFrom([]int{0, 5, 15, 40, 80}).Draw(t, "trouble in 100 beats")
 	y := siteAt(t, mode, from)
 	y.t, y.seen = t, seen
 	for range beats {
