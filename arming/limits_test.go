@@ -418,3 +418,29 @@ func TestFactsGrowOld(t *testing.T) {
 		}
 	}
 }
+
+// Before a firing begins nothing is taken but its start. I-30.
+func TestNothingIsTakenBeforeTheStart(t *testing.T) {
+	for _, mode := range []Mode{ModeBox, ModeTyped} {
+		for _, r := range rows() {
+			w := &world{t: t, p: testPlan(mode)}
+			ev := r.make(w)
+			if _, start := ev.(Start); start {
+				continue
+			}
+			if s, fx, err := Step(w.p, State{}, w.at, ev); err == nil || s != (State{}) || len(fx) > 0 {
+				t.Errorf("%s before the start: %v, %d effects", r.name, err, len(fx))
+			}
+		}
+	}
+}
+
+// A firing that broke off in WINDOW may have fired: it is not closed without a
+// word on what it did. R-03, I-06.
+func TestABrokenFiringWantsItsResult(t *testing.T) {
+	p := testPlan(ModeBox)
+	s, _, err := Step(p, State{}, Instant{}, Start{From: Window, Hooked: true})
+	if err != nil || !strings.Contains(fmt.Sprint(s.AllClearMissing(p)), "no result is typed in") {
+		t.Errorf("%v, missing %q", err, s.AllClearMissing(p))
+	}
+}
