@@ -444,3 +444,23 @@ func TestABrokenFiringWantsItsResult(t *testing.T) {
 		t.Errorf("%v, missing %q", err, s.AllClearMissing(p))
 	}
 }
+
+// Nobody's word gives nothing up, though nobody has signed on. R-14.
+func TestNobodyScrubsBeforeTheFirstName(t *testing.T) {
+	newWorld(t, ModeBox).refused(Scrub{Why: "enough"}, "scrubs")
+}
+
+// A permit that reads open though it is wanted ends WINDOW and RUN, once the
+// relay has had its quarter of a second to close. R-24.
+func TestAPermitThatFellByItselfIsSeen(t *testing.T) {
+	for _, name := range []string{"WINDOW", "RUN"} {
+		w := in(t, ModeBox, name)
+		w.permit = false
+		w.at = Instant{w.s.PermitAt.Mono + 250*time.Millisecond, w.s.PermitAt.Wall + 250*time.Millisecond}
+		w.look()
+		w.phase(map[string]Phase{"WINDOW": Window, "RUN": Run}[name])
+		w.at = Instant{w.at.Mono + moment, w.at.Wall + moment}
+		w.look()
+		w.phase(Wait)
+	}
+}
