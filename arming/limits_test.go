@@ -464,3 +464,13 @@ func TestAPermitThatFellByItselfIsSeen(t *testing.T) {
 		w.phase(Wait)
 	}
 }
+
+// Back in WAIT from MAKESAFE, rest and what was made safe are said anew. R-08.
+func TestBackInWaitNothingSaidBeforeCounts(t *testing.T) {
+	w := in(t, ModeBox, "done")
+	w.must(BoxLost{"cable"})
+	w.phase(Wait)
+	if w.s.AtRest || w.s.MakeSafe != (MakeSafeFacts{}) {
+		t.Errorf("at rest %v, made safe %+v", w.s.AtRest, w.s.MakeSafe)
+	}
+}
