@@ -474,3 +474,29 @@ func TestBackInWaitNothingSaidBeforeCounts(t *testing.T) {
 		t.Errorf("at rest %v, made safe %+v", w.s.AtRest, w.s.MakeSafe)
 	}
 }
+
+// Event bits are cleared once they were taken, whatever they lead to, so that
+// the next ones show. R-20.
+func TestEventBitsAreCleared(t *testing.T) {
+	for _, b := range bits {
+		for _, name := range []string{"SETUP", "PROOF", "WINDOW", "WAIT", "CLOSED"} {
+			w := in(t, ModeBox, name)
+			w.must(BoxEvents{b.bit})
+			if !strings.Contains(fmt.Sprintf("%#v", w.fx), fmt.Sprintf("ClearBits{Bits:%d}", b.bit)) {
+				t.Errorf("%s in %s: %+v", b.name, name, w.fx)
+			}
+		}
+	}
+}
+
+// A pulse that no permit allowed is an attempt like any other: what it did is
+// written down before the all clear. R-02, I-06.
+func TestAPulseWithoutAPermitIsAnAttempt(t *testing.T) {
+	w := in(t, ModeBox, "READY")
+	w.box.Pulses++
+	w.look()
+	w.phase(Wait)
+	if !strings.Contains(fmt.Sprint(w.s.AllClearMissing(w.p)), "no result is typed in") {
+		t.Errorf("missing %q", w.s.AllClearMissing(w.p))
+	}
+}
