@@ -35,6 +35,8 @@ const (
 	tickFast = 50 * time.Millisecond
 	stallMax = time.Second
 	handGap  = 800 * time.Millisecond // nearer presses of a hand's key are its repeat
+
+	moveEvery = 95 * time.Millisecond // what only moves with time is drawn ten times a second
 )
 
 type tickMsg struct{}
@@ -56,8 +58,9 @@ type Model struct {
 	sent   string // the task that was sent last, for the place of its refusal
 	hand   map[Hand]time.Time
 
-	view    string // as last drawn
-	changed bool   // something is not yet in it
+	view    string    // as last drawn
+	changed bool      // something is not yet in it
+	moved   time.Time // when what moves with time was last drawn
 
 	list []task // what can be done in this frame
 	due  int    // which of it is due, -1 for nothing
@@ -108,7 +111,11 @@ func (m *Model) take() {
 	}
 	was, f := m.frame.State.Phase, m.cfg.Latest()
 	turned := m.pulse.update(&f)
-	m.changed = m.changed || turned || f.State.Phase >= arming.Ready && f.State.Phase != arming.Closed || differs(&m.frame, &f)
+	moving := turned || f.State.Phase >= arming.Ready && f.State.Phase != arming.Closed
+	if moving && f.Wall.Sub(m.moved).Abs() >= moveEvery {
+		m.moved, m.changed = f.Wall, true
+	}
+	m.changed = m.changed || differs(&m.frame, &f)
 	m.frame = f
 	if s := &m.frame.State; s.Phase == arming.Run {
 		m.pressed = s.Now.Since(s.RunPressAt)
