@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"holdline/checklist"
 )
 
@@ -231,24 +233,24 @@ func TestAnswersAgeFasterThanTheWaitRuns(t *testing.T) {
 
 // checkStands holds every step that is said to stand against its answer's age
 // by both clocks and what it rests on, reckoned apart from the machine. I-15.
-func (w *world) checkStands() {
-	w.t.Helper()
-	for i := range w.p.Steps {
-		st, e := &w.p.Steps[i], &w.s.Evidence[i]
-		if ok, _ := w.s.Stands(w.p, i); !ok || st.Kind == checklist.KindLine {
+func checkStands(t rapid.TB, p *Plan, s *State) {
+	t.Helper()
+	for i := range p.Steps {
+		st, e := &p.Steps[i], &s.Evidence[i]
+		if ok, _ := s.Stands(p, i); !ok || st.Kind == checklist.KindLine {
 			continue
 		}
 		if !e.Present {
-			w.t.Fatalf("%s stands without an answer", st.ID)
+			t.Fatalf("%s stands without an answer", st.ID)
 		}
-		age := max(w.s.Now.Mono-e.At.Mono, w.s.Now.Wall-e.At.Wall)
-		frozen := st.UntilBattery && w.s.BatterySeen || st.Motor > 0 && (w.s.Phase == Window || w.s.Phase == Run)
+		age := max(s.Now.Mono-e.At.Mono, s.Now.Wall-e.At.Wall)
+		frozen := st.UntilBattery && s.BatterySeen || st.Motor > 0 && (s.Phase == Window || s.Phase == Run)
 		if st.Expires > 0 && age >= st.Expires && !frozen {
-			w.t.Fatalf("%s stands, %v old, good for %v", st.ID, age, st.Expires)
+			t.Fatalf("%s stands, %v old, good for %v", st.ID, age, st.Expires)
 		}
 		for _, base := range st.RestsOn {
-			if ok, why := w.s.Stands(w.p, w.p.index(base)); !ok {
-				w.t.Fatalf("%s stands on %s, which does not: %s", st.ID, base, why)
+			if ok, why := s.Stands(p, p.index(base)); !ok {
+				t.Fatalf("%s stands on %s, which does not: %s", st.ID, base, why)
 			}
 		}
 	}

@@ -186,6 +186,7 @@ func randomFiring(t *rapid.T, seen *visits, beats int) {
 		}
 		y.pass(200*time.Millisecond, 200*time.Millisecond)
 		y.crewActs()
+		checkStands(t, y.p, &y.s)
 	}
 }
 
