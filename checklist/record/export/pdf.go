@@ -19,7 +19,7 @@ const (
 
 // Sizes of the body's type that are tried, first for one page, then for two.
 var (
-	onePage  = []float64{7.8, 7.5, 7.2, 7, 6.8, 6.6, 6.4, 6.2}
+	onePage  = []float64{7.8, 7.5, 7.2, 7, 6.8, 6.6, 6.4, 6.2, 6.1, 6}
 	twoPages = []float64{8, 7.4, 6.8, 6.2}
 )
 
@@ -87,7 +87,7 @@ func arrange(p *page, m *measure, size float64, cut bool) *layout {
 	if cut {
 		l.paragraph(marginX, paperWidth-2*marginX, "Long answers are cut here; the record and the other exports have them in full.", size, true)
 	}
-	for _, b := range p.blocks() {
+	for _, b := range l.short(p.blocks()) {
 		switch b.id {
 		case "people":
 			b.lines = []string{strings.Join(b.lines, "  ·  ")}
@@ -111,6 +111,29 @@ func arrange(p *page, m *measure, size float64, cut bool) *layout {
 		}
 	}
 	return l
+}
+
+// short leaves out of a normal firing's page what it says twice: people who
+// signed on once stand in the table of the steps, and two empty blocks take one
+// line.
+func (l *layout) short(blocks []block) []block {
+	seen, once := map[string]bool{}, true
+	for _, q := range l.People {
+		once = once && !seen[q.Role+q.Post]
+		seen[q.Role+q.Post] = true
+	}
+	quiet := len(l.Waivers)+len(l.Holds) == 0
+	out := make([]block, 0, len(blocks))
+	for _, b := range blocks {
+		switch {
+		case b.id == "people" && once && len(l.People) > 0, b.id == "holds" && quiet:
+		case b.id == "waivers" && quiet:
+			out = append(out, block{id: b.id, title: "Waivers, Holds", lines: []string{"none, none"}})
+		default:
+			out = append(out, b)
+		}
+	}
+	return out
 }
 
 // lead is the distance from line to line.
