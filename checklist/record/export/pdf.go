@@ -126,9 +126,10 @@ func (l *layout) short(blocks []block) []block {
 	out := make([]block, 0, len(blocks))
 	for _, b := range blocks {
 		switch {
-		case b.id == "people" && once && len(l.People) > 0, b.id == "holds" && quiet:
-		case b.id == "waivers" && quiet:
-			out = append(out, block{id: b.id, title: "Waivers, Holds", lines: []string{"none, none"}})
+		case b.id == "people" && once && len(l.People) > 0:
+		case b.id == "holds" && quiet && len(out) > 0 && out[len(out)-1].id == "waivers":
+			last := &out[len(out)-1]
+			last.title, last.lines = last.title+", "+b.title, []string{"none, none"}
 		default:
 			out = append(out, b)
 		}
