@@ -300,7 +300,7 @@ func (m *Model) take(text []byte, at string) {
 func (m *Model) undo(forth bool) {
 	from, to, none := &m.past, &m.future, "nothing to undo"
 	if forth {
-		from, to, none = &m.future, &m.past, "nothing to do again"
+		from, to, none = &m.future, &m.past, "nothing to redo"
 	}
 	n := len(*from)
 	if n == 0 {

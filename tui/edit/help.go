@@ -18,7 +18,7 @@ var keys = []struct{ key, short, long string }{
 	{"a", "add", "one more motor, device, post, transmitter or step; a guide where there is none"},
 	{"d", "take out", "leave the entry out; on a heading the whole table"},
 	{"u", "undo", "the last change; as often as there were changes"},
-	{"r", "again", "do again what was undone"},
+	{"r", "redo", "do again what was undone"},
 	{"m", "what makes a go", "look for the values of this entry at which every limit is kept"},
 	{"s", "save", "write the sheet; comments and all that was not changed stay as they are"},
 	{"?", "help", "this page"},

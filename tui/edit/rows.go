@@ -201,7 +201,7 @@ func (m *Model) walk(key string) bool {
 		m.at = m.next(m.at, 1, all)
 	case "up", "shift+tab":
 		m.at = m.next(m.at, -1, all)
-	case "right": // a table begins at the top of the list
+	case "right": // a table begins high in the list
 		m.at = m.next(m.at, 1, heading)
 		m.top = m.at
 	case "left":

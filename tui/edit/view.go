@@ -137,7 +137,7 @@ func (m *Model) drawHead(c canvas.Canvas) {
 	word, style, rest := m.verdict()
 	x = 0
 	if word != "" {
-		x = c.Put(0, 1, style, word) + 1
+		x = c.Put(0, 1, style, " "+word+" ") + 1
 	}
 	c.Put(x, 1, theme.Text, canvas.Fit(rest, w-x-canvas.Width(doing)-1))
 	drawRule(c.Sub(0, 2, w, 1))
@@ -207,13 +207,9 @@ func (m *Model) drawForm(c canvas.Canvas) {
 func (m *Model) drawList(c canvas.Canvas) {
 	h := c.Height()
 	m.top = max(0, min(m.top, len(m.rows)-h))
-	if m.at < m.top {
-		m.top = m.at
-		if m.top > 0 && m.rows[m.top-1].heading {
-			m.top--
-		}
-	}
-	m.top = max(m.top, m.at-h+1)
+	const near = 2 // rows kept in sight above and below the cursor
+	m.top = max(m.top, min(m.at+near, len(m.rows)-1)-h+1)
+	m.top = min(m.top, max(0, m.at-near))
 	for y := 0; y < h && m.top+y < len(m.rows); y++ {
 		m.drawRow(c.Sub(0, y, c.Width(), 1), m.top+y)
 	}
@@ -323,10 +319,18 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	if old {
 		a = &m.shown
 	}
-	mends := m.mends(w)
 	all := limits.Tightest(a.limits())
 	plot := 0
-	if spare := h - len(all) - 3 - len(mends); spare >= 8 && a.run != nil && w >= 50 {
+	if w >= 130 { // room for the run beside the limits
+		if a.run != nil {
+			drawRun(c.Sub(84, 0, w-84, min(h/2, 18)), a.run)
+			drawCases(c.Sub(84, min(h/2, 18)+1, w-84, h-min(h/2, 18)-1), a.run)
+		}
+		w = 80
+		c = c.Sub(0, 0, w, h)
+	}
+	mends := m.mends(w)
+	if spare := h - len(all) - 3 - len(mends); spare >= 8 && a.run != nil && w >= 50 && w < 80 {
 		plot = min(spare, 16)
 	}
 	room := max(4, h-len(mends)-1-plot)
@@ -342,9 +346,9 @@ func (m *Model) drawSide(c canvas.Canvas) {
 		c.PutRight(w, 0, theme.Dim, "left")
 	}
 	drawLimits(c.Sub(0, 1, w, room-1), all)
-	y := min(room, len(all)+1) + 1
-	if plot == 0 {
-		y = room + 1
+	y := room + 1
+	if len(all) > 0 {
+		y = min(room, len(all)+2) + 1
 	}
 	c.Put(0, y-1, theme.Title, "A GO WITH, all else as it is")
 	p := pen{c: c.Sub(0, y, w, h-y-plot)}
@@ -545,6 +549,25 @@ func drawRun(c canvas.Canvas, r *prediction.Run) {
 	x := min(place(r.ClearLengthM)-len(end)+1, w-len(end))
 	c.Put(max(2, min(place(r.Cases[0].StopPositionM)-len(rest)/2, x-len(rest)-1)), h-1, theme.Text, rest)
 	c.Put(x, h-1, theme.Dim, end)
+}
+
+// drawCases is where the run comes to rest in each case, and what is left of
+// the strip there.
+func drawCases(c canvas.Canvas, r *prediction.Run) {
+	w := c.Width()
+	c.Put(0, 0, theme.Title, "WHAT IF")
+	c.PutRight(w-14, 0, theme.Dim, "rest")
+	c.PutRight(w, 0, theme.Dim, "left of strip")
+	for i := range r.Results {
+		rest := r.Results[i].Outcome.StopPositionM
+		style := theme.Text
+		if r.ClearLengthM-rest < r.StopMarginM {
+			style = theme.Bad
+		}
+		c.Put(0, i+1, style, canvas.Fit(r.Results[i].Case.Name, w-24))
+		c.PutRight(w-14, i+1, style, limits.Figure(rest)+" m")
+		c.PutRight(w, i+1, style, limits.Figure(r.ClearLengthM-rest)+" m")
+	}
 }
 
 // drawAbout tells what the entry under the cursor is and how it is written,
