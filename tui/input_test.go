@@ -291,20 +291,20 @@ func TestCodeIsSeenByNobody(t *testing.T) {
 	w.until(arming.StepCode)
 	w.sent = nil
 	w.key("enter")
-	w.write("kestrel9")
-	if strings.Contains(w.m.View(), "kestrel") {
+	w.write("thornbury9")
+	if strings.Contains(w.m.View(), "thornbury") {
 		t.Fatal("the code is on the screen")
 	}
 	w.key("enter")
-	w.write("kestrel9")
+	w.write("thornbury9")
 	w.key("enter")
-	if w.code != "kestrel9" {
+	if w.code != "thornbury9" {
 		t.Fatalf("the shell got the code %q", w.code)
 	}
-	if text := fmt.Sprintf("%+v", w.sent); strings.Contains(text, "kestrel") {
+	if text := fmt.Sprintf("%+v", w.sent); strings.Contains(text, "thornbury") {
 		t.Errorf("the machine got the code: %s", text)
 	}
-	if strings.Contains(w.m.View(), "kestrel") {
+	if strings.Contains(w.m.View(), "thornbury") {
 		t.Error("the code is on the screen")
 	}
 }
@@ -314,9 +314,9 @@ func TestTwoUnlikeCodesAreRefused(t *testing.T) {
 	w := newWorld(t, arming.ModeBox)
 	w.until(arming.StepCode)
 	w.key("enter")
-	w.write("kestrel9")
+	w.write("thornbury9")
 	w.key("enter")
-	w.write("kestrel8")
+	w.write("thornbury8")
 	w.key("enter")
 	if w.code != "" || w.m.form == nil || !strings.Contains(w.m.View(), "differ") {
 		t.Errorf("two unlike entries set the code %q\n%s", w.code, w.m.View())
