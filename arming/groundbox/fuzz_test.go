@@ -25,6 +25,9 @@ func FuzzLink(f *testing.F) {
 	f.Add([]byte("\x00\x00\x00\x00\x00\x00\x00\x01\x05boot\n\x02\x09garbage!\n\x03\x04\xff\xfe\n\n"), true)
 	f.Add([]byte("\x00\x00\x00\x00\x00\x00\x00\x00\x04\x04\x04\x00\x05\x05\x06\x06\x06\x06\x06\x00\x07\x10\x01\x07\x03\x80"), true)
 	f.Add([]byte("\x0b\x07\x0c\x0d\x0e\x0f\x09\x0a\x08\x00\x00\x0b\x00\x0b"), true)
+	f.Add([]byte("\x00\x00\x00\x00\x00\x00\x0b"), true)
+	f.Add([]byte("\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x0b\x00\x00"), true)
+	f.Add([]byte("\x00\x00\x00\x00\x00\x00\x00\x00\x07\x09\x01\x00"), false)
 	f.Add([]byte("\x03\x071999.0\n\x02\x071999.0\n\x01\x071999.0\n\x06\x06\x06"), false)
 	f.Add([]byte("\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x08\x00\x09\x00\x0a\x00\x0c\x00\x0d\x00"), true)
 	f.Fuzz(func(t *testing.T, input []byte, grant bool) {
@@ -251,7 +254,8 @@ func (b *fuzzedBox) right(head string) string {
 		return "0,\"No error\"\n"
 	case "STAT:SNAP?":
 		b.sequence++
-		s := wire.Snapshot{Practice: true, Sequence: b.sequence, KeyIn: !b.keyOut, PermitClosed: b.permit && !b.keyOut, Events: b.events,
+		s := wire.Snapshot{Practice: true, Sequence: b.sequence, KeyIn: !b.keyOut, PermitClosed: b.permit, Events: b.events,
+			Scan:     31 * b.sequence, // no two are alike but for their number
 			BatteryV: wire.Of(12), BehindKeyV: wire.Of(12), BehindPermitV: wire.Of(0), BusV: wire.Of(0), ChannelOhm: make([]Reading, 4)}
 		if s.PermitClosed {
 			s.BehindPermitV = wire.Of(12)
