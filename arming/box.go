@@ -118,6 +118,9 @@ func (m *machine) onBoxReading(ev BoxReading) error {
 		b.Pole1 = ContactUnknown
 	}
 	m.s.Box = b
+	if !m.s.LeaseWanted && !b.measuring(m.p) {
+		m.s.TestCurrent = false
+	}
 	if b.Key == ContactOpen {
 		m.s.PermitSpent = false
 	}
@@ -141,9 +144,11 @@ func (m *machine) onBoxReading(ev BoxReading) error {
 // current runs with the key in or under the measuring lease, which shows by
 // channels being measured.
 func (b *Box) sensed(p *Plan) bool {
-	if b.Key == ContactClosed {
-		return true
-	}
+	return b.Key == ContactClosed || b.measuring(p)
+}
+
+// measuring reports whether any channel is being measured.
+func (b *Box) measuring(p *Plan) bool {
 	for k := range p.Motors {
 		if b.Channel[k].Kind != OhmNotMeasured {
 			return true

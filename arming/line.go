@@ -23,10 +23,10 @@ func (m *machine) mayOpen(what string) error {
 	if m.s.LeaseWanted {
 		return m.refuse(what+": the test current is on", "put the shunt on first, that ends it")
 	}
-	for k := 0; k < m.p.Motors; k++ {
-		if m.s.Box.Channel[k].Kind != OhmNotMeasured {
-			return m.refuse(what+": the test current is not yet off", "try again in a few seconds")
-		}
+	// A snapshot from before the lease shows nothing, and an OFF can stay in the
+	// cable: off is what was read after it.
+	if m.s.TestCurrent || m.s.Box.measuring(m.p) {
+		return m.refuse(what+": the test current is not yet off", "try again in a few seconds")
 	}
 	return nil
 }

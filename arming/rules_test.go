@@ -681,3 +681,36 @@ func TestWaitDoesNotRunWhileTheCountsAreLookedAt(t *testing.T) {
 		t.Errorf("%v, no-pulse stage %v: it never ends", w.s.Phase, w.s.NoPulse)
 	}
 }
+
+// The test current is off when a snapshot that came after it shows so: one from
+// before the lease, still fresh, shows nothing (R-06, found by the independent
+// model).
+func TestTheLineStaysClosedUntilTheTestCurrentIsReadOff(t *testing.T) {
+	w := newWorld(t, ModeBox)
+	w.toWindow()
+	w.button(true)
+	w.button(false)
+	w.phase(Wait)
+	w.key(false)
+	w.battery(0)
+	w.must(HoldCall{}) // everyone back: the lease ends with the line
+	w.must(Say{FactAtRest, firing})
+	w.pass(w.p.Times.Wait - time.Second/2)
+	if w.lease || w.s.TestCurrent {
+		t.Fatal("test current with the line UNKNOWN")
+	}
+	w.must(CloseLine{By: ranger, Count: 4})
+	if !w.lease {
+		t.Fatal("no lease in WAIT with the line CLOSED")
+	}
+	// The cable stalls: no snapshot comes, and the OFF at the end of the wait
+	// does not arrive.
+	for w.s.WaitLeft > 0 {
+		w.at.Mono += 50 * time.Millisecond
+		w.at.Wall += 50 * time.Millisecond
+		w.must(Tick{})
+	}
+	w.refused(GoForward{By: ranger, Person: forward}, "test current is not yet off")
+	w.look()
+	w.must(GoForward{By: ranger, Person: forward})
+}

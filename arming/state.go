@@ -317,6 +317,7 @@ type State struct {
 	ScrubAsked bool // scrubbed with the key still in: MAKESAFE follows when it is out
 
 	LeaseWanted bool
+	TestCurrent bool   // the lease was wanted, and no snapshot since then shows it off
 	Tickets     uint32 // last ticket given
 	OnDisk      uint32 // last ticket known to be on disk
 	Pending     Pending

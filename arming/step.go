@@ -324,6 +324,7 @@ func (m *machine) lease() {
 		return
 	}
 	want := m.s.wantsLease(m.p)
+	m.s.TestCurrent = m.s.TestCurrent || want
 	if want != m.s.LeaseWanted {
 		m.s.LeaseWanted = want
 		m.fx = append(m.fx, Lease{want})

@@ -116,6 +116,7 @@ type compact struct {
 	atRest                                                    bool
 	ohm, fate                                                 uint8
 	leadsShunted, fireWatched, resultIn, scrub, lease, wentIn bool
+	current                                                   bool  // test current may flow
 	out                                                       uint8 // whose line is not on disk yet
 	pending                                                   uint8 // 1 + index of the request that waits
 }
@@ -151,6 +152,7 @@ func (w *walker) fold(s *State) compact {
 		tries: uint8(s.CodeTries), armEntry: s.ArmEntry, codeOK: s.CodeOK, keyIn: s.KeyInArmed,
 		permitWanted: s.PermitWanted, permitEver: s.PermitEver, noPulse: uint8(s.NoPulse),
 		resultIn: s.ResultIn, scrub: s.Phase == Hold && s.ScrubAsked, lease: s.LeaseWanted, wentIn: s.Crew.Forward[0] != ""}
+	c.current = s.TestCurrent && s.Phase != Closed
 	if s.Fate[0] == FateInspected {
 		c.fate = uint8(FateInspected) // every other fate is live, and live is live
 	}
@@ -261,7 +263,7 @@ func (w *walker) unfold(c *compact, s *State) {
 		ArmEntry: c.armEntry, CodeTries: int(c.tries), CodeOK: c.codeOK,
 		KeyInArmed: c.keyIn, PermitWanted: c.permitWanted, PermitSpent: c.permitSpent, PermitEver: c.permitEver,
 		NoPulse: NoPulseStage(c.noPulse), AtRest: c.atRest, WaitLeft: time.Duration(c.wait) * walkQuantum, ResultIn: c.resultIn,
-		ScrubAsked: c.scrub, LeaseWanted: c.lease, Proof: ProofStage(c.proof), ProofTrip: c.proofTrip, ProofSince: walkBase,
+		ScrubAsked: c.scrub, LeaseWanted: c.lease, TestCurrent: c.current, Proof: ProofStage(c.proof), ProofTrip: c.proofTrip, ProofSince: walkBase,
 		Tickets: 1, OnDisk: 1}
 	s.Crew.Firing, s.Crew.Range = firing, ranger
 	if c.wentIn {

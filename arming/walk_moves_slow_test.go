@@ -324,9 +324,9 @@ func (w *walker) step(a *State, now Instant, ev Event) (State, []Effect, error) 
 			s := *a
 			s.Box = Box{Up: true, Seen: now, Key: ContactOpen, Pole1: ContactOpen, Pole2: ContactOpen, Permit: ContactOpen,
 				Battery: voltOf(false), Bus: voltOf(false), Pulses: a.Box.Pulses, Presses: a.Box.Presses, Scan: a.Box.Scan}
-			s.LeaseWanted = false
+			s.LeaseWanted, s.TestCurrent = false, false
 			b, fx, err := Step(w.p, s, now, ev)
-			b.Box, b.LeaseWanted = a.Box, a.LeaseWanted && b.Line != LineOpen
+			b.Box, b.LeaseWanted, b.TestCurrent = a.Box, a.LeaseWanted && b.Line != LineOpen, a.TestCurrent
 			return b, fx, err
 		}
 	case without08: // as if the wait asked for neither key out nor bus dead
