@@ -500,3 +500,36 @@ func TestAPulseWithoutAPermitIsAnAttempt(t *testing.T) {
 		t.Errorf("missing %q", w.s.AllClearMissing(w.p))
 	}
 }
+
+// A key or button out of place is called aloud once, not ten times a second,
+// and again the next time. R-39, I-29.
+func TestAnEarlyHandIsCalledOnce(t *testing.T) {
+	w := in(t, ModeBox, "SETUP")
+	called := func() bool {
+		w.fx = nil
+		w.look()
+		return w.lastLoud() != ""
+	}
+	w.box.Key = ContactClosed
+	if !called() || called() {
+		t.Error("the key in SETUP is called never, or again and again")
+	}
+	w.box.Key = ContactOpen
+	called()
+	w.box.Key = ContactClosed
+	if !called() {
+		t.Error("the key in SETUP is not called the second time")
+	}
+}
+
+// A live reading that leaves its band takes its gate with it in the same step.
+// I-15.
+func TestALiveReadingOutOfItsBandFallsAtOnce(t *testing.T) {
+	w := in(t, ModeBox, "READY")
+	w.box.Battery.Millivolt = 11000 // of 12 to 13 V
+	w.look()
+	w.phase(Setup)
+	if w.s.Evidence[w.p.index(StepBudget)].Present {
+		t.Error("the battery's answer stands outside its band")
+	}
+}
