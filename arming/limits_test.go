@@ -533,3 +533,16 @@ func TestALiveReadingOutOfItsBandFallsAtOnce(t *testing.T) {
 		t.Error("the battery's answer stands outside its band")
 	}
 }
+
+// The step of the line stands while the line is CLOSED, whatever else stands.
+// I-09.
+func TestTheLinesStepStandsWithTheLine(t *testing.T) {
+	w := in(t, ModeBox, "READY")
+	i := w.p.index(StepLine)
+	for _, l := range []Line{LineUnknown, LineOpen, LineClosed} {
+		w.s.Line = l
+		if ok, why := w.s.Stands(w.p, i); ok != (l == LineClosed) {
+			t.Errorf("line %v: stands %v, %s", l, ok, why)
+		}
+	}
+}
