@@ -206,7 +206,7 @@ func (c *crew) accept(name string) {
 	c.t.Helper()
 	c.x.press(enter)
 	c.x.until("the prediction", 90*time.Second, func(s string) bool {
-		return strings.Contains(s, "rest") && !strings.Contains(s, "not computed") && !strings.Contains(s, "computing,")
+		return strings.Contains(s, "limits kept") && !strings.Contains(s, "not computed") && !strings.Contains(s, "computing,")
 	})
 	c.say(name)
 }
