@@ -297,6 +297,16 @@ func (c *crew) toWindow(within time.Duration) {
 	c.x.see("permit closed", within)
 }
 
+var countOf = regexp.MustCompile(`you count (\d+)`)
+
+// counted is how many the practice's eyes count on the screen.
+func counted(screen string) string {
+	if m := countOf.FindStringSubmatch(screen); m != nil {
+		return m[1]
+	}
+	return "4"
+}
+
 // closeOut makes safe and ends the firing.
 func (c *crew) closeOut() {
 	c.t.Helper()
@@ -314,7 +324,7 @@ func (c *crew) closeOut() {
 			c.say(ranger, firing)
 		case c.dark != "" && h == "MOTOR "+c.dark:
 			c.say("unlit, igniter taken out")
-		case strings.HasPrefix(h, "MOTOR"):
+		case strings.HasPrefix(h, "MOTOR "):
 			c.say("burned out, casing cold")
 		case h == "LEADS SHUNTED":
 			c.say("shunted", firing)
@@ -329,9 +339,11 @@ func (c *crew) closeOut() {
 		case h == "RESULT":
 			c.say("106", "32.5", "straight, chute open")
 		case strings.HasSuffix(h, " USED"):
-			c.say("4", "4")
+			n := counted(s)
+			c.say(n, n)
 		case strings.HasSuffix(h, " LEFT"):
-			c.say("4", "4", "-")
+			n := counted(s)
+			c.say(n, n, "-")
 		case h == "ALL CLEAR":
 			c.say(ranger)
 			c.x.see("signed", 10*time.Second)
