@@ -95,15 +95,6 @@ func (p *pen) text(s canvas.Style, text string) {
 	}
 }
 
-// pair writes a label and a text beside it, wrapped in its own column.
-func (p *pen) pair(label string, at int, s canvas.Style, text string) {
-	p.c.Put(0, p.y, theme.Dim, canvas.Fit(label, at-1))
-	for _, l := range canvas.Wrap(text, p.c.Width()-at) {
-		p.c.Put(at, p.y, s, l)
-		p.y++
-	}
-}
-
 func (m *Model) diskWord() string {
 	switch n := len(m.changed); {
 	case m.saving:
