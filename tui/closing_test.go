@@ -162,3 +162,29 @@ func TestACountThatDoesNotAddUpOnTheScreen(t *testing.T) {
 		t.Fatalf("at %q: %s\n%s", w.m.atHand().id, w.refusal.Why, w.m.View())
 	}
 }
+
+// A contact proof that failed leaves the key in: the screen says at once which
+// hand is wanted, whatever step is due.
+func TestAFailedProofAsksForTheKey(t *testing.T) {
+	w := newWorld(t, arming.ModeBox)
+	w.until(arming.StepProof)
+	w.key("f6")
+	w.fill("prove")
+	w.pass(time.Second)
+	w.key("f5")
+	w.pass(200 * time.Millisecond)
+	if w.s.Phase != arming.Proof {
+		t.Fatalf("the proof did not begin: %v\n%s", w.s.Phase, w.m.View())
+	}
+	w.key(" ")
+	w.pass(time.Second) // nearer, f5 would be its own repeat
+	if w.s.Phase != arming.Setup || !w.hands.KeyIn {
+		t.Fatalf("%v, key in %v", w.s.Phase, w.hands.KeyIn)
+	}
+	w.shows(t, "PRACTICE hands: F5 takes the key out")
+	w.key("f5")
+	w.pass(200 * time.Millisecond)
+	if w.hands.KeyIn || strings.Contains(w.m.View(), "takes the key out") {
+		t.Errorf("key in %v\n%s", w.hands.KeyIn, w.m.View())
+	}
+}

@@ -235,6 +235,8 @@ func (m *Model) handWanted(t task) string {
 		return battery(false)
 	case s.Phase == arming.Hold || s.Phase == arming.Wait:
 		return orElse(want(h.Button, false, "F9", "", "lets the button go"), key(false))
+	case s.Phase == arming.Setup && h.KeyIn: // as a proof that failed leaves it
+		return key(false)
 	case t.step >= 0 && s.Phase == arming.Setup:
 		return stepHand(h, &m.frame.Plan.Steps[t.step], battery, key, want)
 	case t.id == "line/open":

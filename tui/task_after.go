@@ -219,7 +219,7 @@ func resultTask(f *Frame) task {
 		return &form{task: t.id, title: "MEASURED RESULT", fields: []field{
 			{label: "came to rest at", ghost: "m from the start, or -"},
 			{label: "top speed", ghost: "m/s, or -"},
-			{label: "in words", ghost: "what was seen, or -"},
+			{label: "in words", ghost: "what was seen; due without numbers"},
 		}, send: func(v []string) ([]arming.Event, string) {
 			ev := arming.Result{Words: v[2]}
 			var okRest, okSpeed bool

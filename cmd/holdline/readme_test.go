@@ -18,7 +18,7 @@ import (
 
 var update = flag.Bool("update", false, "write the generated parts of README.md; look at the difference before you commit it")
 
-// TestReadmeSaysWhatTheProgramSays holds the usage and the keys in README.md
+// TestReadmeSaysWhatTheProgramSays holds usage, keys and picture in README.md
 // against the program.
 func TestReadmeSaysWhatTheProgramSays(t *testing.T) {
 	path := filepath.Join(root, "README.md")
@@ -30,6 +30,7 @@ func TestReadmeSaysWhatTheProgramSays(t *testing.T) {
 	for _, part := range []struct{ name, want string }{
 		{"usage", "```\n" + help(t) + "```\n"},
 		{"keys", keyTable()},
+		{"screen", "```\n" + golden(t, "setup-range-clear-80x24") + "```\n"},
 	} {
 		before, rest, ok := strings.Cut(text, "<!-- "+part.name)
 		marker, rest, ok2 := strings.Cut(rest, "-->\n")
@@ -60,6 +61,16 @@ func help(t *testing.T) string {
 		t.Fatalf("--help: exit status %d: %s", got, errOut.String())
 	}
 	return out.String()
+}
+
+// golden is a screen that the cockpit's tests hold the cockpit to.
+func golden(t *testing.T, name string) string {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(root, "tui", "testdata", name+".golden"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(data)
 }
 
 // keyTable lists the cockpit's keys in the order of its key map.
