@@ -26,7 +26,14 @@ func newTerminal(t *testing.T, w, h int) *terminal {
 		defer close(done)
 		_, _ = io.Copy(io.Discard, x.emu)
 	}()
-	t.Cleanup(func() { _ = x.emu.Close(); <-done })
+	t.Cleanup(func() {
+		c, ok := x.emu.InputPipe().(io.Closer) // Close of the emulator races with its Read
+		if !ok {
+			t.Fatal("the emulator's input cannot be closed")
+		}
+		_ = c.Close()
+		<-done
+	})
 	return x
 }
 

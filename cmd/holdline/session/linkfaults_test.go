@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"io"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -122,13 +123,13 @@ func stopped(s *arming.State) bool { return s.Phase == arming.Hold || s.Phase ==
 func TestWhatTheLinkMayMeetHoldsInOneSentence(t *testing.T) {
 	for name, c := range map[string]struct {
 		fail func(*plug, *practice.Box) (mend func())
-		say  string
+		say  string // one of these, between bars: what is seen first differs
 	}{
 		"cable pulled": {func(p *plug, b *practice.Box) func() { return p.fault(b, "unplug") }, "unplugged"},
 		"mute box":     {func(p *plug, b *practice.Box) func() { return p.fault(b, "mute") }, "3 bad answers in a row"},
 		"frozen box":   {func(p *plug, b *practice.Box) func() { return p.fault(b, "freeze") }, "3 bad answers in a row"},
 		"noise":        {func(p *plug, b *practice.Box) func() { return p.fault(b, "noise:100") }, "bad answers"},
-		"restart":      {func(_ *plug, b *practice.Box) func() { b.Restart(); return func() {} }, "began anew"},
+		"restart":      {func(_ *plug, b *practice.Box) func() { b.Restart(); return func() {} }, "began anew|its controller restarted"},
 		"another program": {func(_ *plug, b *practice.Box) func() {
 			b.Input([]byte("SYST:OWN 0BADF00D\n"))
 			return func() {}
@@ -155,7 +156,7 @@ func TestWhatTheLinkMayMeetHoldsInOneSentence(t *testing.T) {
 				if strings.Contains(held.HoldWhy, "stood still") {
 					continue // on a busy machine that can come first
 				}
-				if !stopped(held) || !strings.Contains(held.HoldWhy, c.say) {
+				if !stopped(held) || !slices.ContainsFunc(strings.Split(c.say, "|"), func(say string) bool { return strings.Contains(held.HoldWhy, say) }) {
 					t.Errorf("%v says %q, want HOLD to say %q", held.Phase, held.HoldWhy, c.say)
 				}
 				if name == "a box of three channels" {
