@@ -343,6 +343,16 @@ func TestWaitStartsAgainFromFull(t *testing.T) {
 		"key in":   func(w *world) { w.key(true) },
 		"button":   func(w *world) { w.button(true) },
 		"bus live": func(w *world) { w.box.Key, w.permit = ContactClosed, true; w.button(true) },
+		"bus alone": func(w *world) {
+			b := w.box
+			b.Bus = volt(3)
+			w.must(BoxReading{b})
+		},
+		"bus unknown": func(w *world) {
+			b := w.box
+			b.Bus = Volt{}
+			w.must(BoxReading{b})
+		},
 		"reading":  func(w *world) { w.igniter = true; w.pass(100 * time.Millisecond) },
 		"lost":     func(w *world) { w.must(BoxLost{"cable"}) },
 		"back":     func(w *world) { w.must(BoxUp{Practice: true, Channels: 2}) },
