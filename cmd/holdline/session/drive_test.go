@@ -251,7 +251,7 @@ func (c *crew) openLine() {
 func (c *crew) currentOff() {
 	c.t.Helper()
 	c.until("test current off", 7*time.Second, func(s arming.State) bool {
-		return s.Box.Channel[0].Kind == arming.OhmNotMeasured && !s.LeaseWanted
+		return s.Box.Channel[0].Kind == arming.OhmNotMeasured && !s.LeaseWanted && !s.TestCurrent
 	})
 }
 
