@@ -55,6 +55,11 @@ func Routine(in Inputs) []Step {
 	} {
 		out = append(out, part...)
 	}
+	for i := range out {
+		if out[i].Source == "" {
+			out[i].Source = "common practice, no source"
+		}
+	}
 	return mergeExtra(out, in.Extra)
 }
 

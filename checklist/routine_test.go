@@ -87,3 +87,29 @@ func TestExtraStepsOnlyAdd(t *testing.T) {
 		t.Errorf("%d steps, want %d", len(more), len(plain)+1)
 	}
 }
+
+// Every built-in step says where it comes from, most of them in words of their
+// own; a sheet's own steps are the sheet's.
+func TestEveryStepNamesItsSource(t *testing.T) {
+	in := inputs(true)
+	in.Extra = []Step{{Phase: VehicleCheck, Challenge: "flag up"}}
+	named, built := 0, 0
+	for _, s := range Routine(in) {
+		if s.Challenge == "flag up" {
+			if s.Source != "" {
+				t.Errorf("the sheet's own step says %q", s.Source)
+			}
+			continue
+		}
+		built++
+		if s.Source == "" {
+			t.Errorf("%s has no source", s.ID)
+		}
+		if s.Source != "common practice, no source" {
+			named++
+		}
+	}
+	if named <= built/2 {
+		t.Errorf("%d of %d steps name a source", named, built)
+	}
+}
