@@ -380,12 +380,13 @@ func (m *Model) onKeys(msg tea.KeyMsg) tea.Cmd {
 		m.say(true, "a paste outside a field was thrown away")
 		return nil
 	}
+	var cmds []tea.Cmd
 	for _, s := range strokes.Of(msg) {
 		if cmd := m.onStroke(s); cmd != nil {
-			return cmd
+			cmds = append(cmds, cmd)
 		}
 	}
-	return nil
+	return tea.Batch(cmds...)
 }
 
 func (m *Model) onStroke(s strokes.Stroke) tea.Cmd {

@@ -695,6 +695,18 @@ func TestLeavingWhileSaving(t *testing.T) {
 	}
 }
 
+// Keys that a terminal hands over together are all taken: what one asks for
+// does not swallow the next.
+func TestKeysReadTogetherAreAllTaken(t *testing.T) {
+	w := newWorld(t)
+	w.to("vehicle.mass")
+	w.enter("1.9 kg")
+	w.key("sq")
+	if !w.quit || !strings.Contains(string(w.disk), "1.9 kg") {
+		t.Errorf("left %v, on disk %v", w.quit, strings.Contains(string(w.disk), "1.9 kg"))
+	}
+}
+
 func TestAFileThatChangedIsNotOverwrittenUnasked(t *testing.T) {
 	w := newWorld(t)
 	w.to("vehicle.mass")
