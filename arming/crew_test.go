@@ -143,7 +143,9 @@ func (y *site) actFiring() {
 	}
 }
 
-func (y *site) actWait() {
+// safer takes the next hand off: button, key, battery. It reports whether there
+// was one.
+func (y *site) safer() bool {
 	s := &y.s
 	switch {
 	case y.hand:
@@ -153,6 +155,16 @@ func (y *site) actWait() {
 	case y.battery || y.p.Mode != ModeBox && !(s.batteryOff(y.p) && s.busDead(y.p)):
 		y.join(false)
 		y.mend()
+	default:
+		return false
+	}
+	return true
+}
+
+func (y *site) actWait() {
+	s := &y.s
+	switch {
+	case y.safer():
 	case s.Crew.Range == "" || s.Crew.Firing == "":
 		for i := range 2 {
 			_ = y.do(goodAnswer(s, y.p, i))
@@ -179,13 +191,7 @@ func (y *site) actMakeSafe() {
 		}
 	}
 	switch {
-	case y.hand:
-		y.press(false)
-	case y.key || y.p.Mode != ModeBox && !s.keyOut(y.p):
-		y.turnKey(false)
-	case y.battery || y.p.Mode != ModeBox && !(s.batteryOff(y.p) && s.busDead(y.p)):
-		y.join(false)
-		y.mend()
+	case y.safer():
 	case s.Line == LineOpen && y.person && inspect > 0 && sameName(s.Crew.Forward[0], forward):
 		_ = y.do(Inspect{Motor: inspect, Found: "burned out, igniter out", By: forward})
 	case s.Line == LineOpen && y.person && s.Hooked && !s.MakeSafe.Shunted:

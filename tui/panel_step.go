@@ -238,7 +238,7 @@ func (m *Model) handWanted(t task) string {
 	case s.Phase == arming.Setup && h.KeyIn: // as a proof that failed leaves it
 		return key(false)
 	case t.step >= 0 && s.Phase == arming.Setup:
-		return stepHand(h, &m.frame.Plan.Steps[t.step], battery, key, want)
+		return stepHand(h, &m.frame.Plan.Steps[t.step], battery, want)
 	case t.id == "line/open":
 		return orElse(key(false), battery(false))
 	case t.id == "fact/LEADS SHUNTED":
@@ -248,7 +248,7 @@ func (m *Model) handWanted(t task) string {
 }
 
 // stepHand is the hand that a step of the routine waits for.
-func stepHand(h *HandsView, st *checklist.Step, battery, key func(bool) string,
+func stepHand(h *HandsView, st *checklist.Step, battery func(bool) string,
 	want func(is, should bool, key, on, off string) string) string {
 	switch st.ID {
 	case arming.StepShuntOn:
@@ -260,11 +260,8 @@ func stepHand(h *HandsView, st *checklist.Step, battery, key func(bool) string,
 	case arming.StepBattery, arming.StepProof:
 		return battery(true)
 	}
-	switch {
-	case st.Needs&checklist.NeedBatteryOff != 0 && h.Battery:
+	if st.Needs&checklist.NeedBatteryOff != 0 {
 		return battery(false)
-	case st.Needs&checklist.NeedKeyOut != 0:
-		return key(false)
 	}
 	return ""
 }

@@ -118,18 +118,25 @@ func (x *form) press(keys ...string) {
 	}
 }
 
+// starter is a sheet as new writes it.
+func starter(t *testing.T) (path string, text []byte) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "first", "sheet.toml")
+	if got := run(t.Context(), []string{"new", filepath.Dir(path)}, strings.NewReader(""), io.Discard, io.Discard); got != exitYes {
+		t.Fatalf("new: exit status %d", got)
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path, text
+}
+
 // The form in a real terminal: it finds an entry, refuses a value in words,
 // takes a better one, shows the prediction's answer to it, saves, and leaves
 // the terminal as it was. In the file nothing else has changed.
 func TestEditInATerminalKeepsCommentsAndChangesOneLine(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "first", "sheet.toml")
-	if got := run(t.Context(), []string{"new", filepath.Dir(path)}, strings.NewReader(""), io.Discard, io.Discard); got != exitYes {
-		t.Fatalf("new: exit status %d", got)
-	}
-	before, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	path, before := starter(t)
 	x := openForm(t, path)
 	x.see("limits are kept")
 	x.press("/")
@@ -169,14 +176,7 @@ func TestEditInATerminalKeepsCommentsAndChangesOneLine(t *testing.T) {
 
 // Leaving with changes asks first; left without saving, the file is as it was.
 func TestEditLeftWithoutSavingChangesNothing(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "first", "sheet.toml")
-	if got := run(t.Context(), []string{"new", filepath.Dir(path)}, strings.NewReader(""), io.Discard, io.Discard); got != exitYes {
-		t.Fatalf("new: exit status %d", got)
-	}
-	before, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	path, before := starter(t)
 	x := openForm(t, path)
 	x.see("first/sheet.toml")
 	x.press("\r", "\x15", "Another title", "\r")
