@@ -33,13 +33,7 @@ func (m *Model) drawn() string {
 	default:
 		m.draw(c)
 	}
-	rows := c.Rows(m.theme)
-	if m.theme.Name == "plain" {
-		for i := range rows {
-			rows[i] = strings.TrimRight(rows[i], " ")
-		}
-	}
-	return strings.Join(rows, "\n")
+	return m.theme.View(c)
 }
 
 // drawSmall says what matters in any size: the state, HOLD, and what is amiss.

@@ -65,13 +65,7 @@ func (m *Model) View() string {
 		}
 		m.drawKeys(c.Sub(0, m.h-keyRows, m.w, keyRows))
 	}
-	rows := c.Rows(m.theme)
-	if m.theme.Name == "plain" {
-		for i := range rows {
-			rows[i] = strings.TrimRight(rows[i], " ")
-		}
-	}
-	return strings.Join(rows, "\n")
+	return m.theme.View(c)
 }
 
 func (m *Model) drawSmall(c canvas.Canvas) {

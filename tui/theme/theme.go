@@ -251,3 +251,15 @@ func (t *Theme) End(b *strings.Builder, _ canvas.Style) {
 		b.WriteString(termenv.CSI + termenv.ResetSeq + "m")
 	}
 }
+
+// View is the whole canvas as text, a line for each row. Without colours
+// nothing stands at the end of a row.
+func (t *Theme) View(c canvas.Canvas) string {
+	rows := c.Rows(t)
+	if t.Name == "plain" {
+		for i := range rows {
+			rows[i] = strings.TrimRight(rows[i], " ")
+		}
+	}
+	return strings.Join(rows, "\n")
+}
