@@ -1,6 +1,10 @@
 package checklist
 
-import "time"
+import (
+	"slices"
+	"strings"
+	"time"
+)
 
 // Consumables that are counted before and after a firing, so that a live one
 // is never left lying: what was used and what is left over has to be what was
@@ -81,4 +85,29 @@ func batteryRest() Step {
 	return Step{ID: "battery-rest", Kind: KindQuantity, Band: Band{restLeastH, 24 * 365, "h"}, Agree: 1, Advisory: true,
 		Challenge: "Hours that the firing battery has rested since it was charged or loaded", Hint: "h, twice",
 		Source: "battery handbooks, read second-hand: a voltage means nothing just after charge or load; the hour is common practice, no source"}
+}
+
+// Words that say of a motor that it did not burn; those that hold a word of the
+// other list stand first.
+var (
+	unlitWords = []string{"unburned", "unburnt", "unfired", "unspent", "unlit", "unused", "misfire", "not burned", "not burnt", "not fired", "not lit", "not light",
+		"never burned", "never burnt", "never fired", "never lit", "didn't light", "dark", "whole", "intact"}
+	burnedWords = []string{"burn", "spent", "fired", "empty"}
+)
+
+// SaysBurned reports words that call a motor burned out.
+func SaysBurned(words string) bool {
+	text := strings.ToLower(words)
+	for _, no := range unlitWords {
+		text = strings.ReplaceAll(text, no, "")
+	}
+	return hasAny(text, burnedWords)
+}
+
+// SaysUnlit reports words that call a motor unlit. Words may say both, or
+// neither: then nobody knows.
+func SaysUnlit(words string) bool { return hasAny(strings.ToLower(words), unlitWords) }
+
+func hasAny(text string, list []string) bool {
+	return slices.ContainsFunc(list, func(w string) bool { return strings.Contains(text, w) })
 }

@@ -179,15 +179,6 @@ func TestAnEndTooEarlyIsNotHeldAgainstTheCrew(t *testing.T) {
 	}
 }
 
-func TestWordsForABurnedMotor(t *testing.T) {
-	for words, want := range map[string]bool{"burned out": true, "Burnt, case hot": true, "spent": true, "has fired": true, "empty casing": true,
-		"unlit, igniter out": false, "not burned, igniter pulled": false, "dark, LIVE": false, "never fired": false} {
-		if saysBurned(words) != want {
-			t.Errorf("%q: %v", words, !want)
-		}
-	}
-}
-
 // tape is a record in the making, by the real machine.
 type tape struct {
 	t   *testing.T

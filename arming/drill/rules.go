@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/checklist"
 )
 
 // Verdict is how one reaction is judged.
@@ -386,23 +387,9 @@ func inspectedLive() rule {
 			return found(Open, "not inspected")
 		}
 		words := a.event.(arming.Inspect).Found
-		if saysBurned(words) {
+		if checklist.SaysBurned(words) {
 			return found(Wrong, fmt.Sprintf("found %q, and it never lit", words))
 		}
 		return found(Right, fmt.Sprintf("found %q", words))
 	}}
-}
-
-// saysBurned reports words that call a motor burned out.
-func saysBurned(words string) bool {
-	text := strings.ToLower(words)
-	for _, no := range []string{"unburned", "unburnt", "unfired", "unlit", "not burned", "not burnt", "not fired", "never burned", "never fired"} {
-		text = strings.ReplaceAll(text, no, "")
-	}
-	for _, yes := range []string{"burn", "spent", "fired", "empty"} {
-		if strings.Contains(text, yes) {
-			return true
-		}
-	}
-	return false
 }

@@ -25,11 +25,32 @@ func drillPlan() *arming.Plan {
 			Mass: checklist.Band{Low: 1, High: 2, Unit: "kg"}, Posts: []checklist.Post{{Name: "north gate"}}, Times: times})}
 }
 
+// waive answers every step before the daylight and lets that pass.
+func waive(p *arming.Plan, do func(time.Duration, arming.Event)) {
+	at := time.Second
+	for i := range p.Steps {
+		st := &p.Steps[i]
+		at += 200 * time.Millisecond
+		do(at, arming.Tick{})
+		ev := arming.Answer{Step: st.ID, Means: arming.MeansSaid, Words: "heard by " + st.ID}
+		switch {
+		case st.ID == "daylight":
+			do(at, arming.Waive{Step: st.ID, Value: 45, Why: "one run only, lamps\x1b stand at the gate", By: "heard by " + arming.StepRangeOfficer})
+			return
+		case st.Kind == checklist.KindQuantity:
+			ev = arming.Answer{Step: st.ID, Means: arming.MeansTyped, Value: 2, Again: 2}
+		case st.Kind == checklist.KindSecret:
+			ev = arming.Answer{Step: st.ID, Means: arming.MeansTyped, Value: 6}
+		}
+		do(at, ev)
+	}
+}
+
 // makeDrill writes the record of a drill in which the crew says HOLD so many
 // seconds after the spotter.
 func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 2 {
-		ts.Fatalf("usage: makedrill DIR SECONDS")
+	if neg || len(args) < 2 || len(args) > 3 || len(args) == 3 && args[2] != "waived" {
+		ts.Fatalf("usage: makedrill DIR SECONDS [waived]")
 	}
 	late, err := strconv.ParseFloat(args[1], 64)
 	ts.Check(err)
@@ -55,7 +76,8 @@ func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	var s arming.State
 	var rec journal.Recorder
-	do := func(at time.Duration, ev arming.Event) {
+	var do func(at time.Duration, ev arming.Event)
+	do = func(at time.Duration, ev arming.Event) {
 		instant := arming.Instant{Mono: at, Wall: at}
 		next, fx, refused := arming.Step(p, s, instant, ev)
 		lines, err := rec.Step(instant, ev, &s, &next, fx, refused)
@@ -64,12 +86,20 @@ func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
 		for _, l := range lines {
 			add(l.At.Mono, l.Kind, l.Body)
 		}
+		for _, e := range fx {
+			if w, ok := e.(arming.Write); ok {
+				do(at, arming.Written(w))
+			}
+		}
 	}
 	body, err := journal.EncodePlan(p)
 	ts.Check(err)
 	add(0, journal.KindPlan, body)
 	do(0, arming.Start{})
 	add(time.Second, journal.KindDrill, drill.PlanLine(plan))
+	if len(args) == 3 {
+		waive(p, do)
+	}
 	add(10*time.Second, journal.KindDrill, drill.SurpriseLine(&plan, 1))
 	do(10*time.Second+time.Duration(late*float64(time.Second)), arming.HoldCall{})
 	ts.Check(w.Close(now, 100*time.Second, record.Interrupted, "the test ends it"))

@@ -103,6 +103,9 @@ func (p *program) exportRecord(path, to, signersFile string) error {
 	for _, w := range d.Warnings {
 		fmt.Fprintf(p.errOut, "note: %s\n", oneLine(w))
 	}
+	for _, why := range d.InQuestion {
+		fmt.Fprintf(p.errOut, "in question: %s\n", oneLine(why))
+	}
 	for _, why := range d.NotValid {
 		fmt.Fprintf(p.errOut, "NOT VALID: %s\n", oneLine(why))
 	}

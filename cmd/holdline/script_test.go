@@ -30,9 +30,11 @@ func TestMain(m *testing.M) {
 //	                      broken off into DIR, by the key of NAME; "own" is the
 //	                      key that the command makes for its user. The key's
 //	                      line for allowed_signers goes to NAME.signer.
-//	makedrill DIR SECONDS writes the signed record of a drill into DIR, by the
+//	makedrill DIR SECONDS [waived]
+//	                      writes the signed record of a drill into DIR, by the
 //	                      key of the command's user: a spotter calls HOLD, and
-//	                      after so many seconds the crew does
+//	                      after so many seconds the crew does; "waived" lets
+//	                      an advisory limit pass before that
 //	jsonlike FILE         demands that the last standard output is one JSON
 //	                      value of the shape of FILE, see jsonShape
 //

@@ -22,7 +22,9 @@ func (p *program) verifyCommand() *cobra.Command {
 		Short: "chain, signature and replay of records",
 		Long: `Verifies records: the chain of every line, the signatures beside the file, and
 that the recorded states follow from the recorded events when they are played
-through the arming machine again. A folder is verified whole, with the chain
+through the arming machine again. What the range officer waived, and counts of
+motors and igniters that do not agree with what was found, are listed: they
+make no record invalid. A folder is verified whole, with the chain
 from record to record, so that a missing one shows.
 
 Signatures are accepted from the keys in --signers, a file in the
@@ -54,7 +56,7 @@ Exit status: 0 every record is valid; 3 one is not; 1 a file could not be read.`
 			if asJSON {
 				err = writeJSON(p.out, answer)
 			} else {
-				err = answer.writeText(p.out)
+				err = answer.writeText(p.out, p.units.System)
 			}
 			if err == nil && !answer.Valid {
 				err = errAnswerNo

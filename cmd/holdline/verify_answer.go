@@ -6,6 +6,9 @@ import (
 	"strings"
 
 	"holdline/checklist/record"
+	"holdline/checklist/record/export"
+	"holdline/checklist/sheet/unit"
+	reports "holdline/cmd/holdline/report"
 )
 
 // verifyAnswer is the answer of verify: its JSON form, and what its text is
@@ -27,6 +30,11 @@ type verifyRecord struct {
 	Findings   []verifyFinding   `json:"findings"`
 	Signatures []verifySignature `json:"signatures"`
 	Notes      []string          `json:"notes"`
+
+	// What a record says that is valid and yet not as it should be. Both are
+	// empty where the record cannot be believed.
+	Waivers    []export.Waiver `json:"waivers"`
+	InQuestion []string        `json:"in_question"`
 }
 
 type verifyFolder struct {
@@ -64,6 +72,7 @@ func (a *verifyAnswer) add(r record.Result) {
 	v := verifyRecord{
 		Path: r.Path, Status: r.Status.String(), Findings: findings(r.Findings),
 		Signatures: []verifySignature{}, Notes: append([]string{}, r.Notes...),
+		Waivers: []export.Waiver{}, InQuestion: []string{},
 	}
 	if r.Log != nil {
 		v.Title, v.Practice, v.Lines = r.Log.Header.Title, r.Log.Header.Practice, len(r.Log.Entries)
@@ -77,12 +86,17 @@ func (a *verifyAnswer) add(r record.Result) {
 			s.File, s.Status.String(), s.KeyType, s.Fingerprint, s.Principals, s.Text,
 		})
 	}
+	if r.Log != nil && len(r.Log.Entries) > 0 {
+		if d := reports.Build(r); len(d.NotValid) == 0 {
+			v.Waivers, v.InQuestion = d.Waivers, d.InQuestion
+		}
+	}
 	a.Valid = a.Valid && r.Status == record.OK
 	a.Records = append(a.Records, v)
 }
 
 // writeText writes the answer for people.
-func (a *verifyAnswer) writeText(w io.Writer) error {
+func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 	var b strings.Builder
 	for _, r := range a.Records {
 		fmt.Fprintf(&b, "%s: %s\n", r.Path, strings.ToUpper(r.Status))
@@ -97,6 +111,12 @@ func (a *verifyAnswer) writeText(w io.Writer) error {
 			}
 			fmt.Fprintf(&b, "  %q, %s, %d lines, %s\n", r.Title, kind, r.Lines, outcome)
 			fmt.Fprintf(&b, "  last line %s\n", r.LastHash)
+		}
+		for _, w := range r.Waivers {
+			fmt.Fprintf(&b, "  WAIVED %s\n", oneLine(w.Text(units)))
+		}
+		for _, why := range r.InQuestion {
+			fmt.Fprintf(&b, "  IN QUESTION: %s\n", oneLine(why))
 		}
 		for _, f := range r.Findings {
 			writeFinding(&b, f)

@@ -39,6 +39,9 @@ func (p *page) banner() []string {
 	if len(p.Waivers) > 0 {
 		out = append(out, "WAIVED by the range officer: "+p.waived())
 	}
+	for _, why := range p.InQuestion {
+		out = append(out, "IN QUESTION: "+why)
+	}
 	if p.CannotStop {
 		out = append(out, strings.ToUpper(cannotStop[:1])+cannotStop[1:])
 	}
@@ -91,9 +94,18 @@ func (p *page) waived() string {
 func (p *page) waivers() block {
 	b := block{id: "waivers", title: "Waivers"}
 	for _, w := range p.Waivers {
-		b.lines = append(b.lines, fmt.Sprintf("%s %s at %s, band %s: %s. Waived by %s.", w.At.clock(), w.Step, p.value(w.Value, w.Unit), p.band(w.Band), w.Why, w.By))
+		b.lines = append(b.lines, w.text(p))
 	}
 	return orNone(b)
+}
+
+func (w Waiver) text(p *page) string {
+	return fmt.Sprintf("%s %s at %s, band %s: %s. Waived by %s.", w.At.clock(), w.Step, p.value(w.Value, w.Unit), p.band(w.Band), w.Why, w.By)
+}
+
+// Text is the waiver as its page says it, with the day.
+func (w Waiver) Text(sys unit.System) string {
+	return w.At.UTC().Format("2006-01-02 ") + w.text(&page{sys: sys})
 }
 
 func (p *page) holds() block {

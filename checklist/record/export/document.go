@@ -29,6 +29,9 @@ type Document struct {
 	Warnings []string `json:"warnings"`  // what is to be read before all else
 	Waivers  []Waiver `json:"waivers"`   // the same
 
+	// InQuestion is what does not agree between what was counted and what was found, the same.
+	InQuestion []string `json:"in_question"`
+
 	Title      string `json:"title"`
 	Practice   bool   `json:"practice"`
 	Mode       string `json:"mode"`

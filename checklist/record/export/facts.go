@@ -35,6 +35,9 @@ func recordFacts(d *Document) []fact {
 	for _, w := range d.Warnings {
 		out = append(out, said("record", "warning", w))
 	}
+	for _, why := range d.InQuestion {
+		out = append(out, said("record", "in question", why))
+	}
 	out = append(out, said("record", "file", d.Record), said("record", "state", d.State), said("record", "title", d.Title),
 		said("record", "mode", d.Mode), said("record", "outcome", d.Outcome), said("record", "phase at the end", d.Phase),
 		fact{section: "record", item: "opened", at: d.Opened}, fact{section: "record", item: "last line", text: d.LastHash, at: d.Ended},

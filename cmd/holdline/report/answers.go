@@ -23,6 +23,7 @@ func (w *walk) answers(l *eventLine) {
 			a.ageS, a.stood = nil, false
 			a.count++
 			w.signedOn(&w.rep.Plan.Steps[i], is)
+			w.swapped(&w.rep.Plan.Steps[i], is)
 		case is.Present && !a.stood: // the value at arming stays
 			a.last = *is
 		case is.Present:

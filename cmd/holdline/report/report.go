@@ -23,7 +23,7 @@ import (
 func Build(r record.Result) *export.Document {
 	d := &export.Document{
 		Format: export.Format, Version: export.Version, Record: filepath.Base(r.Path), State: stateOf(&r),
-		NotValid: []string{}, Warnings: []string{}, Curves: map[string]string{}, Waivers: []export.Waiver{}, Holds: []export.Hold{},
+		NotValid: []string{}, Warnings: []string{}, Curves: map[string]string{}, Waivers: []export.Waiver{}, InQuestion: []string{}, Holds: []export.Hold{},
 		People: []export.Person{}, Checks: []export.Check{}, Proofs: []export.Proof{}, Openings: []export.Opening{},
 		Attempts: []export.Attempt{}, Waits: []export.Wait{}, Motors: []export.Motor{}, Igniters: []export.Igniter{},
 		Used: []export.Used{}, Notes: []export.Note{}, Signatures: []export.Signature{}, Verify: []string{},

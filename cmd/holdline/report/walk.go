@@ -30,6 +30,7 @@ type walk struct {
 
 	checks   [checklist.MaxSteps]answer
 	signed   map[string]string // newest name by step of the sign-on
+	counted  map[string]string // newest answer by step that says what went on the vehicle
 	entryAt  time.Time         // firing officer's entry
 	entryBy  string
 	wrong    int
@@ -57,7 +58,9 @@ type answer struct {
 	stood bool // when both had armed
 }
 
-func newWalk(d *export.Document) *walk { return &walk{d: d, signed: map[string]string{}, back: -1} }
+func newWalk(d *export.Document) *walk {
+	return &walk{d: d, signed: map[string]string{}, counted: map[string]string{}, back: -1}
+}
 
 func stamp(t time.Time) export.Stamp { return export.Stamp{Time: t} }
 
@@ -241,6 +244,7 @@ func (w *walk) finish() {
 		w.motorList(p, s)
 		w.circuitReadings(p)
 		w.consumables(p)
+		w.inQuestion(p, s)
 		if s.Phase != arming.Closed && (s.Hooked || s.PermitEver) {
 			d.MakeSafe.Missing = strings.Join(s.AllClearMissing(p), "; ")
 		}
