@@ -48,6 +48,20 @@ func TestCounterSignatureAtClosing(t *testing.T) {
 	if len(asked) != 2 || asked[0] != [2]string{"keys/ro", ""} || asked[1] != [2]string{"keys/ro", "long dark plover"} {
 		t.Fatalf("asked %q", asked)
 	}
+	w.key("enter")
+	w.write("  two blanks at each end  ")
+	w.key("enter")
+	if len(asked) != 3 || asked[2][1] != "  two blanks at each end  " {
+		t.Fatalf("asked %q: a passphrase is taken as it was typed", asked)
+	}
+	w.key("enter", "enter")
+	if len(asked) != 3 {
+		t.Fatalf("asked %q: enter alone confirms nothing", asked)
+	}
+	w.key("space", "enter")
+	if len(asked) != 4 || asked[3][1] != " " {
+		t.Fatalf("asked %q: a passphrase may be a blank", asked)
+	}
 	w.counter = CounterView{Fault: "that key is on the record already"}
 	w.pass(100 * time.Millisecond)
 	w.shows(t, "not counter-signed: that key is on the record already", "a key file, agent, or no for later")

@@ -25,7 +25,7 @@ func counterTasks(f *Frame) []task {
 		fields := []field{{label: "key", ghost: "a key file, agent, or no"}}
 		if r.Counter.Protects != "" {
 			fields[0].text = r.Counter.Protects
-			fields = append(fields, field{label: "passphrase", hidden: true, ghost: "not shown"})
+			fields = append(fields, field{label: "passphrase", hidden: true, exact: true, ghost: "not shown"})
 		}
 		fm := &form{task: t.id, title: t.head, fields: fields}
 		fm.at = len(fields) - 1

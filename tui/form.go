@@ -17,6 +17,7 @@ type field struct {
 	label  string
 	ghost  string   // what is expected, shown while the field is empty
 	hidden bool     // a code: never shown, not even its length
+	exact  bool     // taken as typed, with the blanks at its ends
 	names  []string // to choose from; nil for free text
 	free   bool     // any other name may be typed as well; only numbers stand for one of names
 	text   string
@@ -87,10 +88,18 @@ func (fm *form) add(text string) {
 	fm.wrong = ""
 }
 
+// answer is the text as it is sent.
+func (f *field) answer() string {
+	if f.exact {
+		return f.text
+	}
+	return strings.TrimSpace(f.text)
+}
+
 // enter goes on, or sends once every field holds something.
 func (fm *form) enter() (done bool, out []arming.Event) {
 	f := &fm.fields[fm.at]
-	if strings.TrimSpace(f.text) == "" {
+	if f.answer() == "" {
 		fm.wrong = "type the answer first: enter alone confirms nothing"
 		return false, nil
 	}
@@ -105,14 +114,14 @@ func (fm *form) enter() (done bool, out []arming.Event) {
 		}
 	}
 	for k := range fm.fields {
-		if strings.TrimSpace(fm.fields[k].text) == "" {
+		if fm.fields[k].answer() == "" {
 			fm.at = k
 			return false, nil
 		}
 	}
 	texts := make([]string, len(fm.fields))
 	for k := range fm.fields {
-		texts[k] = strings.TrimSpace(fm.fields[k].text)
+		texts[k] = fm.fields[k].answer()
 	}
 	if fm.send != nil {
 		out, fm.wrong = fm.send(texts)

@@ -323,6 +323,22 @@ func TestTwoUnlikeCodesAreRefused(t *testing.T) {
 	}
 }
 
+// A code with a blank in it could never be entered in READY, where the space bar
+// is HOLD.
+func TestACodeHasNoBlanks(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeBox)
+	w.until(arming.StepCode)
+	w.key("enter")
+	for range 2 {
+		w.write("thorn bury")
+		w.key("enter")
+	}
+	if w.code != "" || w.m.form == nil || !strings.Contains(w.m.View(), "a code has no blanks") {
+		t.Errorf("a code with a blank was set: %q\n%s", w.code, w.m.View())
+	}
+}
+
 // while a reading is typed its band is nowhere on the screen.
 func TestBandIsHiddenWhileTyping(t *testing.T) {
 	t.Parallel()

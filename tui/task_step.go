@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"strings"
+	"unicode"
 
 	"holdline/arming"
 	"holdline/checklist"
@@ -205,9 +206,15 @@ func codeForm(f *Frame, st *checklist.Step) *form {
 	fm := &form{task: st.ID, title: "THE RANGE OFFICER'S CODE", note: "New for this firing. Nobody else looks; it is kept in memory only."}
 	fm.fields = []field{{label: "code", hidden: true, ghost: "not shown"}, {label: "again", hidden: true, ghost: "not shown"}}
 	fm.send = func(v []string) ([]arming.Event, string) {
-		if v[0] != v[1] {
+		again := func(why string) ([]arming.Event, string) {
 			fm.fields[0].text, fm.fields[1].text, fm.at = "", "", 0
-			return nil, "the two entries differ"
+			return nil, why
+		}
+		switch {
+		case v[0] != v[1]:
+			return again("the two entries differ")
+		case strings.ContainsFunc(v[0], unicode.IsSpace):
+			return again("a code has no blanks: where it is entered, the space bar is HOLD")
 		}
 		return one(arming.Answer{Step: st.ID, Value: float64(len([]rune(v[0]))), Means: arming.MeansSaid})
 	}
