@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"holdline/arming"
+	"holdline/tui/golden"
 )
 
 // A prediction that says no is read with what can be done about it, in SETUP
@@ -20,7 +21,7 @@ func TestANoSaysHowTheSheetIsChanged(t *testing.T) {
 	w.m.forecast.allGo = false
 	w.m.changed = true
 	view := w.m.View()
-	checkSize(t, view, 80, 24)
+	golden.Fits(t, view, 80, 24)
 	if !strings.Contains(view, "holdline edit") {
 		t.Errorf("not said beside a no:\n%s", view)
 	}

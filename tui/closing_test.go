@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/tui/golden"
 )
 
 // shows reports whether the view has each of the texts, wrapped or not.
@@ -93,7 +94,7 @@ func TestCounterSignatureIsDeclined(t *testing.T) {
 // only there.
 func TestHoldsSoFarStandAtSignOn(t *testing.T) {
 	t.Parallel()
-	for _, size := range sizes {
+	for _, size := range golden.Sizes {
 		w := newWorld(t, arming.ModeBox)
 		w.soFar = "So far, PRACTICE: 3 records, 4 holds, 1 waiver: 3 × the box is lost; 1 × waived daylight"
 		resize(w, size)

@@ -1,22 +1,15 @@
 package tui
 
 import (
-	"flag"
-	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
-	"github.com/charmbracelet/lipgloss"
-	"github.com/google/go-cmp/cmp"
 
 	"holdline/arming"
+	"holdline/tui/golden"
 )
-
-var update = flag.Bool("update", false, "write the golden screens anew; look at every difference")
 
 // scene is a cockpit brought to a moment.
 type scene struct {
@@ -87,8 +80,6 @@ func tourAt(n int) func(*world) {
 	}
 }
 
-var sizes = [][2]int{{80, 24}, {100, 30}, {120, 36}, {200, 50}, {60, 15}}
-
 func TestGoldenScreens(t *testing.T) {
 	t.Parallel()
 	for _, sc := range scenes() {
@@ -96,39 +87,15 @@ func TestGoldenScreens(t *testing.T) {
 			t.Parallel()
 			w := newWorld(t, sc.mode)
 			sc.act(w)
-			for _, size := range sizes {
-				w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+			golden.Screens(t, sc.name, func(width, height int, ascii bool) string {
+				w.m.cfg.ASCII = ascii
+				w.m.Update(tea.WindowSizeMsg{Width: width, Height: height})
 				view := w.m.View()
-				checkSize(t, view, size[0], size[1])
 				checkPractice(t, w, view)
 				checkDrill(t, w, view)
-				golden(t, fmt.Sprintf("%s-%dx%d", sc.name, size[0], size[1]), view)
-			}
-			w.m.cfg.ASCII = true
-			w.m.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
-			view := w.m.View()
-			for _, r := range view {
-				if r > 126 {
-					t.Fatalf("%q on an ASCII screen\n%s", r, view)
-				}
-			}
-			golden(t, sc.name+"-ascii", view)
+				return view
+			})
 		})
-	}
-}
-
-// checkSize holds every line against the width and the screen against the
-// height.
-func checkSize(t *testing.T, view string, w, h int) {
-	t.Helper()
-	lines := strings.Split(view, "\n")
-	if len(lines) != h {
-		t.Errorf("%d lines, want %d", len(lines), h)
-	}
-	for i, l := range lines {
-		if n := lipgloss.Width(l); n > w {
-			t.Errorf("line %d is %d columns wide, the screen %d: %q", i, n, w, l)
-		}
 	}
 }
 
@@ -157,27 +124,5 @@ func checkDrill(t *testing.T, w *world, view string) {
 	}
 	if flat := strings.Join(strings.Fields(view), " "); !strings.Contains(flat, w.drill.Heard) {
 		t.Errorf("what is heard is not there:\n%s", view)
-	}
-}
-
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("testdata", name+".golden")
-	got += "\n"
-	if *update {
-		if err := os.MkdirAll("testdata", 0o777); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, []byte(got), 0o666); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff(string(want), got); d != "" {
-		t.Errorf("%s differs (-want +got):\n%s", path, d)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
+	"holdline/tui/golden"
 )
 
 func runes(text string) tea.KeyMsg { return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(text)} }
@@ -349,7 +350,7 @@ func TestBandIsHiddenWhileTyping(t *testing.T) {
 		if k != "" {
 			w.key(k)
 		}
-		for _, size := range sizes {
+		for _, size := range golden.Sizes {
 			w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
 			if view := w.m.View(); strings.Contains(view, bandText(st.Band)) || strings.Contains(view, "accepted:") {
 				t.Errorf("the band shows at %v\n%s", size, view)
@@ -394,13 +395,13 @@ func TestNamesOfEveryKind(t *testing.T) {
 		strings.Repeat("W", 40), "O'Neil-Smythe", "\u200b\u200bx"} {
 		w := newWorld(t, arming.ModeBox)
 		w.fill(name)
-		for _, size := range sizes {
+		for _, size := range golden.Sizes {
 			w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
 			for _, k := range []string{"", "o", "s", "l", "esc"} {
 				if k != "" {
 					w.m.Update(keyMsg(k))
 				}
-				checkSize(t, w.m.View(), size[0], size[1])
+				golden.Fits(t, w.m.View(), size[0], size[1])
 			}
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/tui/golden"
 )
 
 // Without a box every fact is said, and the screen says on every page of the
@@ -262,7 +263,7 @@ func TestQuietInSetup(t *testing.T) {
 func TestResizeWhileCounting(t *testing.T) {
 	t.Parallel()
 	w := at(t, arming.Count)
-	for _, size := range append(sizes, [2]int{10, 3}, [2]int{1, 1}, [2]int{0, 0}, [2]int{300, 90}) {
+	for _, size := range append(golden.Sizes[:len(golden.Sizes):len(golden.Sizes)], [2]int{10, 3}, [2]int{1, 1}, [2]int{0, 0}, [2]int{300, 90}) {
 		resize(w, size)
 		view := w.m.View()
 		if size[0] >= 20 && size[1] >= 10 && !strings.Contains(view, "HOLD") {

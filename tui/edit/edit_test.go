@@ -3,8 +3,6 @@ package edit
 import (
 	"context"
 	"errors"
-	"flag"
-	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,16 +11,13 @@ import (
 	"testing"
 
 	tea "github.com/charmbracelet/bubbletea"
-	"github.com/charmbracelet/lipgloss"
-	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
+	"holdline/tui/golden"
 )
-
-var update = flag.Bool("update", false, "write the golden screens anew; look at every difference")
 
 var folder = filepath.Join("..", "..", "checklist", "sheet", "scenario", "run")
 
@@ -274,60 +269,12 @@ func TestGoldenScreens(t *testing.T) {
 		t.Run(sc.name, func(t *testing.T) {
 			t.Parallel()
 			w := sc.act(t)
-			for _, size := range [][2]int{{80, 24}, {100, 30}, {120, 36}, {200, 50}, {60, 15}} {
-				w.send(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
-				view := w.m.View()
-				checkSize(t, view, size[0], size[1])
-				golden(t, fmt.Sprintf("%s-%dx%d", sc.name, size[0], size[1]), view)
-			}
-			w.m.cfg.ASCII = true
-			w.send(tea.WindowSizeMsg{Width: 80, Height: 24})
-			view := w.m.View()
-			for _, r := range view {
-				if r > 126 {
-					t.Fatalf("%q on an ASCII screen\n%s", r, view)
-				}
-			}
-			golden(t, sc.name+"-ascii", view)
+			golden.Screens(t, sc.name, func(width, height int, ascii bool) string {
+				w.m.cfg.ASCII = ascii
+				w.send(tea.WindowSizeMsg{Width: width, Height: height})
+				return w.m.View()
+			})
 		})
-	}
-}
-
-func checkSize(t interface {
-	Errorf(string, ...any)
-	Helper()
-}, view string, w, h int) {
-	t.Helper()
-	lines := strings.Split(view, "\n")
-	if len(lines) != h {
-		t.Errorf("%d lines, want %d", len(lines), h)
-	}
-	for i, l := range lines {
-		if n := lipgloss.Width(l); n > w {
-			t.Errorf("line %d is %d columns wide, the screen %d: %q", i, n, w, l)
-		}
-	}
-}
-
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("testdata", name+".golden")
-	got += "\n"
-	if *update {
-		if err := os.MkdirAll("testdata", 0o777); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, []byte(got), 0o666); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff(string(want), got); d != "" {
-		t.Errorf("%s differs (-want +got):\n%s", path, d)
 	}
 }
 
@@ -829,7 +776,7 @@ func TestRandomKeys(t *testing.T) {
 		}
 		for _, size := range [][2]int{{80, 24}, {121, 40}, {20, 5}, {1, 1}} {
 			w.send(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
-			checkSize(t, m.View(), size[0], size[1])
+			golden.Fits(t, m.View(), size[0], size[1])
 		}
 		if _, err := sheet.Entries(m.text); err != nil {
 			t.Fatalf("%v\n%s", err, m.text)
