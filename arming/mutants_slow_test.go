@@ -294,7 +294,8 @@ func TestMutantsAreKilled(t *testing.T) {
 	if by, err := (&mutant{}).run(binary); by != "" || err != nil {
 		t.Fatalf("with no mutant chosen %s fails: %v", by, err)
 	}
-	killed, kills := 0, map[string]int{}
+	var all tally
+	kills := map[string]int{}
 	var lock sync.Mutex
 	work := make(chan *mutant)
 	var wait sync.WaitGroup
@@ -303,17 +304,12 @@ func TestMutantsAreKilled(t *testing.T) {
 			for m := range work {
 				by, err := m.run(binary)
 				lock.Lock()
-				switch {
-				case err != nil:
-					t.Errorf("%v: %v", m, err)
-				case by == "" && m.lives == "":
-					t.Errorf("%v: no test fails", m)
-				case by != "" && m.lives != "":
-					t.Errorf("%v: %s kills it, though it is listed as living: %s", m, by, m.lives)
-				case by != "":
-					killed++
+				if wrong := all.add(m, by, err); wrong != "" {
+					t.Errorf("%v: %s", m, wrong)
 				}
-				kills[by]++
+				if by != "" {
+					kills[by]++
+				}
 				lock.Unlock()
 			}
 		})
@@ -323,8 +319,64 @@ func TestMutantsAreKilled(t *testing.T) {
 	}
 	close(work)
 	wait.Wait()
-	t.Logf("%d mutants: %d killed, %d live with a reason", len(mutants), killed, len(mutants)-killed)
+	t.Logf("%d mutants: %s", len(mutants), &all)
 	for by, n := range maps.All(kills) {
 		t.Logf("%4d by %s", n, by)
+	}
+}
+
+// tally counts what came of each mutant.
+type tally struct{ killed, reasoned, survived, broken int }
+
+// add counts one mutant, which a test has killed or not, and says what is
+// wrong with that, "" for nothing.
+func (a *tally) add(m *mutant, by string, err error) (wrong string) {
+	switch {
+	case err != nil:
+		a.broken++
+		return err.Error()
+	case by == "" && m.lives == "":
+		a.survived++
+		return "no test fails"
+	case by == "":
+		a.reasoned++
+		return ""
+	}
+	a.killed++
+	if m.lives != "" {
+		return by + " kills it, though it is listed as living: " + m.lives
+	}
+	return ""
+}
+
+func (a *tally) String() string {
+	text := fmt.Sprintf("%d killed, %d live with a reason", a.killed, a.reasoned)
+	if a.survived > 0 {
+		text += fmt.Sprintf(", %d LIVE WITHOUT ONE", a.survived)
+	}
+	if a.broken > 0 {
+		text += fmt.Sprintf(", %d could not be run", a.broken)
+	}
+	return text
+}
+
+func TestTheTallyOfMutantsIsTrue(t *testing.T) {
+	listed, other := &mutant{lives: "it changes nothing"}, &mutant{}
+	var a tally
+	for _, c := range []struct {
+		m     *mutant
+		by    string
+		err   error
+		wrong string
+	}{
+		{other, "TestA", nil, ""}, {other, "TestB", nil, ""}, {other, "", nil, "no test fails"}, {listed, "", nil, ""},
+		{listed, "TestA", nil, "TestA kills it, though it is listed as living: it changes nothing"}, {other, "", errors.New("no such test"), "no such test"},
+	} {
+		if got := a.add(c.m, c.by, c.err); got != c.wrong {
+			t.Errorf("got %q, want %q", got, c.wrong)
+		}
+	}
+	if got, want := a.String(), "3 killed, 1 live with a reason, 1 LIVE WITHOUT ONE, 1 could not be run"; got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
