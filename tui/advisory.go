@@ -25,7 +25,7 @@ func waived(f *Frame) []string {
 	for i := range f.Plan.Steps {
 		if e := &f.State.Evidence[i]; e.Present && e.Waived {
 			st := &f.Plan.Steps[i]
-			out = append(out, fmt.Sprintf("WAIVED: %s at %s by %s: %s", st.ID, limits.Quantity(e.Value, st.Band.Unit)+practiceMark(f, st), e.By, e.Words))
+			out = append(out, fmt.Sprintf("WAIVED: %s at %s by %s: %s", st.ID, limits.Quantity(e.Value, st.Band.Unit, f.Units)+practiceMark(f, st), e.By, e.Words))
 		}
 	}
 	return out

@@ -7,7 +7,9 @@ import (
 	"unicode/utf8"
 
 	"holdline/arming"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/canvas"
+	"holdline/tui/limits"
 	"holdline/tui/strokes"
 	"holdline/tui/theme"
 )
@@ -146,10 +148,38 @@ func numbered(names []string) []string {
 	return out
 }
 
-// number reads a value in the given unit; the unit itself may be typed too.
-func number(text, unit string) (float64, bool) {
+// reading reads a value typed off an instrument, in SI. Any unit of its kind may
+// stand behind it. For people who read US units one has to: the challenge, the
+// record and the instrument need not mean the same by a bare number.
+func reading(text, si string, sys unit.System) (v float64, ok bool) {
+	d, known := limits.DimensionOf(si)
+	if !known {
+		return number(text, si)
+	}
 	text = strings.ReplaceAll(strings.TrimSpace(text), ",", ".")
-	if u := strings.ToLower(unit); u != "" {
+	if _, err := strconv.ParseFloat(text, 64); err == nil && sys == unit.US {
+		return 0, false
+	}
+	for _, t := range []string{text, strings.ToLower(text)} {
+		if v, err := unit.ParseAs(t, d); err == nil {
+			return v, true
+		}
+	}
+	return number(text, si)
+}
+
+// unitsFor names the units that a value is typed in, "" for a bare number.
+func unitsFor(si string, sys unit.System) string {
+	if _, in := limits.In(1, 1, si, sys); in != si && si != "" && sys == unit.US {
+		return in + " or " + si
+	}
+	return si
+}
+
+// number reads a value in the given unit; the unit itself may be typed too.
+func number(text, si string) (float64, bool) {
+	text = strings.ReplaceAll(strings.TrimSpace(text), ",", ".")
+	if u := strings.ToLower(si); u != "" {
 		text = strings.TrimSpace(strings.TrimSuffix(strings.ToLower(text), u))
 	}
 	v, err := strconv.ParseFloat(text, 64)

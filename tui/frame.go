@@ -14,6 +14,7 @@ import (
 	"holdline/arming"
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
+	"holdline/checklist/sheet/unit"
 )
 
 // Frame is everything the cockpit draws, taken as one consistent value.
@@ -23,6 +24,7 @@ type Frame struct {
 	Wall  time.Time // of the newest machine tick
 
 	Title    string
+	Units    unit.System // that people read; what the machine itself says stays in SI
 	Practice bool
 	Box      string // identity or how it is measured, for people
 	LinkText string // "box live 0.1 s", or why not

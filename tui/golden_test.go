@@ -8,6 +8,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/golden"
 )
 
@@ -66,7 +67,16 @@ func scenes() []scene {
 		{"page-steps", box, page("s")},
 		{"page-help", box, page("?")},
 		{"page-words", box, page("g")},
+		{"us-setup-field", box, func(w *world) { w.until("wind"); inUS(w); w.key("enter"); w.write("5 mph") }},
+		{"us-setup-range-clear", box, func(w *world) { w.until(arming.StepRangeClear); inUS(w) }},
+		{"us-page-prediction", box, func(w *world) { w.until(arming.StepRangeClear); inUS(w); w.key("p") }},
 	}
+}
+
+// inUS shows what follows in US units.
+func inUS(w *world) {
+	w.units = unit.US
+	w.pass(100 * time.Millisecond)
 }
 
 // tourAt is a stop of the tour on the first screen.

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/golden"
 )
 
@@ -352,7 +354,7 @@ func TestBandIsHiddenWhileTyping(t *testing.T) {
 		}
 		for _, size := range golden.Sizes {
 			w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
-			if view := w.m.View(); strings.Contains(view, bandText(st.Band)) || strings.Contains(view, "accepted:") {
+			if view := w.m.View(); strings.Contains(view, bandText(st.Band, unit.Metric)) || strings.Contains(view, "accepted:") {
 				t.Errorf("the band shows at %v\n%s", size, view)
 			}
 		}
@@ -363,7 +365,7 @@ func TestBandIsHiddenWhileTyping(t *testing.T) {
 	w.write("2.05")
 	w.key("enter")
 	w.m.chosen = st.ID
-	if view := w.m.View(); !strings.Contains(view, "accepted: "+bandText(st.Band)) {
+	if view := w.m.View(); !strings.Contains(view, "accepted: "+bandText(st.Band, unit.Metric)) {
 		t.Errorf("the band does not show after the entry\n%s", view)
 	}
 }
@@ -512,4 +514,55 @@ func TestNumber(t *testing.T) {
 
 func resize(w *world, size [2]int) {
 	w.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+}
+
+// A value may be typed in any unit of its kind. People who read US units name
+// the one they mean; the machine and the record are SI whatever is typed.
+func TestReadingsInOtherUnits(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		text, si string
+		sys      unit.System
+		want     float64
+		ok       bool
+	}{
+		{"2.1", "m/s", unit.Metric, 2.1, true}, {"2,1 m/s", "m/s", unit.Metric, 2.1, true}, {"5 mph", "m/s", unit.Metric, 2.2352, true}, {"5 MPH", "m/s", unit.US, 2.2352, true},
+		{"-5mph", "m/s", unit.US, -2.2352, true}, {"2.1 m/s", "m/s", unit.US, 2.1, true}, {"4 lb", "kg", unit.US, 1.81436948, true}, {"5", "m/s", unit.US, 0, false},
+		{"5 lb", "m/s", unit.US, 0, false}, {"5 lb", "m/s", unit.Metric, 0, false}, {"12.4", "V", unit.US, 12.4, true}, {"45", "min", unit.US, 45, true},
+		{"", "m/s", unit.US, 0, false}, {"nan", "m/s", unit.US, 0, false}, {"inf mph", "m/s", unit.US, 0, false}, {"1e999 mph", "m/s", unit.US, 0, false},
+	} {
+		if got, ok := reading(c.text, c.si, c.sys); math.Abs(got-c.want) > 1e-12 || ok != c.ok {
+			t.Errorf("%q in %q: %v %v, want %v %v", c.text, c.si, got, ok, c.want, c.ok)
+		}
+	}
+}
+
+func TestAFiringInUSUnits(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeBox)
+	w.until("wind")
+	inUS(w)
+	w.key("enter")
+	w.write("5")
+	w.key("enter")
+	w.write("5")
+	w.key("enter")
+	if w.m.form == nil || !strings.Contains(w.m.View(), "a number with its unit is due") {
+		t.Fatalf("a bare number was taken\n%s", w.m.View())
+	}
+	w.key("esc")
+	w.fill("5 mph", "5.5 mph")
+	sent := w.sent[len(w.sent)-1].(arming.Answer)
+	if math.Abs(sent.Value-2.2352) > 1e-9 || math.Abs(sent.Again-2.45872) > 1e-9 {
+		t.Errorf("sent %+v", sent)
+	}
+	w.units = unit.Metric
+	w.until(arming.StepRangeClear)
+	inUS(w)
+	flat := w.m.View()
+	for _, want := range []string{" mph", " ft"} {
+		if !strings.Contains(flat, want) {
+			t.Errorf("no %q on\n%s", want, flat)
+		}
+	}
 }

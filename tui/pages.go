@@ -59,7 +59,7 @@ func (m *Model) drawRunPage(c canvas.Canvas) {
 	y := chart + 1
 	y += m.drawCases(long.Sub(0, y, w, total-y)) + 1
 	long.Put(0, y, theme.Title, "LIMITS")
-	limits.Draw(long.Sub(0, y+1, w, len(fc.limits)), fc.limits)
+	limits.Draw(long.Sub(0, y+1, w, len(fc.limits)), fc.limits, m.frame.Units)
 	if fc.run != nil {
 		for i, note := range fc.run.Notes {
 			long.Put(0, y+len(fc.limits)+2+i, theme.Dim, canvas.Fit(note, w))
@@ -84,11 +84,11 @@ func (m *Model) drawCircuitPage(c canvas.Canvas) {
 	y := m.drawCircuit(c) + 1
 	y += m.drawTrace(c.Sub(0, y, w, 2)) + 1
 	if cc := m.forecast.circuit; cc != nil {
-		limits.Draw(c.Sub(0, y, w, h-y), cc.Limits)
+		limits.Draw(c.Sub(0, y, w, h-y), cc.Limits, m.frame.Units)
 		y += len(cc.Limits) + 1
 		for _, r := range cc.Remedies {
 			if y < h {
-				c.Put(0, y, theme.Text, canvas.Fit(remedyText(r), w))
+				c.Put(0, y, theme.Text, canvas.Fit(remedyText(r, m.frame.Units), w))
 				y++
 			}
 		}
@@ -195,7 +195,7 @@ func (m *Model) drawStepRow(c canvas.Canvas, y, i, hand int) {
 	c.Put(4, y, style, canvas.Fit(headOf(st), 24))
 	note := why
 	if e.Present && stands {
-		note = answerText(st, e) + practiceMark(f, st)
+		note = answerText(st, e, f.Units) + practiceMark(f, st)
 	}
 	if st.Phase > checklist.Poll {
 		note = st.Challenge

@@ -128,7 +128,7 @@ func (m *Model) drawEvidence(c canvas.Canvas, l *arming.Link) {
 	}
 	st := &f.Plan.Steps[newest]
 	mark := practiceMark(f, st)
-	c.Put(0, 0, theme.Dim, canvas.Fit(answerText(st, &f.State.Evidence[newest]), c.Width()-len(mark))+mark)
+	c.Put(0, 0, theme.Dim, canvas.Fit(answerText(st, &f.State.Evidence[newest], f.Units), c.Width()-len(mark))+mark)
 }
 
 // whyText leaves out the step's own name, which the gate's says already.

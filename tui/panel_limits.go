@@ -7,6 +7,7 @@ import (
 	"holdline/arming"
 	"holdline/arming/circuit"
 	"holdline/checklist/prediction"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/canvas"
 	"holdline/tui/limits"
 	"holdline/tui/theme"
@@ -50,20 +51,26 @@ func (m *Model) drawRun(c canvas.Canvas) {
 		c.Put(17, y, theme.Text, canvas.Fit(note, w-17))
 		y++
 	}
+	sys := m.frame.Units
+	in := func(v float64, si string) float64 {
+		v, _ = limits.In(v, 1, si, sys)
+		return v
+	}
 	if len(fc.rests) > 0 {
 		speed, rest := "", ""
 		if fc.spread != nil {
-			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", fc.peaks.p05M, fc.peaks.p95M)
-			rest = fmt.Sprintf("P5–P95 %.0f to %.0f", fc.spread.p05M, fc.spread.p95M)
+			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", in(fc.peaks.p05M, "m/s"), in(fc.peaks.p95M, "m/s"))
+			rest = fmt.Sprintf("P5–P95 %.0f to %.0f", in(fc.spread.p05M, "m"), in(fc.spread.p95M, "m"))
 		}
-		row("speed", fmt.Sprintf("%.1f m/s", fc.peakMps), speed)
-		row("rest", fmt.Sprintf("%.0f m", fc.rests[0].atM), rest)
-		row("worst", fmt.Sprintf("%.0f m", fc.worst.atM), fc.worst.name)
+		row("speed", oneDigit(fc.peakMps, "m/s", sys), speed)
+		row("rest", noDigit(fc.rests[0].atM, "m", sys), rest)
+		row("worst", noDigit(fc.worst.atM, "m", sys), fc.worst.name)
 		if fc.run != nil {
-			row("left", fmt.Sprintf("%.0f m", fc.clearM-fc.worst.atM), fmt.Sprintf("of %.0f m, %.0f m must be", fc.clearM, fc.run.StopMarginM))
+			row("left", noDigit(fc.clearM-fc.worst.atM, "m", sys), fmt.Sprintf("of %s, %s %s", noDigit(fc.clearM, "m", sys), noDigit(fc.run.StopMarginM, "m", sys),
+				choose(sys == unit.US, "due", "must be"))) // short enough for the narrowest screen
 		}
 	}
-	limits.Draw(c.Sub(0, y, w, c.Height()-y), limits.Tightest(fc.limits))
+	limits.Draw(c.Sub(0, y, w, c.Height()-y), limits.Tightest(fc.limits), sys)
 }
 
 // drawCases lists the what-if cases with where each comes to rest, and returns
@@ -88,9 +95,9 @@ func (m *Model) drawCases(c canvas.Canvas) int {
 		if left < 0 {
 			style = theme.Bad
 		}
-		c.PutRight(w, y, style, fmt.Sprintf("%.1f m", left))
-		c.PutRight(w-16, y, style, fmt.Sprintf("%.1f m", o.StopPositionM))
-		c.PutRight(w-28, y, style, fmt.Sprintf("%.1f m/s", o.PeakSpeedMps))
+		c.PutRight(w, y, style, oneDigit(left, "m", m.frame.Units))
+		c.PutRight(w-16, y, style, oneDigit(o.StopPositionM, "m", m.frame.Units))
+		c.PutRight(w-28, y, style, oneDigit(o.PeakSpeedMps, "m/s", m.frame.Units))
 		if w >= 76 && o.MinFrontLoadFraction.Known {
 			c.PutRight(w-42, y, style, fmt.Sprintf("%.0f %%", 100*o.MinFrontLoadFraction.Value))
 		}
@@ -173,7 +180,7 @@ func gauge(c canvas.Canvas, x, y, cells int, low, high float64, v *float64) {
 
 // remedyText says in a line what alone would bring every margin to what is
 // asked.
-func remedyText(r circuit.Remedy) string {
+func remedyText(r circuit.Remedy, sys unit.System) string {
 	if !r.Possible {
 		return ""
 	}
@@ -185,7 +192,7 @@ func remedyText(r circuit.Remedy) string {
 			what = fmt.Sprintf("a lead of AWG %.0f", r.Value)
 		}
 	case circuit.ShorterLead:
-		what = fmt.Sprintf("a lead of %.1f m", r.Value)
+		what = "a lead of " + oneDigit(r.Value, "m", sys)
 	case circuit.LowerLead:
 		what = fmt.Sprintf("a lead of %.2f Ω in all", r.Value)
 	case circuit.StrongerBattery:

@@ -6,6 +6,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/canvas"
 	"holdline/tui/limits"
 	"holdline/tui/theme"
@@ -150,7 +151,7 @@ func (m *Model) seenInPractice(t task) string {
 		return ""
 	}
 	st := &f.Plan.Steps[t.step]
-	shows := func(what string, v float64) string { return what + " " + limits.Quantity(v, st.Band.Unit) }
+	shows := func(what string, v float64) string { return what + " " + limits.Quantity(v, st.Band.Unit, f.Units) }
 	switch {
 	case st.Match != "":
 		return "it says " + st.Match
@@ -189,7 +190,7 @@ func (m *Model) seenAfter(t task) string {
 		return choose(lit[t.motor], "burned out", "unlit, the igniter in it")
 	case t.id == "result" && f.Run != nil && len(names) == f.Plan.Motors:
 		q := &f.Run.Dispersion
-		return fmt.Sprintf("the tape shows %.1f m, the speed trap %.1f m/s", q.StopPositionM.P50, q.PeakSpeedMps.P50)
+		return fmt.Sprintf("the tape shows %s, the speed trap %s", oneDigit(q.StopPositionM.P50, "m", f.Units), oneDigit(q.PeakSpeedMps.P50, "m/s", f.Units))
 	}
 	return ""
 }
@@ -293,9 +294,9 @@ func (m *Model) drawAnswer(w *writer, t task) {
 		w.reading(f, st)
 	}
 	if e.Present {
-		w.text(theme.Stands, "● "+answerText(st, e)+practiceMark(f, st))
+		w.text(theme.Stands, "● "+answerText(st, e, f.Units)+practiceMark(f, st))
 		if st.Kind == checklist.KindQuantity {
-			w.text(theme.Dim, "accepted: "+bandText(st.Band)+practiceMark(f, st))
+			w.text(theme.Dim, "accepted: "+bandText(st.Band, f.Units)+practiceMark(f, st))
 		}
 	}
 	if st.Expires == 0 {
@@ -340,19 +341,19 @@ func (w *writer) reading(f *Frame, st *checklist.Step) {
 	if w.left() < 1 {
 		return
 	}
-	low, unit := limits.Figure(st.Band.Low), st.Band.Unit
+	low, ohmsOrVolts := limits.Figure(st.Band.Low), st.Band.Unit
 	x := w.c.Put(0, w.y, theme.Dim, low) + 1
 	gauge(w.c, x, w.y, 13, st.Band.Low, st.Band.High, at)
-	w.c.Put(x+14, w.y, theme.Dim, limits.Quantity(st.Band.High, unit)+mark)
+	w.c.Put(x+14, w.y, theme.Dim, limits.Quantity(st.Band.High, ohmsOrVolts, f.Units)+mark)
 	w.y++
 }
 
 // answerText is an answer in one line.
-func answerText(st *checklist.Step, e *arming.Evidence) string {
+func answerText(st *checklist.Step, e *arming.Evidence, sys unit.System) string {
 	text := e.Words
 	switch st.Kind {
 	case checklist.KindQuantity, checklist.KindMeasured:
-		text = limits.Quantity(e.Value, st.Band.Unit) + ", " + e.Means.String()
+		text = limits.Quantity(e.Value, st.Band.Unit, sys) + ", " + e.Means.String()
 	case checklist.KindSecret:
 		text = "entered, not shown"
 	}

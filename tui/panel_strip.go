@@ -6,6 +6,7 @@ import (
 
 	"holdline/tui/canvas"
 	"holdline/tui/chart"
+	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
 
@@ -68,10 +69,13 @@ type mark struct {
 // label when two would cover each other.
 func (m *Model) marks() []mark {
 	fc := &m.forecast
-	metres := func(v float64) string { return fmt.Sprintf("%.0f", v) }
+	metres := func(v float64) string { // without the unit, which stands at the end of the strip
+		v, _ = limits.In(v, 1, "m", m.frame.Units)
+		return fmt.Sprintf("%.0f", v)
+	}
 	out := []mark{
 		{0, "┃", []string{"start"}, "0", theme.Strong, 0},
-		{fc.clearM, "┫", []string{"end of strip", "end"}, metres(fc.clearM) + " m", theme.Strong, 0},
+		{fc.clearM, "┫", []string{"end of strip", "end"}, noDigit(fc.clearM, "m", m.frame.Units), theme.Strong, 0},
 	}
 	if m.measuredM > 0 && m.frame.State.ResultIn {
 		mk := mark{m.measuredM, "▼", []string{"measured"}, metres(m.measuredM), theme.Strong, 0}
@@ -149,7 +153,7 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 	for k := range fc.rests {
 		if r := fc.rests[k]; r.atM > g.toM {
 			c.Put(w-1, 1, theme.Bad, "▶")
-			label(c, below, w-1, 2, theme.Dim, fmt.Sprintf("%s %.0f m", r.name, r.atM), fmt.Sprintf("%.0f m", r.atM))
+			label(c, below, w-1, 2, theme.Dim, r.name+" "+noDigit(r.atM, "m", m.frame.Units), noDigit(r.atM, "m", m.frame.Units))
 		}
 	}
 }
@@ -209,7 +213,7 @@ func (m *Model) drawSpeed(c canvas.Canvas, g ground) {
 	p.Line(t.bandM, t.highMps, theme.Spread)
 	p.Line(t.posM, t.speedMps, theme.Curve)
 	p.Draw(c)
-	c.Put(0, 0, theme.Curve, fmt.Sprintf("%.1f m/s", fc.peakMps))
+	c.Put(0, 0, theme.Curve, oneDigit(fc.peakMps, "m/s", m.frame.Units))
 	c.Put(0, 1, theme.Dim, "speed over distance")
 	if fc.spread != nil && c.Height() > 3 {
 		c.Put(0, 2, theme.Dim, "spread P5 to P95")

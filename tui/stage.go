@@ -265,7 +265,7 @@ func (m *Model) drawTaskNote(c canvas.Canvas, y int, t *task) {
 	f := &m.frame
 	st, e := &f.Plan.Steps[t.step], &f.State.Evidence[t.step]
 	if e.Present {
-		text := answerText(st, e)
+		text := answerText(st, e, f.Units)
 		mark := practiceMark(f, st)
 		c.Put(31, y, theme.Dim, canvas.Fit(text, c.Width()-32-len(mark))+mark)
 	}

@@ -6,6 +6,8 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/checklist/sheet/unit"
+	"holdline/tui/limits"
 )
 
 // waitTasks are what is said while nobody goes forward, and the order that
@@ -213,23 +215,25 @@ func makeSafeFact(f *Frame, fact arming.Fact, head, ask, word string) task {
 
 // resultTask takes what was measured of the run.
 func resultTask(f *Frame) task {
+	_, far := limits.In(1, 1, "m", f.Units)
+	_, fast := limits.In(1, 1, "m/s", f.Units)
 	t := task{id: "result", head: "RESULT", who: "firing officer", step: -1, done: f.State.ResultIn,
-		ask: "What was measured of the run?", hint: "a dash where nothing was measured", kind: "rest in m, speed in m/s, words"}
+		ask: "What was measured of the run?", hint: "a dash where nothing was measured", kind: fmt.Sprintf("rest in %s, speed in %s, words", far, fast)}
 	t.open = func() *form {
 		return &form{task: t.id, title: "MEASURED RESULT", fields: []field{
-			{label: "came to rest at", ghost: "m from the start, or -"},
-			{label: "top speed", ghost: "m/s, or -"},
+			{label: "came to rest at", ghost: unitsFor("m", f.Units) + " from the start, or -"},
+			{label: "top speed", ghost: unitsFor("m/s", f.Units) + ", or -"},
 			{label: "in words", ghost: "what was seen; due without numbers"},
 		}, send: func(v []string) ([]arming.Event, string) {
 			ev := arming.Result{Words: v[2]}
 			var okRest, okSpeed bool
-			ev.RestM, ev.HasRest, okRest = measured(v[0], "m")
-			ev.SpeedMps, ev.HasSpeed, okSpeed = measured(v[1], "m/s")
+			ev.RestM, ev.HasRest, okRest = measured(v[0], "m", f.Units)
+			ev.SpeedMps, ev.HasSpeed, okSpeed = measured(v[1], "m/s", f.Units)
 			if strings.Trim(v[2], "-–") == "" {
 				ev.Words = ""
 			}
 			if !okRest || !okSpeed {
-				return nil, "a number or a dash is due for rest and speed"
+				return nil, "a number" + choose(f.Units == unit.US, " with its unit", "") + " or a dash is due for rest and speed"
 			}
 			return one(ev)
 		}}
@@ -238,11 +242,11 @@ func resultTask(f *Frame) task {
 }
 
 // measured reads a number, or a dash for what was not measured.
-func measured(text, unit string) (value float64, has, ok bool) {
+func measured(text, si string, sys unit.System) (value float64, has, ok bool) {
 	if strings.Trim(text, "-–") == "" {
 		return 0, false, true
 	}
-	value, ok = number(text, unit)
+	value, ok = reading(text, si, sys)
 	return value, ok, ok
 }
 

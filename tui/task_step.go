@@ -7,6 +7,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/checklist/sheet/unit"
 )
 
 // stepTask asks step i of the routine.
@@ -23,7 +24,7 @@ func stepTask(f *Frame, i int) task {
 		t.open = func() *form { return nameForm(f, st) }
 	case checklist.KindQuantity:
 		t.kind = "read off an instrument, twice"
-		t.open = func() *form { return quantityForm(st) }
+		t.open = func() *form { return quantityForm(st, f.Units) }
 		if metered(f, st) {
 			t.kind = `the word "read": the meter is read twice at that moment`
 			t.open = func() *form { return meterForm(st) }
@@ -125,19 +126,27 @@ func nameForm(f *Frame, st *checklist.Step) *form {
 
 // quantityForm takes a reading twice. The band stays hidden until both are in
 // (R-49), so it is not in the form at all.
-func quantityForm(st *checklist.Step) *form {
-	unit := orElse(st.Band.Unit, "a number")
+func quantityForm(st *checklist.Step, sys unit.System) *form {
+	in := orElse(unitsFor(st.Band.Unit, sys), "a number")
 	return &form{task: st.ID, title: headOf(st), fields: []field{
-		{label: "first reading", ghost: unit},
-		{label: "second reading", ghost: unit},
+		{label: "first reading", ghost: in},
+		{label: "second reading", ghost: in},
 	}, send: func(v []string) ([]arming.Event, string) {
-		a, okA := number(v[0], st.Band.Unit)
-		b, okB := number(v[1], st.Band.Unit)
+		a, okA := reading(v[0], st.Band.Unit, sys)
+		b, okB := reading(v[1], st.Band.Unit, sys)
 		if !okA || !okB {
-			return nil, "a number is due, in " + unit
+			return nil, dueIn(in, sys)
 		}
 		return one(arming.Answer{Step: st.ID, Value: a, Again: b, Means: arming.MeansTyped})
 	}}
+}
+
+// dueIn says what a field of a reading takes.
+func dueIn(units string, sys unit.System) string {
+	if strings.Contains(units, " or ") && sys == unit.US {
+		return "a number with its unit is due: " + units
+	}
+	return "a number is due, in " + units
 }
 
 // measuredForm has the box's reading taken. A word is typed for it, because a
@@ -236,13 +245,13 @@ func proofForm(st *checklist.Step) *form {
 func waiveForm(f *Frame, st *checklist.Step) *form {
 	s := &f.State
 	return &form{task: st.ID, title: "WAIVE " + headOf(st), fields: []field{
-		{label: "value seen", ghost: orElse(st.Band.Unit, "a number")},
+		{label: "value seen", ghost: orElse(unitsFor(st.Band.Unit, f.Units), "a number")},
 		{label: "why it may pass", ghost: "the reason, for the record"},
 		{label: "range officer, own name", ghost: "types it"},
 	}, send: func(v []string) ([]arming.Event, string) {
-		value, ok := number(v[0], st.Band.Unit)
+		value, ok := reading(v[0], st.Band.Unit, f.Units)
 		if !ok {
-			return nil, "a number is due"
+			return nil, dueIn(orElse(unitsFor(st.Band.Unit, f.Units), "figures"), f.Units)
 		}
 		return one(arming.Waive{Step: st.ID, Value: value, Why: v[1], By: as(v[2], s.Crew.Range)})
 	}}

@@ -10,6 +10,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/limits"
 )
 
@@ -63,14 +64,32 @@ func button(b *arming.Box) arming.Contact {
 }
 
 // bandText writes the range that is accepted.
-func bandText(b checklist.Band) string {
+func bandText(b checklist.Band, sys unit.System) string {
 	switch {
 	case math.IsInf(b.High, 1):
-		return "at least " + limits.Quantity(b.Low, b.Unit)
+		return "at least " + limits.Quantity(b.Low, b.Unit, sys)
 	case math.IsInf(b.Low, -1):
-		return "at most " + limits.Quantity(b.High, b.Unit)
+		return "at most " + limits.Quantity(b.High, b.Unit, sys)
 	}
-	return limits.Figure(b.Low) + " to " + limits.Quantity(b.High, b.Unit)
+	about := max(math.Abs(b.Low), math.Abs(b.High))
+	low, _ := limits.In(b.Low, about, b.Unit, sys)
+	high, in := limits.In(b.High, about, b.Unit, sys)
+	text := limits.Figure(low) + " to " + limits.Figure(high)
+	if in == "" {
+		return text
+	}
+	return text + " " + in
+}
+
+// oneDigit writes a value with one digit after the point, noDigit with none.
+func oneDigit(v float64, si string, sys unit.System) string { return digits(v, si, sys, 1) }
+
+func noDigit(v float64, si string, sys unit.System) string { return digits(v, si, sys, 0) }
+
+// digits writes a value of the ground: lengths in one unit whatever their size.
+func digits(v float64, si string, sys unit.System, n int) string {
+	v, in := limits.In(v, 1, si, sys)
+	return fmt.Sprintf("%.*f %s", n, v, in)
 }
 
 // bar draws a share from 0 to 1 in n cells.

@@ -16,6 +16,7 @@ import (
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
+	"holdline/checklist/sheet/unit"
 )
 
 // predicted is the embedded scenario, computed once for all tests.
@@ -42,6 +43,7 @@ type answers struct {
 // move by hand, and clocks that the test turns.
 type world struct {
 	counter CounterView // of the closed record
+	units   unit.System
 	soFar   string
 	t       testing.TB
 	m       *Model
@@ -116,7 +118,7 @@ func testPlan(a *answers, mode arming.Mode) *arming.Plan {
 }
 
 func (w *world) frame() Frame {
-	f := Frame{Plan: w.p, State: w.s, Wall: opened.Add(w.at.Wall), Title: w.answers.sheet.Title, Practice: w.p.Practice,
+	f := Frame{Plan: w.p, State: w.s, Units: w.units, Wall: opened.Add(w.at.Wall), Title: w.answers.sheet.Title, Practice: w.p.Practice,
 		Box: "test box, serial 7", LinkText: "box live", BoxBeat: w.beat, Beat: w.beat,
 		Drill: w.drill, Sheet: w.answers.sheet, Run: w.answers.run, Circuit: w.answers.circuit, Log: w.log, Refusal: w.refusal, Loud: w.loud,
 		Record: RecordView{Path: "records/2026-05-03-1402.jsonl", Lines: int64(len(w.log)), Counter: w.counter}, SoFar: w.soFar}

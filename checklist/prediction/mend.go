@@ -7,6 +7,7 @@ import (
 
 	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
+	"holdline/checklist/sheet/unit"
 	"holdline/sim"
 )
 
@@ -16,6 +17,7 @@ type MendOptions struct {
 	Runs     int // DefaultRuns when 0
 	Seed     uint64
 	Workers  int
+	Units    unit.System         // that the values searched are written in
 	Progress func(share float64) // of the work done; may be nil
 }
 

@@ -49,7 +49,7 @@ func FindRange(ctx context.Context, text []byte, key string, parse func([]byte) 
 	if at < 0 {
 		return r, ErrNoRange
 	}
-	g, ok := gridOf(entries[at].Value)
+	g, ok := gridOf(unit.In(entries[at].Value, o.Units))
 	if !ok {
 		return r, ErrNoRange
 	}

@@ -7,8 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-
-	"holdline/checklist/sheet/unit"
 )
 
 // Entry is one value of a sheet's text, as a form shows it.
@@ -358,14 +356,4 @@ func quoteTOML(s string) string {
 	}
 	b.WriteByte('"')
 	return b.String()
-}
-
-// Show is the value of an entry in another system of units, for a form that
-// people read in US customary units; ok is false for a value without a unit.
-func (e Entry) Show(sys unit.System) (text string, ok bool) {
-	q, err := unit.Parse(e.Value)
-	if err != nil {
-		return "", false
-	}
-	return unit.Format(q.SI, q.Unit.Dimension, sys), true
 }

@@ -19,6 +19,8 @@ func (p *program) editCommand() *cobra.Command {
 is, the limits of the prediction live beside it, and which cleared length, mass
 and number of motors would make it a go; m looks for the same of any other
 number. A value that cannot be read is refused at the entry, with the reason.
+With --units us every value is shown in US customary units; the sheet keeps the
+unit that a value was written in, and a new one the unit that it is given in.
 The file is written when it is told to save, and keeps its comments; one that
 has changed on disk meanwhile is not overwritten unasked. It opens no port.
 

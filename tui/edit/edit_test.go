@@ -3,6 +3,7 @@ package edit
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -137,7 +138,7 @@ func (w *world) answer(work Work) {
 			w.send(Predicted{work.Number, run, c, err})
 		}
 		for _, key := range work.Keys {
-			r, err := ranged(string(work.Text), key)
+			r, err := ranged(string(work.Text), key, w.m.cfg.Units)
 			w.send(Ranged{work.Number, key, r, err})
 		}
 		if work.Motors {
@@ -203,9 +204,11 @@ func predicted(text string) (*prediction.Run, *prediction.Circuit, error) {
 	return b.run, b.circuit, err
 }
 
-func ranged(text, key string) (prediction.Range, error) {
-	return once(key+" "+text, func() (prediction.Range, error) {
-		return prediction.FindRange(context.Background(), []byte(text), key, parseSheet, mendOptions)
+func ranged(text, key string, sys unit.System) (prediction.Range, error) {
+	o := mendOptions
+	o.Units = sys
+	return once(fmt.Sprint(sys)+key+" "+text, func() (prediction.Range, error) {
+		return prediction.FindRange(context.Background(), []byte(text), key, parseSheet, o)
 	})
 }
 
@@ -706,13 +709,59 @@ func TestFieldKeys(t *testing.T) {
 	}
 }
 
-func TestOtherUnits(t *testing.T) {
+// Entries are shown and taken in the units that people asked for; what was only
+// looked at stays in the sheet as it is written, and a new value is written
+// with the unit that it was given in, comments and all else kept.
+func TestTheFormInUSUnits(t *testing.T) {
 	w := newWorld(t)
 	w.m.cfg.Units = unit.US
+	before := w.m.text
+	w.settle()
 	w.to("vehicle.mass")
-	if view := w.m.View(); !strings.Contains(view, "= 4.079 lb") { // 1.85 kg / 0.45359237 kg
-		t.Errorf("no pounds on\n%s", view)
+	for _, want := range []string{"4.079 lb", "in the sheet: 1.85 kg", "656.2 ft", "at least 578 ft"} { // 1.85 kg / 0.45359237 kg; 200 m / 0.3048 m
+		if !strings.Contains(w.m.View(), want) {
+			t.Errorf("no %q on\n%s", want, w.m.View())
+		}
 	}
+	w.key("enter")
+	if got := string(w.m.field.text); got != "4.079 lb" {
+		t.Errorf("the field opens with %q", got)
+	}
+	w.key("enter")
+	if w.m.field != nil || string(w.m.text) != string(before) {
+		t.Error("a value that was only looked at was written anew")
+	}
+	w.to("site.clear_length")
+	w.enter("600 ft")
+	gone, come := lineDiff(before, w.m.text)
+	if len(gone) != 1 || len(come) != 1 || come[0] != `clear_length = "600 ft"       # start line to the end of the cleared strip` {
+		t.Errorf("gone %q, come %q", gone, come)
+	}
+	for _, other := range []string{"600", "600 lb"} {
+		if w.enter(other); w.m.field == nil || w.m.field.wrong == "" {
+			t.Errorf("%q was taken", other)
+		}
+		w.key("esc")
+	}
+	w.enter("190 m") // SI stays possible
+	if got := w.m.rows[w.m.at].entry.Value; got != "190 m" || !strings.Contains(w.m.View(), "623.4 ft") {
+		t.Errorf("%q\n%s", got, w.m.View())
+	}
+}
+
+func TestGoldenScreensInUSUnits(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.m.cfg.Units = unit.US
+	w.settle()
+	w.to("site.clear_length")
+	w.enter("560 ft")
+	w.settle()
+	golden.Screens(t, "us", func(width, height int, ascii bool) string {
+		w.m.cfg.ASCII = ascii
+		w.send(tea.WindowSizeMsg{Width: width, Height: height})
+		return w.m.View()
+	})
 }
 
 func TestALongPathKeepsItsEnd(t *testing.T) {

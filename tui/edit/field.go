@@ -33,7 +33,8 @@ func (m *Model) open() {
 		return
 	}
 	e := r.entry
-	m.field = &field{title: e.About.Label, key: e.Key, text: []rune(e.Value), at: len([]rune(e.Value)), choices: m.choices(&e.About)}
+	text := []rune(m.read(e.Value))
+	m.field = &field{title: e.About.Label, key: e.Key, text: text, at: len(text), choices: m.choices(&e.About)}
 	m.field.take = func(text string) string { return m.set(e, text) }
 }
 
@@ -89,8 +90,8 @@ func (m *Model) set(e sheet.Row, value string) string {
 	switch {
 	case value == "" && e.There && !e.About.Needed:
 		text, err = sheet.Remove(m.text, e.Key)
-	case value == "" && !e.There:
-		return ""
+	case value == "" && !e.There, e.There && value != e.Value && value == m.read(e.Value):
+		return "" // a value that was only looked at stays as it is written
 	default:
 		text, err = sheet.Set(m.text, e.Key, value)
 	}

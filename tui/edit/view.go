@@ -237,7 +237,7 @@ func (m *Model) drawRow(c canvas.Canvas, i int) {
 }
 
 // cut reports whether the list cannot show the whole of an entry's value.
-func (m *Model) cut(r *row) bool { return canvas.Width(r.entry.Value) > m.listCols()-24-2 }
+func (m *Model) cut(r *row) bool { return canvas.Width(m.read(r.entry.Value)) > m.listCols()-24-2 }
 
 // valueOf is an entry's value, or what stands in for it.
 func (m *Model) valueOf(r *row) (string, canvas.Style) {
@@ -246,11 +246,11 @@ func (m *Model) valueOf(r *row) (string, canvas.Style) {
 	case r.entry.There && r.entry.Value == "":
 		return `""`, theme.Text
 	case r.entry.There:
-		return r.entry.Value, theme.Text
+		return m.read(r.entry.Value), theme.Text
 	case a.Needed:
 		return "needed", theme.Bad
 	case a.Otherwise != "":
-		return "left out: " + a.Otherwise, theme.Dim
+		return "left out: " + m.read(a.Otherwise), theme.Dim
 	}
 	return "left out", theme.Dim
 }
@@ -286,7 +286,7 @@ func (m *Model) drawChoices(c canvas.Canvas) {
 		x := c.Put(2, y+1, s, canvas.Fit(one, c.Width()-2))
 		if name, ok := strings.CutPrefix(one, "builtin:"); ok {
 			if curve, err := sim.BuiltinCurve(name); err == nil && c.Width()-x > 8 {
-				note := limits.Figure(curve.TotalImpulseNs()) + " N·s"
+				note := strings.Replace(limits.Quantity(curve.TotalImpulseNs(), "N*s", m.cfg.Units), "*", "·", 1)
 				if c.Width() >= 44 {
 					note += " in " + limits.Figure(curve.BurnTimeS()) + " s"
 				}
@@ -308,8 +308,8 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	plot := 0
 	if w >= 130 { // room for the run beside the limits
 		if a.run != nil {
-			drawRun(c.Sub(84, 0, w-84, min(h/2, 18)), a.run)
-			drawCases(c.Sub(84, min(h/2, 18)+1, w-84, h-min(h/2, 18)-1), a.run)
+			drawRun(c.Sub(84, 0, w-84, min(h/2, 18)), a.run, m.cfg.Units)
+			drawCases(c.Sub(84, min(h/2, 18)+1, w-84, h-min(h/2, 18)-1), a.run, m.cfg.Units)
 		}
 		w = 80
 		c = c.Sub(0, 0, w, h)
@@ -330,7 +330,7 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	if w < narrow && len(all) > 0 {
 		c.PutRight(w, 0, theme.Dim, "left")
 	}
-	drawLimits(c.Sub(0, 1, w, room-1), all)
+	drawLimits(c.Sub(0, 1, w, room-1), all, m.cfg.Units)
 	y := room + 1
 	if len(all) > 0 {
 		y = min(room, len(all)+2) + 1
@@ -343,7 +343,7 @@ func (m *Model) drawSide(c canvas.Canvas) {
 		p.y++
 	}
 	if plot > 0 {
-		drawRun(c.Sub(0, h-plot, w, plot), a.run)
+		drawRun(c.Sub(0, h-plot, w, plot), a.run, m.cfg.Units)
 	}
 }
 
@@ -351,15 +351,15 @@ func (m *Model) drawSide(c canvas.Canvas) {
 const narrow = 36
 
 // drawLimits is one row a limit.
-func drawLimits(c canvas.Canvas, all []prediction.Limit) {
+func drawLimits(c canvas.Canvas, all []prediction.Limit, sys unit.System) {
 	w := c.Width()
 	if w >= narrow {
-		limits.Draw(c, all)
+		limits.Draw(c, all, sys)
 		return
 	}
 	for y := 0; y < c.Height() && y < len(all); y++ {
 		l := &all[y]
-		sign, style, left := "●", theme.Good, limits.Value(l, l.Left)
+		sign, style, left := "●", theme.Good, limits.Value(l, l.Left, sys)
 		if !l.Pass {
 			sign, style = "╱", theme.Bad
 		}
@@ -501,7 +501,7 @@ func (m *Model) label(key string) string {
 
 // drawRun is the nominal run's speed over the distance, to the end of the
 // strip.
-func drawRun(c canvas.Canvas, r *prediction.Run) {
+func drawRun(c canvas.Canvas, r *prediction.Run, sys unit.System) {
 	w, h := c.Width(), c.Height()
 	var xs, ys []float64
 	fast := 0.0
@@ -516,7 +516,7 @@ func drawRun(c canvas.Canvas, r *prediction.Run) {
 		}
 	}
 	c.Put(0, 0, theme.Title, "SPEED OVER DISTANCE")
-	c.PutRight(w, 0, theme.Dim, fmt.Sprintf("peak %s m/s", limits.Figure(fast)))
+	c.PutRight(w, 0, theme.Dim, "peak "+limits.Quantity(fast, "m/s", sys))
 	if h < 5 || far <= 0 || fast <= 0 {
 		return
 	}
@@ -528,9 +528,9 @@ func drawRun(c canvas.Canvas, r *prediction.Run) {
 	drawRule(c.Sub(0, h-2, w, 1))
 	place := func(m float64) int { return int(math.Round(m / far * float64(w-1))) }
 	c.Put(place(r.Cases[0].StopPositionM), h-2, theme.Strong, "▲")
-	end := fmt.Sprintf("end %s m", limits.Figure(r.ClearLengthM))
+	end := "end " + limits.Quantity(r.ClearLengthM, "m", sys)
 	c.Put(0, h-1, theme.Dim, "0")
-	rest := fmt.Sprintf("rest %s m", limits.Figure(r.Cases[0].StopPositionM))
+	rest := "rest " + limits.Quantity(r.Cases[0].StopPositionM, "m", sys)
 	x := min(place(r.ClearLengthM)-len(end)+1, w-len(end))
 	c.Put(max(2, min(place(r.Cases[0].StopPositionM)-len(rest)/2, x-len(rest)-1)), h-1, theme.Text, rest)
 	c.Put(x, h-1, theme.Dim, end)
@@ -538,7 +538,7 @@ func drawRun(c canvas.Canvas, r *prediction.Run) {
 
 // drawCases is where the run comes to rest in each case, and what is left of
 // the strip there.
-func drawCases(c canvas.Canvas, r *prediction.Run) {
+func drawCases(c canvas.Canvas, r *prediction.Run, sys unit.System) {
 	w := c.Width()
 	c.Put(0, 0, theme.Title, "WHAT IF")
 	c.PutRight(w-14, 0, theme.Dim, "rest")
@@ -550,8 +550,8 @@ func drawCases(c canvas.Canvas, r *prediction.Run) {
 			style = theme.Bad
 		}
 		c.Put(0, i+1, style, canvas.Fit(r.Results[i].Case.Name, w-24))
-		c.PutRight(w-14, i+1, style, limits.Figure(rest)+" m")
-		c.PutRight(w, i+1, style, limits.Figure(r.ClearLengthM-rest)+" m")
+		c.PutRight(w-14, i+1, style, limits.Quantity(rest, "m", sys))
+		c.PutRight(w, i+1, style, limits.Quantity(r.ClearLengthM-rest, "m", sys))
 	}
 }
 
@@ -577,13 +577,13 @@ func (m *Model) drawAbout(c canvas.Canvas) {
 	c.Put(x, 0, theme.Dim, r.entry.Key)
 	note := ""
 	if was, is := m.changed[r.entry.Key]; is {
-		note = "on disk: " + was
+		note = "on disk: " + m.read(was)
 		if was == "" {
 			note = "not on disk"
 		}
 	}
-	if other := m.otherUnits(&r.entry); other != "" {
-		note = strings.TrimPrefix(note+"  = "+other, "  ")
+	if r.entry.There && m.read(r.entry.Value) != r.entry.Value {
+		note = strings.TrimPrefix(note+"  in the sheet: "+r.entry.Value, "  ")
 	}
 	c.PutRight(c.Width(), 0, theme.Text, canvas.Fit(note, c.Width()/2))
 	p.y = 1
@@ -593,7 +593,7 @@ func (m *Model) drawAbout(c canvas.Canvas) {
 	case r.fault != "" && m.field == nil:
 		p.text(theme.Bad, r.fault)
 	case m.cut(r) && m.field == nil:
-		p.text(theme.Strong, r.entry.Value)
+		p.text(theme.Strong, m.read(r.entry.Value))
 	}
 	p.text(theme.Text, a.What)
 	p.text(theme.Dim, a.Forms()+choose(a.Needed, "", "; may be left out"))
@@ -619,17 +619,8 @@ func (m *Model) drawAboutGroup(p *pen, r *row) {
 	}
 }
 
-// otherUnits is a value in the units that people asked for.
-func (m *Model) otherUnits(r *sheet.Row) string {
-	if m.cfg.Units != unit.US || !r.There {
-		return ""
-	}
-	text, ok := sheet.Entry{Value: r.Value}.Show(m.cfg.Units)
-	if !ok || text == r.Value {
-		return ""
-	}
-	return text
-}
+// read is a value of the sheet as people read it.
+func (m *Model) read(value string) string { return unit.In(value, m.cfg.Units) }
 
 func choose(is bool, yes, no string) string {
 	if is {

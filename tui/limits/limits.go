@@ -8,6 +8,7 @@ import (
 	"sort"
 
 	"holdline/checklist/prediction"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/canvas"
 	"holdline/tui/theme"
 )
@@ -52,20 +53,20 @@ func Tightest(limits []prediction.Limit) []prediction.Limit {
 }
 
 // Draw writes name, value, limit and what is left of each.
-func Draw(c canvas.Canvas, limits []prediction.Limit) {
+func Draw(c canvas.Canvas, limits []prediction.Limit, sys unit.System) {
 	for y := 0; y < c.Height() && y < len(limits); y++ {
-		drawRow(c.Sub(0, y, c.Width(), 1), &limits[y])
+		drawRow(c.Sub(0, y, c.Width(), 1), &limits[y], sys)
 	}
 }
 
-func drawRow(c canvas.Canvas, l *prediction.Limit) {
+func drawRow(c canvas.Canvas, l *prediction.Limit, sys unit.System) {
 	w := c.Width()
 	sign, style := "●", theme.Good
 	if !l.Pass {
 		sign, style = "╱", theme.Bad
 	}
 	c.Put(0, 0, style, sign)
-	left := Value(l, l.Left) + " left"
+	left := Value(l, l.Left, sys) + " left"
 	switch {
 	case Counted(l) && l.Pass:
 		left = "met"
@@ -76,14 +77,14 @@ func drawRow(c canvas.Canvas, l *prediction.Limit) {
 	at := w - 14
 	name := l.Name
 	if w >= 64 {
-		value := Value(l, l.Value) + " " + Than(l) + " " + Value(l, l.Limit)
+		value := Value(l, l.Value, sys) + " " + Than(l) + " " + Value(l, l.Limit, sys)
 		c.PutRight(at, 0, theme.Text, value)
 		at -= max(canvas.Width(value), 22) + 1
 		if l.Case != "" {
 			name += ": " + l.Case
 		}
 	} else if w >= 36 {
-		value := Value(l, l.Value)
+		value := Value(l, l.Value, sys)
 		c.PutRight(at, 0, theme.Text, value)
 		at -= canvas.Width(value) + 1
 	}
@@ -104,7 +105,7 @@ func Than(l *prediction.Limit) string {
 // Value writes a value of a limit with its unit: shares and probabilities as per cent,
 // short times in ms, small
 // currents in mA, counts whole.
-func Value(l *prediction.Limit, v float64) string {
+func Value(l *prediction.Limit, v float64, sys unit.System) string {
 	switch {
 	case math.IsNaN(v):
 		return "none"
@@ -116,10 +117,8 @@ func Value(l *prediction.Limit, v float64) string {
 		return fmt.Sprintf("%.0f ms", 1000*v)
 	case l.Unit == "A" && math.Abs(l.Limit) < 0.1:
 		return fmt.Sprintf("%.0f mA", 1000*v)
-	case l.Unit == "m/s2":
-		return Figure(v) + " m/s²"
 	}
-	return Quantity(v, l.Unit)
+	return quantity(v, max(math.Abs(l.Value), math.Abs(l.Limit)), l.Unit, sys)
 }
 
 func percent(v float64) string {
@@ -147,10 +146,40 @@ func Figure(v float64) string {
 	return fmt.Sprintf("%.2g", v)
 }
 
+// dimensions are those of the SI units that differ from what people in US
+// units read.
+var dimensions = map[string]unit.Dimension{"m": unit.Length, "m/s": unit.Speed, "m/s2": unit.Acceleration, "kg": unit.Mass, "N": unit.Force, "N*s": unit.Impulse}
+
+// DimensionOf is the dimension of an SI unit, where people in US units read
+// another one.
+func DimensionOf(si string) (d unit.Dimension, known bool) {
+	d, known = dimensions[si]
+	return d, known
+}
+
+// In is a value of an SI unit in the unit in which people of a system read one
+// of the size about, with that unit.
+func In(v, about float64, si string, sys unit.System) (float64, string) {
+	if d, ok := dimensions[si]; ok && sys == unit.US {
+		if about == 0 {
+			about = 1
+		}
+		u := unit.Preferred(about, d, sys)
+		return u.Of(v), u.Name
+	}
+	if si == "m/s2" {
+		si = "m/s²"
+	}
+	return v, si
+}
+
 // Quantity writes a value with its unit.
-func Quantity(v float64, unit string) string {
-	if unit == "" {
+func Quantity(v float64, si string, sys unit.System) string { return quantity(v, v, si, sys) }
+
+func quantity(v, about float64, si string, sys unit.System) string {
+	v, si = In(v, about, si, sys)
+	if si == "" {
 		return Figure(v)
 	}
-	return Figure(v) + " " + unit
+	return Figure(v) + " " + si
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"holdline/checklist/prediction"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/canvas"
 )
 
@@ -58,18 +59,26 @@ func TestValuesCarryAUnitThatSuitsThem(t *testing.T) {
 	for _, c := range []struct {
 		l    prediction.Limit
 		v    float64
+		sys  unit.System
 		want string
 	}{
-		{prediction.Limit{Unit: "m", Limit: 100}, 59.27, "59.3 m"},
-		{prediction.Limit{Unit: "s", Limit: 0.06}, 0.03, "30 ms"},
-		{prediction.Limit{Unit: "A", Limit: 0.015}, 0.001, "1 mA"},
-		{prediction.Limit{Unit: "m/s2", Limit: 245}, 22, "22.0 m/s²"},
-		{prediction.Limit{Limit: 0.001}, 0.0003, "0.030 %"},
-		{prediction.Limit{Limit: 10}, 4.06, "4.06"},
-		{prediction.Limit{Unit: "motors", Limit: 4}, 3, "3"},
-		{prediction.Limit{Unit: "m", Limit: 1}, math.NaN(), "none"},
+		{prediction.Limit{Unit: "m", Limit: 100}, 59.27, unit.Metric, "59.3 m"},
+		{prediction.Limit{Unit: "s", Limit: 0.06}, 0.03, unit.Metric, "30 ms"},
+		{prediction.Limit{Unit: "A", Limit: 0.015}, 0.001, unit.Metric, "1 mA"},
+		{prediction.Limit{Unit: "m/s2", Limit: 245}, 22, unit.Metric, "22.0 m/s²"},
+		{prediction.Limit{Limit: 0.001}, 0.0003, unit.Metric, "0.030 %"},
+		{prediction.Limit{Limit: 10}, 4.06, unit.Metric, "4.06"},
+		{prediction.Limit{Unit: "motors", Limit: 4}, 3, unit.Metric, "3"},
+		{prediction.Limit{Unit: "m", Limit: 1}, math.NaN(), unit.Metric, "none"},
+		{prediction.Limit{Unit: "m", Value: 59.27, Limit: 100}, 59.27, unit.US, "194 ft"},
+		{prediction.Limit{Unit: "m", Value: 0.1, Limit: 0.2}, 0.1, unit.US, "3.94 in"},
+		{prediction.Limit{Unit: "m", Value: 99.9, Limit: 100}, 0.1, unit.US, "0.33 ft"},
+		{prediction.Limit{Unit: "m/s2", Limit: 245}, 22, unit.US, "2.24 g0"},
+		{prediction.Limit{Unit: "N", Limit: 400}, 44.48222, unit.US, "10.0 lbf"},
+		{prediction.Limit{Unit: "s", Limit: 0.06}, 0.03, unit.US, "30 ms"},
+		{prediction.Limit{Unit: "m", Limit: 1}, math.NaN(), unit.US, "none"},
 	} {
-		if got := Value(&c.l, c.v); got != c.want {
+		if got := Value(&c.l, c.v, c.sys); got != c.want {
 			t.Errorf("%v of %+v: %q, want %q", c.v, c.l, got, c.want)
 		}
 	}
@@ -78,7 +87,7 @@ func TestValuesCarryAUnitThatSuitsThem(t *testing.T) {
 func TestRowsFitAnyWidth(t *testing.T) {
 	for w := range 90 {
 		c := canvas.New(w, len(some), false)
-		Draw(c, some)
+		Draw(c, some, unit.Metric)
 		for _, row := range c.Rows(plain{}) {
 			if n := canvas.Width(row); n != w {
 				t.Fatalf("a row of %d columns, want %d: %q", n, w, row)
@@ -86,7 +95,7 @@ func TestRowsFitAnyWidth(t *testing.T) {
 		}
 	}
 	c := canvas.New(80, len(some), false)
-	Draw(c, some)
+	Draw(c, some, unit.Metric)
 	rows := c.Rows(plain{})
 	if !strings.Contains(rows[2], "rest: b") || !strings.Contains(rows[2], "95.0 m ≤ 100 m") || !strings.HasSuffix(rows[2], "5.00 m left") {
 		t.Errorf("%q", rows[2])

@@ -2,6 +2,7 @@ package unit
 
 import (
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -91,4 +92,22 @@ func FormatIn(si float64, u Unit, significant int) string {
 		rounded = 0 // never "-0"
 	}
 	return strconv.FormatFloat(rounded, 'f', -1, 64) + " " + u.Name
+}
+
+// customary are the units that people who read US units know as they stand.
+var customary = map[string]bool{"ft": true, "in": true, "yd": true, "mi": true, "lb": true, "oz": true, "lbf": true, "lbf*s": true, "mph": true,
+	"ft/s": true, "kn": true, "inHg": true, "psi": true, "degF": true, "ft2": true, "in2": true, "lbf/in": true, "g0": true}
+
+// In is the text of a quantity for people who read a system: as it is written
+// where they know its unit, else converted. Text that is no quantity stays.
+func In(text string, sys System) string {
+	q, err := Parse(text)
+	if err != nil || sys != US || customary[q.Unit.Name] {
+		return text
+	}
+	pair := ladders[q.Unit.Dimension]
+	if slices.Equal(pair[0], pair[1]) {
+		return text
+	}
+	return Format(q.SI, q.Unit.Dimension, sys)
 }

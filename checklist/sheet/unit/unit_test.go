@@ -254,3 +254,20 @@ func BenchmarkParse(b *testing.B) {
 		}
 	}
 }
+
+// What people know as it is written stays so; the rest is converted.
+func TestInASystem(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		sys  System
+		want string
+	}{
+		{"1.85 kg", US, "4.079 lb"}, {"1.85 kg", Metric, "1.85 kg"}, {"3.13 lb", US, "3.13 lb"}, {"3.13 lb", Metric, "3.13 lb"}, {"12 kn", US, "12 kn"},
+		{"0.5 s", US, "0.5 s"}, {"12.4 V", US, "12.4 V"}, {"2 %", US, "2 %"}, {"0.45", US, "0.45"}, {"", US, ""}, {"two", US, "two"},
+		{"18 degC", US, "64.4 degF"}, {"45 mm", US, "1.772 in"}, {"245 m/s2", US, "24.98 g0"}, {"25 g0", US, "25 g0"}, {"0 m/s", US, "0 mph"},
+	} {
+		if got := In(c.text, c.sys); got != c.want {
+			t.Errorf("%q: %q, want %q", c.text, got, c.want)
+		}
+	}
+}

@@ -42,7 +42,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	w := newWorker(o.Path)
+	w := newWorker(o.Path, o.Units)
 	model, err := edit.New(edit.Config{
 		Path: o.Path, Text: text, Units: o.Units,
 		Theme: terminal.Theme(o.Theme, os.Getenv), ASCII: !terminal.UTF8(os.Getenv),

@@ -12,6 +12,7 @@ import (
 
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
+	"holdline/checklist/sheet/unit"
 	"holdline/tui/edit"
 )
 
@@ -25,7 +26,8 @@ const tellEvery = 100 * time.Millisecond
 // worker does one piece of work at a time, on a goroutine of its own. A newer
 // piece ends the one before.
 type worker struct {
-	path string
+	path  string
+	units unit.System
 
 	mu     sync.Mutex
 	next   *edit.Work // waits to be begun
@@ -36,9 +38,9 @@ type worker struct {
 	end    context.CancelFunc
 }
 
-func newWorker(path string) *worker {
+func newWorker(path string, units unit.System) *worker {
 	over, end := context.WithCancel(context.Background())
-	return &worker{path: path, due: make(chan struct{}, 1), done: make(chan struct{}), over: over, end: end}
+	return &worker{path: path, units: units, due: make(chan struct{}, 1), done: make(chan struct{}), over: over, end: end}
 }
 
 // start hands work over and returns at once.
@@ -129,18 +131,18 @@ func (w *worker) do(ctx context.Context, work edit.Work, send func(tea.Msg)) {
 		tell(w.predict(ctx, work.Number, s, progress("prediction")))
 	}
 	for _, key := range work.Keys {
-		o := mending(progress("what makes it a go"))
+		o := w.mending(progress("what makes it a go"))
 		r, err := prediction.FindRange(ctx, work.Text, key, parse, o)
 		tell(edit.Ranged{Number: work.Number, Key: key, Range: r, Err: err})
 	}
 	if work.Motors {
-		counts, err := prediction.MotorCounts(ctx, s, mending(progress("what makes it a go")))
+		counts, err := prediction.MotorCounts(ctx, s, w.mending(progress("what makes it a go")))
 		tell(edit.Counted{Number: work.Number, Counts: counts, Err: err})
 	}
 }
 
-func mending(progress func(float64)) prediction.MendOptions {
-	return prediction.MendOptions{Seed: seed, Workers: workers(), Progress: progress}
+func (w *worker) mending(progress func(float64)) prediction.MendOptions {
+	return prediction.MendOptions{Seed: seed, Workers: workers(), Units: w.units, Progress: progress}
 }
 
 // workers leaves one processor to the screen.

@@ -541,7 +541,7 @@ func (d *driver) newest() tui.Frame {
 	if f := d.latest.Load(); f != nil {
 		return *f
 	}
-	return tui.Frame{Plan: d.plan}
+	return tui.Frame{Plan: d.plan, Units: d.frame.Units}
 }
 
 // lastPhase is the phase of the newest frame, for the last words.

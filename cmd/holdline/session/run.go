@@ -190,6 +190,7 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 		p = s.box.port()
 	}
 	s.driver = newDriver(s.plan, p, s.record, c, hooks{frame: s.fill, answered: s.answered, close: s.closeRecord, tick: s.drillTick})
+	s.driver.frame.Units = s.o.Units
 	if err := s.planDrill(); err != nil {
 		s.record.release()
 		return first, err
