@@ -10,14 +10,10 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
-	"time"
 
 	"github.com/gofrs/flock"
 	"go.bug.st/serial"
 )
-
-// readTimeout is how long one read of a serial port waits.
-const readTimeout = 50 * time.Millisecond
 
 // SerialDial returns a Dial for the serial port name at baud bits a second,
 // 8N1, no flow control. It locks the port against another holdline, and after a
@@ -110,14 +106,9 @@ func openSerial(name string, baud int) (*serialPort, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := serial.Open(name, &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit})
+	p, err := openPort(name, &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit})
 	if err != nil {
 		_ = lock.Unlock() // the first error tells more
-		return nil, err
-	}
-	if err := p.SetReadTimeout(readTimeout); err != nil {
-		_ = p.Close() // the first error tells more
-		_ = lock.Unlock()
 		return nil, err
 	}
 	_ = p.ResetInputBuffer() // what an earlier program left; the opening copes without
@@ -143,83 +134,20 @@ func lockPort(name string) (*flock.Flock, error) {
 	return lock, nil
 }
 
-// serialPort closes in an order that the library does not keep by itself: it
-// closes the handle first, and a read or write that starts just then would go
-// to whatever file gets the same number.
+// serialPort is a port of the system, locked.
 type serialPort struct {
-	port   serial.Port
+	*port
 	lock   *flock.Flock
 	device PortInfo // set before anybody reads it
-
-	reading, writing, flushing sync.Mutex
-	mu                         sync.Mutex
-	closed                     bool
-}
-
-func (p *serialPort) over() bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.closed
+	once   sync.Once
+	closed error // what closing came to
 }
 
 // Device is the USB device behind the port, zero where there is none.
 func (p *serialPort) Device() PortInfo { return p.device }
 
-// Read returns 0 and nil when nothing came in time.
-func (p *serialPort) Read(b []byte) (int, error) {
-	p.reading.Lock()
-	defer p.reading.Unlock()
-	if p.over() {
-		return 0, os.ErrClosed
-	}
-	return p.port.Read(b)
-}
-
-func (p *serialPort) Write(b []byte) (int, error) {
-	p.writing.Lock()
-	defer p.writing.Unlock()
-	if p.over() {
-		return 0, os.ErrClosed
-	}
-	return p.port.Write(b)
-}
-
-// ResetOutputBuffer throws away what the system has not sent yet.
-func (p *serialPort) ResetOutputBuffer() error {
-	p.flushing.Lock()
-	defer p.flushing.Unlock()
-	if p.over() {
-		return os.ErrClosed
-	}
-	return p.port.ResetOutputBuffer()
-}
-
-// Close waits for a running read, which ends by its timeout, and a short while
-// for a running write, which may not end at all. One that is left behind has
-// begun long ago and keeps the handle that it was given.
+// Close may be called again.
 func (p *serialPort) Close() error {
-	p.mu.Lock()
-	already := p.closed
-	p.closed = true
-	p.mu.Unlock()
-	if already {
-		return nil
-	}
-	p.reading.Lock()
-	defer p.reading.Unlock()
-	for _, m := range []*sync.Mutex{&p.writing, &p.flushing} {
-		if lockWithin(m, closeDrain) {
-			defer m.Unlock()
-		}
-	}
-	return errors.Join(p.port.Close(), p.lock.Unlock())
-}
-
-func lockWithin(m *sync.Mutex, most time.Duration) bool {
-	for end := time.Now().Add(most); !m.TryLock(); time.Sleep(time.Millisecond) {
-		if time.Now().After(end) {
-			return false
-		}
-	}
-	return true
+	p.once.Do(func() { p.closed = errors.Join(p.port.Close(), p.lock.Unlock()) })
+	return p.closed
 }
