@@ -67,11 +67,12 @@ func BenchmarkDispersionRun(b *testing.B) {
 	}
 	d := newDisperser(r, opts, newTally(opts))
 	b.ReportAllocs()
-	run := 0
+	run, steps := 0, 0
 	for b.Loop() {
 		d.run(run & 4095)
-		run++
+		run, steps = run+1, steps+d.steps
 	}
+	b.ReportMetric(float64(steps)/float64(run), "steps/run")
 }
 
 // BenchmarkAgainstRK4 runs the plain Runge–Kutta of the tests beside the

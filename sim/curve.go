@@ -29,10 +29,26 @@ type Curve struct {
 	points    []Point
 	impulseNs []float64 // impulse delivered up to each point
 	slopeNps  []float64 // of the thrust from each point to the next; 0 after the last
+	knots     []knot    // one for each point, and a last one that never comes
 	totalNs   float64
 	peakN     float64
 	burnTimeS float64
 }
+
+// knot is a point of a curve as a change of its thrust.
+type knot struct {
+	timeS   float64
+	bendNps float64 // of the slope
+	// anew says that sums over motors are taken anew here: at the first and the
+	// last point, where the thrust may jump, and beside a slope so steep that
+	// its rounding would stay behind in a sum.
+	anew  bool
+	anewS float64 // the next time after this knot at which they are
+}
+
+// slopeSteep is the slope beside which sums are taken anew, over peak thrust
+// per burn time: rounding leaves 1e-12 of the peak at most.
+const slopeSteep = 1e4
 
 // CurveError is one fault of a thrust curve.
 type CurveError struct {
@@ -77,7 +93,28 @@ func NewCurve(points []Point) (*Curve, error) {
 	if c.totalNs < 1e-6 {
 		return nil, &CurveError{Index: -1, Reason: fmt.Sprintf("total impulse is %g N·s, expected more than 0.000001 N·s", c.totalNs)}
 	}
+	c.setKnots()
 	return c, nil
+}
+
+func (c *Curve) setKnots() {
+	steep := slopeSteep * c.peakN / c.burnTimeS
+	c.knots = make([]knot, len(c.points)+1)
+	before := 0.0
+	for i, p := range c.points {
+		after := c.slopeNps[i]
+		edge := i == 0 || i+1 == len(c.points)
+		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, anew: edge || max(math.Abs(before), math.Abs(after)) > steep}
+		before = after
+	}
+	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true, anewS: math.MaxFloat64}
+	for i := len(c.points) - 1; i >= 0; i-- {
+		if after := &c.knots[i+1]; after.anew {
+			c.knots[i].anewS = after.timeS
+		} else {
+			c.knots[i].anewS = after.anewS
+		}
+	}
 }
 
 func checkPoints(points []Point) error {

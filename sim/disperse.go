@@ -201,6 +201,7 @@ func newDisperser(r *Runner, opts DispersionOptions, t *tally) *disperser {
 		d.lamp = opts.NewLights()
 	}
 	d.skipYaw, d.least = r.p.Guide == nil, dispersionTerm
+	d.short = r.p.Guide == nil && r.lift == 0 && !r.tilted
 	return d
 }
 
@@ -233,9 +234,9 @@ func (d *disperser) run(run int) {
 	d.bandRun = run
 	d.bandNext = 0
 	if len(d.band) > 0 && run < bandRuns {
-		d.visit = d.takeBand
+		d.visit, d.watchM = d.takeBand, d.band[0]
 	} else {
-		d.visit = nil
+		d.visit, d.watchM = nil, math.Inf(1)
 	}
 	err := d.Runner.run()
 	t := d.tally
@@ -336,6 +337,9 @@ func (d *disperser) takeBand(r *Runner, _ float64) error {
 		}
 		d.tally.band[d.bandNext][d.bandRun] = max(speed, 0)
 		d.bandNext++
+	}
+	if d.watchM = math.Inf(1); d.bandNext < len(d.band) {
+		d.watchM = d.band[d.bandNext]
 	}
 	return nil
 }

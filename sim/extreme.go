@@ -106,8 +106,7 @@ func (r *Runner) gatherTension() {
 func (r *Runner) gatherLoads(aHigh, vLow, vHigh float64) {
 	s := &r.step
 	yaw := !r.skipYaw && r.p.Guide == nil && r.minYaw > 0 &&
-		(math.Abs(s.yaw[0]) > yawNegligible*s.yawSize[0] ||
-			math.Abs(s.yaw[0]+s.yaw[1]) > yawNegligible*(s.yawSize[0]+s.yawSize[1]))
+		max(math.Abs(s.yaw[0]), math.Abs(s.yaw[0]+s.yaw[1])) > s.yawLeast()
 	if !yaw && r.frontBound(aHigh, vLow, vHigh) >= r.minFront*r.p.Vehicle.WheelbaseM {
 		return
 	}
@@ -238,7 +237,7 @@ func (r *Runner) yawBetween(front, rear *series, low, high float64) {
 	degree := s.degree - 1
 	for _, load := range [2]*series{front, rear} {
 		for _, sigma := range [2]float64{low, high} {
-			r.yawAt(load.at(degree, sigma), m0+m1*sigma, s.yawSize[0]+s.yawSize[1]*sigma, grip)
+			r.yawAt(load.at(degree, sigma), m0+m1*sigma, s.yawLeast(), grip)
 		}
 		for range 50 {
 			if r.minYaw <= 0 || math.IsInf(r.minYaw, 1) {
@@ -253,7 +252,7 @@ func (r *Runner) yawBetween(front, rear *series, low, high float64) {
 			if value >= 0 {
 				break
 			}
-			r.yawAt(load.at(degree, sigma), m0+m1*sigma, s.yawSize[0]+s.yawSize[1]*sigma, grip)
+			r.yawAt(load.at(degree, sigma), m0+m1*sigma, s.yawLeast(), grip)
 			if r.minYaw >= before*(1-1e-13) {
 				break
 			}
@@ -261,8 +260,12 @@ func (r *Runner) yawBetween(front, rear *series, low, high float64) {
 	}
 }
 
-func (r *Runner) yawAt(loadN, momentNm, sizeNm, grip float64) {
-	if momentNm > yawNegligible*sizeNm && momentNm > 0 {
+// yawLeast returns the moment above which the motors are not balanced, measured
+// on their largest moments of the step: at the end of a burn both go to zero.
+func (s *step) yawLeast() float64 { return yawNegligible * (s.yawSize[0] + max(s.yawSize[1], 0)) }
+
+func (r *Runner) yawAt(loadN, momentNm, leastNm, grip float64) {
+	if momentNm > leastNm && momentNm > 0 {
 		r.minYaw = min(r.minYaw, grip*max(loadN, 0)/momentNm)
 	}
 }

@@ -121,9 +121,10 @@ func (c *series) firstBelow(degree int) (sigma float64, found bool) {
 }
 
 // crossing returns where the polynomial crosses zero between a and b, which lie
-// on its two sides, by Newton's method kept inside a shrinking bracket.
+// on its two sides, by Newton's method kept inside a shrinking bracket. An end
+// on the wrong side by rounding is itself the answer.
 func (c *series) crossing(degree int, a, b float64) float64 {
-	falling := c.at(degree, b) < 0
+	falling := c.at(degree, a) > c.at(degree, b)
 	sigma := (a + b) / 2
 	for range 100 {
 		value, slope := c.slopeAt(degree, sigma)

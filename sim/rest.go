@@ -95,7 +95,7 @@ func (r *Runner) startInside(low, high float64) (at float64, found bool) {
 	thrusting := false
 	for i := range r.groups {
 		g := &r.groups[i]
-		if _, thrust := g.at(r.t); thrust > 0 || g.slopeNps > 0 {
+		if _, thrust, slope := g.at(r.t); thrust > 0 || slope > 0 {
 			thrusting = true
 		}
 	}

@@ -37,9 +37,11 @@ type Runner struct {
 	devices  []device
 	mayLift  bool                         // the wheels may be unloaded: lift, or thrust tilted up
 	skipYaw  bool                         // dispersion does not ask for it
+	short    bool                         // takes short steps under thrust; see advanceShort
 	tilted   bool                         // some thrust line is
 	least    float64                      // accuracy: the least term of a series over the speed
 	visit    func(*Runner, float64) error // sees each span of time, nil for none
+	watchM   float64                      // short: where visit wants to see more than the ends of a step
 	firstS   float64                      // when the first motor lights
 	burnoutS float64
 
@@ -53,12 +55,17 @@ type Runner struct {
 	nextS    float64
 	nextM    float64
 	deviceS  float64 // the next known time of a device
-	engaged  engaged
+	anewS    float64 // the next time at which sums are taken anew
 
-	sum  sums
-	step step
+	burnMost, pitchMost float64 // the most of any group over its forward thrust
+	engaged             engaged
+
+	sum   sums
+	step  step
+	bunch bunch
 
 	out        Outcome
+	steps      int     // and waits
 	minFront   float64 // axle load, N
 	minYaw     float64
 	peakMoment float64 // |M_z| on a guide, N·m
@@ -75,11 +82,12 @@ type group struct {
 	forward, up, pitch, yaw, yawSize float64 // per newton of the curve
 	burn                             float64 // propellant per newton second of the curve, kg/(N·s)
 
-	seg   int // the curve's segment, −1 before the motor lights
+	knots []knot // of the curve
+	next  int    // the knot to come; the curve is in the segment before it
 	nextS float64
 
-	// The segment's start: time, and impulse, thrust and slope of the curve there.
-	startS, impulseNs, thrustN, slopeNps float64
+	then  int // what they will be at the end of a short step
+	thenS float64
 }
 
 type deviceState int
@@ -121,7 +129,7 @@ func NewRunner(p *Problem) (*Runner, error) {
 	if err := Validate(p); err != nil {
 		return nil, err
 	}
-	r := &Runner{p: *p, least: termLeast}
+	r := &Runner{p: *p, least: termLeast, watchM: math.Inf(1)}
 	r.p.Motors, r.p.Stops = slices.Clone(p.Motors), slices.Clone(p.Stops)
 	if p.Guide != nil {
 		guide := *p.Guide
@@ -244,7 +252,7 @@ func (r *Runner) run() error {
 		return err
 	}
 	r.passTimes()
-	for steps := 0; steps < maxSteps; steps++ {
+	for r.steps = 0; r.steps < maxSteps; r.steps++ {
 		if r.moving {
 			if err := r.advance(); err != nil {
 				r.finish()
@@ -314,7 +322,7 @@ func (r *Runner) groupMotors() {
 			}
 		}
 		if g == nil {
-			r.groups = append(r.groups, group{curve: m.Curve, lightS: light, seg: -1, nextS: light})
+			r.groups = append(r.groups, group{curve: m.Curve, lightS: light, knots: m.Curve.knots, nextS: light + m.Curve.knots[0].timeS})
 			g = &r.groups[len(r.groups)-1]
 		}
 		forward, up := r.scale[i], 0.0
@@ -328,6 +336,12 @@ func (r *Runner) groupMotors() {
 		g.yaw += forward * m.LateralM
 		g.yawSize += math.Abs(forward * m.LateralM)
 		g.burn += m.PropellantKg / m.Curve.totalNs
+	}
+	r.burnMost, r.pitchMost = 0, 0
+	for i := range r.groups {
+		g := &r.groups[i]
+		r.burnMost = max(r.burnMost, g.burn/math.Abs(g.forward))
+		r.pitchMost = max(r.pitchMost, math.Abs(g.pitch/g.forward))
 	}
 }
 
@@ -349,7 +363,7 @@ func (r *Runner) schedule() {
 // exhausted reports whether no thrust is still to come.
 func (r *Runner) exhausted() bool {
 	for i := range r.groups {
-		if !math.IsInf(r.groups[i].nextS, 1) {
+		if g := &r.groups[i]; g.next < len(g.curve.points) {
 			return false
 		}
 	}
@@ -368,9 +382,10 @@ func (r *Runner) passTimes() {
 	for i := range r.groups {
 		g := &r.groups[i]
 		for g.nextS <= r.t {
-			jump, bend := g.pass(r.t)
-			r.sum.add(g, jump, bend)
-			anew = anew || g.edge()
+			k := g.pass()
+			if anew = anew || k.anew; !anew {
+				r.sum.bend(g, k.bendNps)
+			}
 		}
 		if g.nextS < next {
 			next = g.nextS
@@ -447,41 +462,47 @@ func (r *Runner) pickUp(i int) {
 	r.engaged.weights += s.MassKg
 }
 
-// at returns the impulse that the group's curve has delivered and its thrust.
-func (g *group) at(t float64) (impulseNs, thrustN float64) {
-	dt := t - g.startS
-	thrustN = g.thrustN + g.slopeNps*dt
+// at returns the impulse that the group's curve has delivered, its thrust and
+// the slope of it.
+func (g *group) at(t float64) (impulseNs, thrustN, slopeNps float64) {
+	c := g.curve
+	switch g.next {
+	case 0:
+		return 0, 0, 0
+	case len(c.points):
+		return c.totalNs, 0, 0
+	}
+	point := c.points[g.next-1]
+	slopeNps = c.slopeNps[g.next-1]
+	dt := t - (g.lightS + point.TimeS)
+	thrustN = point.ThrustN + slopeNps*dt
 	if thrustN < 0 {
 		thrustN = 0 // rounding at a point of no thrust
 	}
-	return g.impulseNs + dt*(g.thrustN+thrustN)/2, thrustN
+	return c.impulseNs[g.next-1] + dt*(point.ThrustN+thrustN)/2, thrustN, slopeNps
 }
 
-// pass takes the group to its next segment. It returns the jumps of thrust and
-// slope there.
-func (g *group) pass(t float64) (jumpN, bendNps float64) {
-	c := g.curve
-	_, beforeN := g.at(t)
-	beforeNps := g.slopeNps
-	g.seg++
-	point := c.points[g.seg]
-	g.startS, g.impulseNs = g.lightS+point.TimeS, c.impulseNs[g.seg]
-	g.thrustN, g.slopeNps = point.ThrustN, c.slopeNps[g.seg]
-	if g.seg+1 == len(c.points) {
-		g.thrustN, g.nextS = 0, math.Inf(1)
-	} else {
-		g.nextS = g.lightS + c.points[g.seg+1].TimeS
+// anewS returns the next time at which a knot of the group is one where sums
+// are taken anew.
+func (g *group) anewS() float64 {
+	if k := &g.knots[g.next]; !k.anew {
+		return g.lightS + k.anewS
 	}
-	return g.thrustN - beforeN, g.slopeNps - beforeNps
+	return g.nextS
 }
 
-// edge reports whether the group has just begun or just ended to burn.
-func (g *group) edge() bool { return g.seg == 0 || g.seg+1 == len(g.curve.points) }
+// pass takes the group past its next knot, which it returns.
+func (g *group) pass() *knot {
+	k := &g.knots[g.next]
+	g.next++
+	g.nextS = g.lightS + g.knots[g.next].timeS
+	return k
+}
 
 // sums are mass and thrust of all groups at t, each with its slope. They are
 // carried from step to step, because between two points of one curve the
 // others only go on; they are summed anew where a group begins or ends, so that
-// no rounding is left after the last.
+// no rounding is left after the last, and beside steep slopes.
 type sums struct {
 	t, mass                                float64
 	flow, forward, up, pitch, yaw, yawSize [2]float64
@@ -508,27 +529,34 @@ func (s *sums) advance(t float64, skipYaw bool) {
 // add adds thrust and slope of a group.
 func (s *sums) add(g *group, thrustN, slopeNps float64) {
 	s.flow[0] += g.burn * thrustN
-	s.flow[1] += g.burn * slopeNps
 	s.forward[0] += g.forward * thrustN
-	s.forward[1] += g.forward * slopeNps
 	s.up[0] += g.up * thrustN
-	s.up[1] += g.up * slopeNps
 	s.pitch[0] += g.pitch * thrustN
-	s.pitch[1] += g.pitch * slopeNps
 	s.yaw[0] += g.yaw * thrustN
-	s.yaw[1] += g.yaw * slopeNps
 	s.yawSize[0] += g.yawSize * thrustN
-	s.yawSize[1] += g.yawSize * slopeNps
+	s.bend(g, slopeNps)
+}
+
+// bend adds to the slopes what a group's thrust bends by.
+func (s *sums) bend(g *group, bendNps float64) {
+	s.flow[1] += g.burn * bendNps
+	s.forward[1] += g.forward * bendNps
+	s.up[1] += g.up * bendNps
+	s.pitch[1] += g.pitch * bendNps
+	s.yaw[1] += g.yaw * bendNps
+	s.yawSize[1] += g.yawSize * bendNps
 }
 
 // sumGroups sums all groups anew.
 func (r *Runner) sumGroups() {
 	r.sum = sums{t: r.t, mass: r.mass0}
+	r.anewS = math.Inf(1)
 	for i := range r.groups {
 		g := &r.groups[i]
-		impulse, thrust := g.at(r.t)
+		r.anewS = min(r.anewS, g.anewS())
+		impulse, thrust, slope := g.at(r.t)
 		r.sum.mass -= g.burn * impulse
-		r.sum.add(g, thrust, g.slopeNps)
+		r.sum.add(g, thrust, slope)
 	}
 }
 

@@ -364,6 +364,9 @@ func (r *Runner) advance() error {
 		r.passTimes()
 		return nil
 	}
+	if r.short && r.advanceShort() {
+		return nil
+	}
 	s := &r.step
 	limitS := min(r.nextS, MaxRunTimeS)
 	span := r.setThrust(limitS - r.t)
