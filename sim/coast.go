@@ -45,7 +45,7 @@ func (r *Runner) coast(limitS float64) (done bool, err error) {
 		u = r.wind
 	}
 	if x >= r.nextM {
-		h = r.coastTo(at, h)
+		h = r.coastTo(at, h, a+b*u0*u0)
 		_, u = at(h)
 		x, what = r.nextM, eventEdge
 	}
@@ -69,11 +69,20 @@ func (r *Runner) coast(limitS float64) (done bool, err error) {
 	return true, nil
 }
 
+// coastNear is the step of Newton's method, as a share of the interval, after
+// which a coast's next time is right to rounding: the error goes with its square,
+// times at most the share of the speed that the interval takes.
+const coastNear = 1e-8
+
 // coastTo returns when the next position is reached, at most h, by Newton's
-// method inside a bracket.
-func (r *Runner) coastTo(at func(t float64) (x, u float64), h float64) float64 {
+// method inside a bracket, from where the deceleration now would bring it.
+func (r *Runner) coastTo(at func(t float64) (x, u float64), h, decel float64) float64 {
 	low, high := 0.0, h
-	t := min((r.nextM-r.x)/r.v, h)
+	t := (r.nextM - r.x) / r.v
+	if now := 2 * decel * (r.nextM - r.x); now < r.v*r.v {
+		t = 2 * (r.nextM - r.x) / (r.v + math.Sqrt(r.v*r.v-now))
+	}
+	t = min(t, h)
 	for range 60 {
 		x, u := at(t)
 		if x < r.nextM {
@@ -85,7 +94,7 @@ func (r *Runner) coastTo(at func(t float64) (x, u float64), h float64) float64 {
 		if !(next > low && next < high) {
 			next = (low + high) / 2
 		}
-		if math.Abs(next-t) <= newtonNear*h || high-low <= 1e-15*h {
+		if math.Abs(next-t) <= coastNear*h || high-low <= 1e-15*h {
 			return next
 		}
 		t = next

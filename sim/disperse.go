@@ -167,9 +167,12 @@ func (t *tally) dispersion(opts DispersionOptions, runners []*disperser) Dispers
 		d.AllFired += r.allFired
 	}
 	notANumber := func(x float64) bool { return math.IsNaN(x) }
-	d.PeakSpeedMps, d.StopPositionM = quantilesOf(t.speed), quantilesOf(t.rest)
-	d.MinFrontLoadFraction = quantilesOf(slices.DeleteFunc(t.front, notANumber))
-	d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, notANumber))
+	var group sync.WaitGroup
+	group.Go(func() { d.PeakSpeedMps = quantilesOf(t.speed) })
+	group.Go(func() { d.StopPositionM = quantilesOf(t.rest) })
+	group.Go(func() { d.MinFrontLoadFraction = quantilesOf(slices.DeleteFunc(t.front, notANumber)) })
+	group.Go(func() { d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, notANumber)) })
+	group.Wait()
 	d.OverrunProbability = float64(d.Overruns) / float64(d.Runs)
 	d.OverrunUpper95 = ClopperPearsonUpper(d.Overruns, d.Runs, 0.95)
 	for i, speeds := range t.band {

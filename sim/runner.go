@@ -10,6 +10,11 @@ import (
 // step for every point of 64 curves of 10,000 points, twice.
 const maxSteps = 2_000_000
 
+// restAfterS is how long after the vehicle has come to rest the motor of a case
+// "late, at rest" lights: long enough that rounding cannot light it while the
+// last of the braking still acts on the axles.
+const restAfterS = 1e-9
+
 // Runner runs the cases of one problem. It keeps its buffers, so that a run
 // allocates nothing; it must not be used by two goroutines at once.
 type Runner struct {
@@ -184,7 +189,7 @@ func (r *Runner) begin(c Case) error {
 	}
 	restS := r.out.StopTimeS
 	r.prepare(c)
-	r.lights[c.Motor-1] = restS
+	r.lights[c.Motor-1] = restS + restAfterS
 	return nil
 }
 
