@@ -3,6 +3,7 @@ package arming
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"time"
 
 	"holdline/checklist"
@@ -80,7 +81,7 @@ func (s *State) Stands(p *Plan, i int) (bool, string) {
 			return false, fmt.Sprintf("rests on %q, which does not exist", base)
 		}
 		if ok, _ := s.Stands(p, j); !ok {
-			return false, fmt.Sprintf("rests on %q, which does not stand", base)
+			return false, "rests on " + strconv.Quote(base) + ", which does not stand"
 		}
 	}
 	return true, ""
@@ -126,7 +127,7 @@ func (s *State) Blockers(p *Plan) []Blocker {
 			continue
 		}
 		if ok, why := s.Stands(p, i); !ok {
-			out = append(out, Blocker{p.Steps[i].Gate, i, fmt.Sprintf("%s: %s", p.Steps[i].ID, why)})
+			out = append(out, Blocker{p.Steps[i].Gate, i, p.Steps[i].ID + ": " + why})
 		}
 	}
 	fact := func(g checklist.Gate, why string) { out = append(out, Blocker{g, -1, why}) }

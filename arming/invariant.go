@@ -3,6 +3,7 @@ package arming
 import (
 	"errors"
 	"fmt"
+	"reflect"
 	"time"
 )
 
@@ -11,7 +12,8 @@ import (
 // joins each that is broken, by number. A shell that sees one has a programme
 // fault before it: it opens the permit and ends.
 func Check(p *Plan, a State, ev Event, b State, fx []Effect) error {
-	c := check{p: p, a: &a, b: &b, ev: ev, fx: fx, asked: ev}
+	var broken []error
+	c := check{p: p, a: &a, b: &b, ev: ev, fx: fx, asked: ev, broken: &broken}
 	if _, ok := ev.(Written); ok && a.Pending.Event != nil {
 		c.asked = a.Pending.Event
 	}
@@ -21,7 +23,7 @@ func Check(p *Plan, a State, ev Event, b State, fx []Effect) error {
 	c.arming()
 	c.waiting()
 	c.doubts()
-	return errors.Join(c.broken...)
+	return errors.Join(broken...)
 }
 
 type check struct {
@@ -30,14 +32,14 @@ type check struct {
 	ev     Event
 	asked  Event // the event that waited for its line, when ev is Written
 	fx     []Effect
-	broken []error
+	broken *[]error // behind a pointer, or the compiler has a and b collected
 }
 
 // hold notes a broken invariant unless ok.
 func (c *check) hold(ok bool, number int, text string) {
 	if !ok {
-		c.broken = append(c.broken, fmt.Errorf("arming: internal error: I-%02d: %s (%v to %v by %T)", number, text,
-			c.a.Phase, c.b.Phase, c.ev))
+		*c.broken = append(*c.broken, fmt.Errorf("arming: internal error: I-%02d: %s (%v to %v by %v)", number, text,
+			c.a.Phase, c.b.Phase, reflect.TypeOf(c.ev)))
 	}
 }
 

@@ -103,9 +103,10 @@ const (
 	HandButtonUp
 )
 
-// Config joins the cockpit to its shell. No function blocks.
+// Config joins the cockpit to its shell. No function but Await blocks.
 type Config struct {
 	Latest  func() Frame       // the newest frame
+	Await   func()             // blocks, in a goroutine of its own, until there is a newer one; nil to look by time
 	Submit  func(arming.Event) // asks the machine; HOLD goes ahead of everything
 	SetCode func(code string)  // the range officer's new code, kept in memory only
 	TryCode func(code string)  // tries it; the machine only learns whether it matched

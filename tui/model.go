@@ -94,7 +94,14 @@ func Options() []tea.ProgramOption {
 // Init starts the tick.
 func (m *Model) Init() tea.Cmd { return m.tick() }
 
+// tick comes when there is a newer frame, or by time where nobody says so.
 func (m *Model) tick() tea.Cmd {
+	if await := m.cfg.Await; await != nil {
+		return func() tea.Msg {
+			await()
+			return tickMsg{}
+		}
+	}
 	every := tickIdle
 	if p := m.frame.State.Phase; p >= arming.Armed && p <= arming.Wait {
 		every = tickFast

@@ -45,6 +45,10 @@ type Config struct {
 	RequirePractice, RequireReal bool
 	// PollEvery is the time between polls, PollSlow when 0.
 	PollEvery time.Duration
+	// Beat is an instant that polls lie whole intervals from, so that they come
+	// together with what else the program does by time: a processor at rest is
+	// woken once. The moment of Open when zero.
+	Beat time.Time
 	// Token is this session's, 8 hex digits; a random one when empty.
 	Token string
 	// Clock must be monotonic; time.Now when nil.
@@ -96,6 +100,9 @@ func Open(cfg Config) *Link {
 	}
 	if cfg.Clock == nil {
 		cfg.Clock = time.Now
+	}
+	if cfg.Beat.IsZero() {
+		cfg.Beat = cfg.Clock()
 	}
 	if cfg.Token == "" {
 		cfg.Token = NewToken()
@@ -225,6 +232,16 @@ func (l *Link) ask(set func(*asks)) {
 	set(&l.asks)
 	l.mu.Unlock()
 	l.kick()
+}
+
+// NextBeat is the first instant after now that lies whole intervals from beat.
+func NextBeat(beat, now time.Time, every time.Duration) time.Time {
+	since := now.Sub(beat)
+	past := since % every
+	if past < 0 {
+		past += every
+	}
+	return now.Add(every - past)
 }
 
 func (l *Link) kick() {

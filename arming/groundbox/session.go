@@ -241,8 +241,14 @@ func (s *session) poll() error {
 		if err := s.wishes(); err != nil {
 			return err
 		}
-		next = began.Add(s.interval())
+		next = s.next(began)
 	}
+}
+
+// next is when to poll after a poll that began at began: on the beat, and never
+// later than the interval.
+func (s *session) next(began time.Time) time.Time {
+	return NextBeat(s.d.l.cfg.Beat, began, s.interval())
 }
 
 func (s *session) interval() time.Duration {
@@ -266,7 +272,7 @@ func (s *session) idle(until time.Time) error {
 		if err := s.unasked(); err != nil {
 			return err
 		}
-		if soon := s.d.now().Add(s.interval()); soon.Before(until) {
+		if soon := s.next(s.d.now()); soon.Before(until) {
 			until = soon
 		}
 	}

@@ -31,7 +31,7 @@ func (t *transport) close() {
 // kept waiting, idleTick that little is left to catch up with.
 const (
 	jobTick  = 5 * time.Millisecond
-	idleTick = 200 * time.Millisecond
+	idleTick = time.Second
 )
 
 // ErrUnplugged is returned while the cable is pulled.

@@ -25,6 +25,7 @@ type boxLink struct {
 	first  groundbox.Connected
 	number uint64        // of the last decision to close the permit; the driver's alone
 	pulseS float64       // the sheet's
+	beat   time.Time     // of the polls
 	testA  atomic.Uint64 // bits of the highest test current that a box here has owned to, in amperes
 }
 
@@ -34,7 +35,9 @@ func (b *boxLink) testCurrentA() float64 { return math.Float64frombits(b.testA.L
 
 // openBox opens the box and waits until it has proved what it is.
 func openBox(ctx context.Context, cfg groundbox.Config, pulseS float64, say func(string)) (*boxLink, error) {
+	cfg.Beat = time.Now()
 	b := &boxLink{
+		beat: cfg.Beat,
 		link: groundbox.Open(cfg),
 		out:  make(chan report),
 		quit: make(chan struct{}),
@@ -91,6 +94,7 @@ func (b *boxLink) port() port {
 		clear:   func(bits int) { b.link.ClearEvents(wire.Event(bits)) },
 		rate:    func(every time.Duration) { b.link.Fast(every < groundbox.PollSlow) },
 		reports: b.out,
+		beat:    b.beat,
 	}
 }
 

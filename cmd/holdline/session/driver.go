@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox"
 	"holdline/arming/journal"
 	"holdline/checklist/record"
 	"holdline/tui"
@@ -30,6 +31,7 @@ const (
 type driver struct {
 	plan   *arming.Plan
 	state  arming.State
+	before arming.State // the last step; no copies of so large a thing are left to be collected
 	clock  clock
 	box    port
 	record *recorder
@@ -43,12 +45,16 @@ type driver struct {
 	asked    atomic.Int64  // when the screen last asked for a frame, clock.mono
 	wanted   atomic.Bool   // the permit is wanted
 	latest   atomic.Pointer[tui.Frame]
-	failure  error      // why the driver ended, read after done
-	mu       sync.Mutex // guards ending
+	fresh    chan struct{} // capacity 1: there is something new to look at
+	failure  error         // why the driver ended, read after done
+	mu       sync.Mutex    // guards ending
 	ending   bool
 
 	frame    tui.Frame
 	beat     uint64
+	heard    bool          // the box has answered since the last tick
+	quiet    bool          // the step under way is a tick that is shown with the box's next answer
+	matters  bool          // and it did something
 	flushed  time.Duration // when beats were last written
 	stalled  bool          // a stall has been told, until it is over
 	diskTold bool
@@ -75,6 +81,7 @@ type port struct {
 	lease   func(bool)
 	clear   func(int)
 	rate    func(time.Duration) // how often snapshots are asked for
+	beat    time.Time           // an instant that they lie whole intervals from, zero for none
 	reports <-chan report
 }
 
@@ -94,6 +101,7 @@ func newDriver(plan *arming.Plan, box port, rec *recorder, c clock, h hooks) *dr
 		end:      make(chan string, 1),
 		requests: make(chan func(), requestQueue),
 		done:     make(chan struct{}),
+		fresh:    make(chan struct{}, 1),
 	}
 	d.frame = tui.Frame{Plan: plan}
 	return d
@@ -125,13 +133,13 @@ func (d *driver) run(first arming.Start) {
 	}()
 	d.asked.Store(int64(d.clock.mono()))
 	d.step(first)
-	tick := time.NewTicker(tickIdle)
-	defer tick.Stop()
 	rate := tickIdle
+	tick := time.NewTimer(d.untilTick(rate))
+	defer tick.Stop()
 	for {
 		if want := d.rate(); want != rate {
 			rate = want
-			tick.Reset(rate)
+			tick.Reset(d.untilTick(rate))
 			if d.box.rate != nil {
 				d.box.rate(rate)
 			}
@@ -158,9 +166,21 @@ func (d *driver) run(first arming.Start) {
 		case ack, ok := <-d.record.acks():
 			d.ack(ack, ok)
 		case <-tick.C:
+			tick.Reset(d.untilTick(rate))
 			d.tick()
 		}
 	}
+}
+
+// untilTick is how long it is until the next tick: together with the box's
+// snapshots, so that the processor is woken once for both.
+func (d *driver) untilTick(rate time.Duration) time.Duration {
+	beat := d.box.beat
+	if beat.IsZero() {
+		beat = d.clock.opened
+	}
+	now := time.Now()
+	return groundbox.NextBeat(beat, now, rate).Sub(now)
 }
 
 func (d *driver) rate() time.Duration {
@@ -243,24 +263,26 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 		}
 		ev = r
 	}
-	if _, _, err := journal.EncodeEvent(ev); err != nil {
+	if err := writable(ev); err != nil {
 		d.refused(at, &arming.RefusedError{Phase: d.state.Phase, Why: "this cannot be written down: " + err.Error()})
 		return nil
 	}
-	before := d.state
-	after, effects, refused := arming.Step(d.plan, before, at, ev)
-	if broken := arming.Check(d.plan, before, ev, after, effects); broken != nil {
+	d.before = d.state
+	next, effects, refused := arming.Step(d.plan, d.before, at, ev)
+	if broken := arming.Check(d.plan, d.before, ev, next, effects); broken != nil {
 		panic(broken) // a fault of the program: run opens the permit and ends
 	}
-	d.state = after
+	d.state = next
+	before, after := &d.before, &d.state
 	d.wanted.Store(after.PermitWanted)
-	d.openPermit(&before, &after, effects)
+	d.openPermit(before, after, effects)
 	var failed []arming.Event
-	if err := d.record.step(at, wall, ev, &before, &after, effects, refused); err != nil {
+	if err := d.record.step(at, wall, ev, before, after, effects, refused); err != nil {
 		if _, already := ev.(arming.RecordFailed); !already {
 			failed = append(failed, arming.RecordFailed{Why: err.Error()})
 		}
 	}
+	d.matters = d.matters || len(effects) > 0 || before.Phase != after.Phase
 	if refused != nil {
 		d.refused(at, refused)
 	} else if forPeople(ev) {
@@ -268,13 +290,25 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 	}
 	failed = append(failed, d.carryOut(effects, wall)...)
 	if d.hooks.answered != nil && before.Evidence != after.Evidence {
-		d.hooks.answered(&before, &after)
+		d.hooks.answered(before, after)
 	}
 	if after.Phase == arming.Wait && (before.Phase == arming.Window || before.Phase == arming.Run) && d.box.fire != nil {
 		d.box.fire()
 	}
 	d.renew()
 	return failed
+}
+
+// writable reports why an event cannot be written down. Of ticks and readings,
+// which are many and hold nothing that a person typed, the record says so
+// itself, which holds.
+func writable(ev arming.Event) error {
+	switch ev.(type) {
+	case arming.Tick, arming.BoxReading:
+		return nil
+	}
+	_, _, err := journal.EncodeEvent(ev)
+	return err
 }
 
 // openPermit opens the permit if the step says so, before anything else is
@@ -404,6 +438,7 @@ func (d *driver) queue(ev arming.Event) {
 func (d *driver) report(r report) {
 	if r.good {
 		d.frame.BoxBeat++
+		d.heard = true
 	}
 	if r.text != "" {
 		d.frame.LinkText = r.text
@@ -444,7 +479,9 @@ func (d *driver) tick() {
 	if d.box.lease != nil && d.state.LeaseWanted {
 		d.box.lease(true) // it lapses unless it is asked for again
 	}
+	d.quiet, d.heard = d.heard, false
 	d.step(arming.Tick{})
+	d.quiet = false
 	if d.hooks.tick != nil {
 		d.hooks.tick()
 	}
@@ -527,6 +564,25 @@ func (d *driver) publish() {
 		d.hooks.frame(&f)
 	}
 	d.latest.Store(&f)
+	if d.quiet && !d.matters {
+		return
+	}
+	d.matters = false
+	select {
+	case d.fresh <- struct{}{}:
+	default:
+	}
+}
+
+// await waits until there is something new to look at, which there is at every
+// answer of the box, at every tick without one, and when anything has happened.
+// It may be called from any goroutine.
+func (d *driver) await() {
+	select {
+	case <-d.fresh:
+	case <-d.done:
+		time.Sleep(tickIdle) // the last frame stands
+	}
 }
 
 // frameAsked returns the newest frame and notes that the screen is alive. It

@@ -34,6 +34,7 @@ type screen struct {
 	done  chan struct{}
 	first chan struct{} // closed when a frame has been painted
 	late  atomic.Int64  // since when a frame is on its way, in Unix ns; 0 for none
+	shown picture       // the last one taken; of the goroutine that shows
 
 	mu sync.Mutex // one write at a time; guards on
 	on bool       // the alternate screen is
@@ -53,6 +54,10 @@ func newScreen(tty *os.File) *screen {
 
 // show takes the newest frame. It never blocks.
 func (s *screen) show(p picture) {
+	if p == s.shown {
+		return // it stands, or is on its way
+	}
+	s.shown = p
 	s.next.Store(&p)
 	s.late.CompareAndSwap(0, time.Now().UnixNano())
 	select {

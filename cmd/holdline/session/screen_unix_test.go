@@ -164,3 +164,25 @@ func TestAFrameThatNobodySeesIsNotAskedFor(t *testing.T) {
 		t.Error("a live screen does not count as alive")
 	}
 }
+
+// A frame that is shown already is not on its way again.
+func TestTheSameFrameIsNotPaintedAgain(t *testing.T) {
+	s, read := pipedScreen(t)
+	if _, err := s.Write(screenOn); err != nil {
+		t.Fatal(err)
+	}
+	p := picture{"a frame", 20, 1}
+	s.show(p)
+	readUntil(t, read, "a frame")
+	for end := time.Now().Add(10 * time.Second); s.late.Load() != 0; time.Sleep(time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("the frame is painted, and still on its way")
+		}
+	}
+	s.show(p)
+	if s.late.Load() != 0 || s.next.Load() != nil {
+		t.Error("the same frame is on its way once more")
+	}
+	s.show(picture{"a frame", 30, 1}) // of another size
+	readUntil(t, read, "a frame")
+}

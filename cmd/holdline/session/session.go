@@ -57,6 +57,7 @@ type session struct {
 func (s *session) config() tui.Config {
 	cfg := tui.Config{
 		Latest:  s.frameAsked,
+		Await:   s.driver.await,
 		Submit:  s.submit,
 		SetCode: func(code string) { s.secret.set(code) },
 		TryCode: func(code string) {
