@@ -215,7 +215,7 @@ func circuitLimits(p *circuit.Problem, sol *circuit.Solution, d *circuit.Dispers
 		stagger = d.StaggerS.P95
 	}
 	limits := []Limit{
-		atLeast("every bridge fires within the pulse", dark, float64(firing), float64(n), "bridges", sourceModel),
+		atLeast("every bridge fires within the pulse", dark, float64(firing), float64(n), unitBridges, sourceModel),
 		margin,
 		atLeast("pulse long enough", late, p.PulseS, sol.RequiredPulseS(), "s", sourceBattery),
 		atMost("test current", least, p.TestCurrentA, p.TestCurrentLimitA(), "A", sourceMeter),

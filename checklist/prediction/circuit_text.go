@@ -31,7 +31,7 @@ func (c *Circuit) WriteText(w io.Writer, sys unit.System) error {
 	c.writeAdvice(t)
 	verdict := "GO: the circuit meets every limit"
 	if !c.Go {
-		verdict = "NO-GO: the circuit fails " + failed(c.Limits)
+		verdict = "NO-GO: the circuit does not meet: " + failed(c.Limits)
 	}
 	t.line("")
 	t.wrap("", verdict)
@@ -372,8 +372,8 @@ func writeLimits(t *text, limits []Limit) {
 		if l.Case != "" {
 			which = " (" + l.Case + ")"
 		}
-		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s, limit %s, left %s; %s", l.Name, which,
-			quantity(l.Value, l.Unit), quantity(l.Limit, l.Unit), quantity(l.Left, l.Unit), l.Source))
+		show := func(l Limit, v float64) string { return quantity(v, l.Unit) }
+		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s; %s", l.Name, which, l.sentence(show), l.Source))
 	}
 }
 
@@ -393,7 +393,7 @@ func failed(limits []Limit) string {
 			names = append(names, l.Name)
 		}
 	}
-	return strings.Join(names, ", ")
+	return strings.Join(names, "; ")
 }
 
 func (c *Circuit) writeAdvice(t *text) {

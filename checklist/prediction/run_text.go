@@ -26,6 +26,10 @@ func (r *Run) WriteText(w io.Writer, sys unit.System) error {
 	for _, note := range r.Notes {
 		t.wrap("Note: ", note+".")
 	}
+	if need := r.moreRuns(); need > 0 {
+		t.wrap("Note: ", fmt.Sprintf("%d runs cannot show less than %s, though none of them overruns: draw %d or more, with --runs.",
+			r.Dispersion.Runs, percent(r.Dispersion.OverrunUpper95), need))
+	}
 	r.writeChart(t)
 	r.writeCases(t)
 	r.writeLimits(t)
@@ -34,6 +38,18 @@ func (r *Run) WriteText(w io.Writer, sys unit.System) error {
 	t.wrap("", r.Verdict())
 	_, err := io.WriteString(w, t.String())
 	return err
+}
+
+// moreRuns is how many draws it takes to show what the sheet asks for, where
+// those made were too few even without an overrun among them; else 0. The
+// bound of n draws without one is 1 - 0.05^(1/n) (Clopper and Pearson).
+func (r *Run) moreRuns() int {
+	for _, l := range r.Limits {
+		if l.Name == limitOverrun && !l.Pass && r.Draws.Overruns == 0 && l.Limit > 0 {
+			return int(math.Ceil(math.Log(0.05) / math.Log1p(-l.Limit)))
+		}
+	}
+	return 0
 }
 
 // Verdict says go or no-go, and in the second case why.
@@ -51,7 +67,7 @@ func (r *Run) Verdict() string {
 			names = append(names, name)
 		}
 	}
-	return "NO-GO: the run fails " + strings.Join(names, ", ")
+	return "NO-GO: the run does not meet: " + strings.Join(names, "; ")
 }
 
 // Summary says the prediction in sentences that can be read aloud.
@@ -248,8 +264,7 @@ func (r *Run) writeLimits(t *text) {
 		if l.Case != "" {
 			which = " (" + l.Case + ")"
 		}
-		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s, limit %s, left %s; %s", l.Name, which,
-			t.limitValue(l, l.Value), t.limitValue(l, l.Limit), t.limitValue(l, l.Left), l.Source))
+		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s; %s", l.Name, which, l.sentence(t.limitValue), l.Source))
 	}
 	if others > 1 {
 		t.wrap("  ok ", fmt.Sprintf("%s: %d further cases leave more", limitStop, others-1))
@@ -258,7 +273,7 @@ func (r *Run) writeLimits(t *text) {
 
 // share is how much of the limit is left, for ordering.
 func (l Limit) share() float64 {
-	if finite(l.Left) == nil || l.Unit == unitMotors || l.Unit == unitAirborne {
+	if finite(l.Left) == nil || l.Unit == unitMotors || l.Unit == unitBridges || l.Unit == unitAirborne {
 		return math.Inf(1) // a count has no middle ground
 	}
 	return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
@@ -281,6 +296,11 @@ func (t *text) limitValue(l Limit, v float64) string {
 // to measure better.
 func (r *Run) writeShares(t *text) {
 	any := false
+	most := 0.0
+	for _, s := range r.Draws.Shares {
+		most = max(most, s.StdDevM)
+	}
+	in := unit.Preferred(most, unit.Length, t.sys) // one unit for all, so that they can be compared
 	for _, s := range r.Draws.Shares {
 		if s.Share < 0.005 {
 			continue
@@ -290,6 +310,6 @@ func (r *Run) writeShares(t *text) {
 			t.wrap("", "What moves the rest position, each alone (share of the variance, one standard deviation)")
 			any = true
 		}
-		t.line("  %4.0f %%  %-32s %s", 100*s.Share, s.Source, t.show(s.StdDevM, unit.Length))
+		t.line("  %4.0f %%  %-32s %s", 100*s.Share, s.Source, unit.FormatIn(s.StdDevM, in, 3))
 	}
 }

@@ -54,8 +54,11 @@ type curveParser struct {
 var columns = [2]string{"time_s", "thrust_n"}
 
 func (p *curveParser) add(line, column int, key, found, expected string) {
-	if len(p.faults) < mostCurveFaults {
+	switch n := len(p.faults); {
+	case n < mostCurveFaults:
 		p.faults = append(p.faults, Fault{p.name, line, column, key, found, expected, lineText(p.data, line)})
+	case n == mostCurveFaults: // once; it stands for all that follow
+		p.faults = append(p.faults, Fault{p.name, line, column, key, "a fault here and perhaps more below, which are not listed", "those above mended first", ""})
 	}
 }
 
@@ -96,7 +99,7 @@ func (p *curveParser) points() ([]sim.Point, []int) {
 			return points, lines
 		}
 		if len(record) != 2 {
-			p.add(line, 1, "", fmt.Sprintf("%d fields", len(record)), "two fields, time_s and thrust_n")
+			p.add(line, 1, "", counted(len(record), "field"), "two fields, time_s and thrust_n, with a comma between them")
 			continue
 		}
 		t, okT := p.number(r, record, 0, "a time in seconds")
@@ -105,6 +108,13 @@ func (p *curveParser) points() ([]sim.Point, []int) {
 			points, lines = append(points, sim.Point{TimeS: t, ThrustN: n}), append(lines, line)
 		}
 	}
+}
+
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // number reads one field. Hexadecimal, underscores, infinities and NaN are not

@@ -39,8 +39,15 @@ func LoadFS(fsys fs.FS, path string) (*Sheet, error) {
 }
 
 func unreadable(path string, err error) Faults {
-	return Faults{{path, 1, 1, "", "a file that cannot be read: " + readReason(err), "a run sheet", ""}}
+	expected := "a run sheet"
+	if info, statErr := os.Stat(path); statErr == nil && info.IsDir() {
+		expected += ", such as " + filepath.Join(path, "sheet.toml")
+	}
+	return Faults{{path, 1, 1, "", "a file that cannot be read: " + readReason(err), expected, ""}}
 }
+
+// errTooLarge begins the sentence about a file that is not read.
+var errTooLarge = errors.New("it has more")
 
 // readRegular reads a regular file of at most most bytes. A larger one is
 // refused before it is read, and one that grows meanwhile as soon as it has.
@@ -56,7 +63,7 @@ func readRegular(path string, most int64) ([]byte, error) {
 	if !info.Mode().IsRegular() {
 		return nil, errors.New("it is not a regular file")
 	}
-	tooLarge := fmt.Errorf("it has more than %d bytes", most)
+	tooLarge := fmt.Errorf("%w than %d bytes", errTooLarge, most)
 	if info.Size() > most {
 		return nil, tooLarge
 	}

@@ -50,7 +50,7 @@ func TestLoadRefusesAHugeCurveUnread(t *testing.T) {
 	}
 	_, err = Load(filepath.Join(dir, "sheet.toml"))
 	var faults Faults
-	if !errors.As(err, &faults) || len(faults) != 1 || faults[0].Key != "motor[1].curve" || !strings.Contains(faults[0].Found, "it has more than 2000000 bytes") {
+	if !errors.As(err, &faults) || len(faults) != 1 || faults[0].Key != "motor[1].curve" || !strings.Contains(faults[0].Found, "it has more than 2000000 bytes") || faults[0].Expected != "a thrust curve of at most 10000 points" {
 		t.Errorf("error %v", err)
 	}
 }

@@ -411,7 +411,11 @@ func (p *parser) curve(t *table, name string) *sim.Curve {
 	}
 	data, err := p.readCurve(name)
 	if err != nil {
-		t.fault("curve", n, quoteText(name)+", which cannot be read: "+readReason(err), "a thrust curve file, relative to the sheet")
+		expected := "a thrust curve file, relative to the sheet"
+		if errors.Is(err, errTooLarge) {
+			expected = fmt.Sprintf("a thrust curve of at most %d points", sim.MaxCurvePoints)
+		}
+		t.fault("curve", n, quoteText(name)+", which cannot be read: "+readReason(err), expected)
 		return nil
 	}
 	file := filepath.Join(filepath.Dir(p.s.Name), filepath.FromSlash(name))

@@ -21,7 +21,7 @@ func (p *program) checkBox(c *cobra.Command, port string, long bool) error {
 	defer stop()
 	rw, err := groundbox.SerialDial(port, boxBaud)(ctx)
 	if err != nil {
-		return withHint(err, "holdline ports lists what there is")
+		return withHint(fmt.Errorf("practice-box: --check %s: %w", port, err), "holdline ports lists what there is")
 	}
 	findings := conformance.Check(ctx, rw, p.out, conformance.Options{Long: long})
 	counts := map[conformance.Verdict]int{}

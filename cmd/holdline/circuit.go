@@ -57,7 +57,7 @@ Exit status: 0 go; 3 no-go; 1 the sheet has faults; 2 wrong usage.`,
 			if c.Flags().Changed("reading") {
 				ohm, err := unit.ParseAs(reading, unit.Resistance)
 				if err != nil {
-					return usage(c, "--reading %q: %v", reading, err)
+					return usage(c, "--reading: %s", withoutPackages(err))
 				}
 				options.ReadingOhm = &ohm
 			}

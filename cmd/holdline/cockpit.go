@@ -38,8 +38,8 @@ run, checks the firing circuit, leads through the routine, calls HOLD when
 anything is in doubt, and keeps a signed record. The laptop can stop a firing;
 it can never start one: firing is a button under a hand.
 
-Without a sheet it opens an invented vehicle with a practice box. With a sheet
-it asks how to measure, unless a flag says so.
+Without a sheet it opens an invented vehicle with a practice box, and with
+nothing else. With a sheet it asks how to measure, unless a flag says so.
 
 Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 1 it could not be done; 2 wrong usage.`,
@@ -49,7 +49,7 @@ Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
   holdline first/sheet.toml --box /dev/ttyACM0`,
 		Args: sheetOrNothing,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := f.check(c); err != nil {
+			if err := f.check(c, len(args) > 0); err != nil {
 				return err
 			}
 			if !isTerminal(p.in) || !isTerminal(p.out) {
@@ -116,7 +116,7 @@ func sheetOrNothing(c *cobra.Command, args []string) error {
 	return nil
 }
 
-func (f *cockpitFlags) check(c *cobra.Command) error {
+func (f *cockpitFlags) check(c *cobra.Command, sheet bool) error {
 	var ways []string
 	for _, name := range []string{"box", "meter", "typed", "practice"} {
 		if c.Flags().Changed(name) {
@@ -128,6 +128,9 @@ func (f *cockpitFlags) check(c *cobra.Command) error {
 		return usage(c, "%s: one way to measure at a time", strings.Join(ways, " and "))
 	case c.Flags().Changed("box") && f.box == "", c.Flags().Changed("meter") && f.meter == "":
 		return usage(c, "%s: no port given; holdline ports lists them", ways[0])
+	}
+	if len(ways) == 1 && ways[0] != "--practice" && !sheet {
+		return usage(c, "%s needs a SHEET: the vehicle that is opened without one is invented, and its prediction says nothing of a real one", ways[0])
 	}
 	if f.tour && len(ways) == 1 && ways[0] != "--practice" {
 		return usage(c, "--tour is for practice, not for %s", ways[0])

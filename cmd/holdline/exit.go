@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"holdline/checklist/sheet"
 )
@@ -44,6 +46,21 @@ func withHint(err error, format string, args ...any) error {
 	return &hintedError{err, fmt.Sprintf(format, args...)}
 }
 
+// insides are names of packages that errors begin with and people do not know.
+var insides = []string{"session", "scenario", "starter", "record", "sheet", "unit", "practice", "prediction", "groundbox", "report"}
+
+// withoutPackages is an error without the names of packages that it begins with.
+func withoutPackages(err error) string {
+	text := err.Error()
+	for {
+		before, rest, found := strings.Cut(text, ": ")
+		if !found || !slices.Contains(insides, before) {
+			return text
+		}
+		text = rest
+	}
+}
+
 // report tells people on w why a command ended, and returns its exit status.
 func report(w io.Writer, err error) int {
 	var usage *usageError
@@ -61,7 +78,7 @@ func report(w io.Writer, err error) int {
 		fmt.Fprint(w, faults.Text())
 		return exitFail
 	}
-	fmt.Fprintf(w, "holdline: %v\n", err)
+	fmt.Fprintf(w, "holdline: %s\n", withoutPackages(err))
 	if errors.As(err, &hinted) {
 		fmt.Fprintf(w, "hint: %s\n", hinted.hint)
 	}

@@ -67,7 +67,7 @@ Exit status: 0; with --check 3 when a clause fails.`,
 					err = box.SetFault(fault)
 				}
 				if err != nil {
-					return usage(c, "--fault %q: %v", text, err)
+					return usage(c, "--fault: %s", withoutPackages(err))
 				}
 			}
 			return p.servePractice(c.Context(), box)

@@ -35,6 +35,10 @@ func (p *program) predictCommand() *cobra.Command {
 silent, late, or late at rest; a stopping device absent; the strongest
 tailwind), the dispersion, and every limit with what is left of it.
 
+The ending of --plot's FILE decides what is drawn; an ending alone, .svg, names
+the picture after the sheet, in the current folder. Neither file may be the
+sheet or one of its curves.
+
 Exit status: 0 go; 3 no-go; 1 the sheet has faults or a run has no end;
 2 wrong usage.`,
 		Example: `  holdline predict run.toml
@@ -49,7 +53,17 @@ Exit status: 0 go; 3 no-go; 1 the sheet has faults or a run has no end;
 			}
 			ctx, stop := interruptible(c.Context())
 			defer stop()
-			answer, err := p.predictAnswer(ctx, args[0], f)
+			s, err := sheet.Load(args[0])
+			if err != nil {
+				return err
+			}
+			if slices.Contains(plot.Formats, strings.ToLower(f.plotFile)) {
+				f.plotFile = strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0])) + strings.ToLower(f.plotFile)
+			}
+			if err := f.sparesSources(c, args[0], s); err != nil {
+				return err
+			}
+			answer, err := p.predictAnswer(ctx, args[0], s, f)
 			if err != nil {
 				return err
 			}
@@ -88,12 +102,24 @@ func (f *predictFlags) check(c *cobra.Command) error {
 	return f.trace.check(c)
 }
 
-// predictAnswer computes a sheet's run, with progress and cancel.
-func (p *program) predictAnswer(ctx context.Context, path string, f predictFlags) (*prediction.Run, error) {
-	s, err := sheet.Load(path)
-	if err != nil {
-		return nil, err
+// sparesSources refuses to write over what the prediction is made from.
+func (f *predictFlags) sparesSources(c *cobra.Command, path string, s *sheet.Sheet) error {
+	sources := []string{path}
+	for _, curve := range s.Curves {
+		sources = append(sources, curve.File)
 	}
+	for _, to := range []struct{ flag, file string }{{"plot", f.plotFile}, {"trace", f.trace.file}} {
+		for _, source := range sources {
+			if samePath(source, to.file) {
+				return usage(c, "--%s %q is a file that the prediction is made from: %s", to.flag, to.file, source)
+			}
+		}
+	}
+	return nil
+}
+
+// predictAnswer computes a sheet's run, with progress and cancel.
+func (p *program) predictAnswer(ctx context.Context, path string, s *sheet.Sheet, f predictFlags) (*prediction.Run, error) {
 	progress := startProgress(p.errOut, "prediction", f.draws.runs)
 	defer progress.stop()
 	answer, err := prediction.BuildRun(ctx, s, prediction.RunOptions{

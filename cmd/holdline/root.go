@@ -39,9 +39,10 @@ func (p *program) rootCommand() *cobra.Command {
 	cmd.SilenceErrors = true
 	cmd.SilenceUsage = true
 	cmd.PersistentFlags().Var(&p.units, "units", "`SYSTEM` of units that people read: si or us")
-	cmd.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return &usageError{err, c.CommandPath()} })
+	cmd.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return &usageError{plainFlag(err), c.CommandPath()} })
 	cmd.AddGroup(&cobra.Group{ID: "answers", Title: "Answers about a sheet:"},
 		&cobra.Group{ID: "records", Title: "Records:"},
+		&cobra.Group{ID: "crew", Title: "The crew:"},
 		&cobra.Group{ID: "box", Title: "The box:"})
 	add := func(group string, commands ...*cobra.Command) {
 		for _, c := range commands {
@@ -50,8 +51,8 @@ func (p *program) rootCommand() *cobra.Command {
 		}
 	}
 	add("answers", p.predictCommand(), p.circuitCommand(), p.checkCommand(), p.newCommand(), p.editCommand())
-	add("", p.cardCommand(), p.drillCommand())
 	add("records", p.verifyCommand(), p.exportCommand(), p.countersignCommand(), p.holdsCommand())
+	add("crew", p.drillCommand(), p.cardCommand())
 	add("box", p.portsCommand(), p.practiceBoxCommand())
 	add("", p.versionCommand())
 	cmd.InitDefaultHelpCmd()
@@ -100,7 +101,29 @@ func exactArgs(names ...string) cobra.PositionalArgs {
 
 // usage is a command line that cmd cannot obey.
 func usage(c *cobra.Command, format string, args ...any) error {
-	return &usageError{fmt.Errorf(c.Name()+": "+format, args...), c.CommandPath()}
+	if c.HasParent() { // the program's own name stands before every message already
+		format = c.Name() + ": " + format
+	}
+	return &usageError{fmt.Errorf(format, args...), c.CommandPath()}
+}
+
+// plainFlag says of a flag's value what was expected, without the words of the
+// library that could not read it.
+func plainFlag(err error) error {
+	text := err.Error()
+	before, why, found := strings.Cut(text, " flag: ")
+	if !found {
+		return err
+	}
+	for sign, expected := range map[string]string{
+		"strconv.ParseInt": "a whole number", "strconv.ParseUint": "a whole number from 0", "strconv.ParseBool": "true or false",
+		"time: ": "a time with its unit, such as 10s",
+	} {
+		if strings.HasPrefix(why, sign) {
+			return fmt.Errorf("%s flag: expected %s", before, expected)
+		}
+	}
+	return err
 }
 
 // interruptible is a context that an interrupt or a request to end cancels. A

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -34,7 +35,7 @@ const leastTraceStepS = 1e-5
 func (f *traceFlags) check(c *cobra.Command) error {
 	everyS, err := unit.ParseAs(f.every, unit.Time)
 	if err != nil {
-		return usage(c, "--every %q: %v", f.every, err)
+		return usage(c, "--every: %s", withoutPackages(err))
 	}
 	if everyS < leastTraceStepS {
 		return usage(c, "--every %q: expected 0.01 ms at least", f.every)
@@ -44,8 +45,8 @@ func (f *traceFlags) check(c *cobra.Command) error {
 	if !changed("trace") && (changed("case") || changed("every")) {
 		return usage(c, "--case and --every go with --trace")
 	}
-	if changed("trace") && f.file == "" {
-		return usage(c, "--trace: no file given")
+	if changed("trace") && !strings.EqualFold(filepath.Ext(f.file), ".csv") {
+		return usage(c, "--trace %q: expected a name that ends in .csv", f.file)
 	}
 	return nil
 }
