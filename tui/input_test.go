@@ -566,3 +566,43 @@ func TestAFiringInUSUnits(t *testing.T) {
 		}
 	}
 }
+
+// A key that does nothing says so, and where to look; one that does something
+// says nothing of the kind.
+func TestAKeyThatDoesNothingSaysSo(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeBox)
+	w.pass(time.Second)
+	w.key("q")
+	if flat := strings.Join(strings.Fields(w.m.View()), " "); !strings.Contains(flat, "q does nothing now") || w.m.said == "" {
+		t.Errorf("said %q\n%s", w.m.said, w.m.View())
+	}
+	for _, k := range []string{"?", "s", "p", "enter", "esc"} {
+		if w.key(k); w.m.said != "" {
+			t.Errorf("%s: said %q", k, w.m.said)
+		}
+	}
+}
+
+// What was refused of one task is not shown in the form of another.
+func TestARefusalStaysWithItsTask(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeBox)
+	w.pass(time.Second)
+	w.fill("Ada Finch")
+	w.key("enter")
+	w.write("ada finch")
+	w.key("enter")
+	w.pass(100 * time.Millisecond)
+	if !strings.Contains(w.m.View(), "two people") {
+		t.Fatalf("one person in both roles is not refused\n%s", w.m.View())
+	}
+	w.key("x")
+	if w.m.form == nil || strings.Contains(w.m.View(), "two people") {
+		t.Errorf("the refusal stands in another form\n%s", w.m.View())
+	}
+	w.key("esc", "enter")
+	if w.m.form == nil || !strings.Contains(w.m.View(), "two people") {
+		t.Errorf("the refusal is gone from its own form\n%s", w.m.View())
+	}
+}

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -358,11 +359,16 @@ func (m *Model) turnPage(s strokes.Stroke) {
 		{is(s, k.Steps), pageSteps}, {is(s, k.Help), pageHelp}, {is(s, k.Words), pageWords}} {
 		switch {
 		case !p.is:
+			continue
 		case m.page == p.to:
 			m.page, m.scroll = pageMain, 0
 		case m.mayTurn():
 			m.page, m.scroll = p.to, 0
 		}
+		return
+	}
+	if s.Text != "" {
+		m.said = fmt.Sprintf("%s does nothing now: enter opens the answer, %s shows the keys", s.Text, m.keys.Help.Help().Key)
 	}
 }
 

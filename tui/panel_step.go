@@ -384,17 +384,23 @@ func (m *Model) drawForm(w *writer) {
 // troubleRows is how many rows drawTrouble takes.
 func (m *Model) troubleRows(w int) int {
 	n := len(canvas.Wrap(m.said, w))
-	if r := m.frame.Refusal; r.Why != "" {
+	if r := m.frame.Refusal; m.refusalShows() {
 		n += len(canvas.Wrap("╱ refused: "+r.Why, w)) + len(canvas.Wrap("→ "+r.Mend, w))
 	}
 	return n
+}
+
+// refusalShows reports whether there is a refusal to show. An open form shows
+// those of its own task alone.
+func (m *Model) refusalShows() bool {
+	return m.frame.Refusal.Why != "" && (m.form == nil || m.form.wrong == "" && m.form.task == m.sent)
 }
 
 // drawTrouble is the last refusal, with what would mend it, and a word about
 // the last key.
 func (m *Model) drawTrouble(w *writer) {
 	r := m.frame.Refusal
-	if r.Why != "" && (m.form == nil || m.form.wrong == "") {
+	if m.refusalShows() {
 		w.text(theme.Broken, "╱ refused: "+r.Why)
 		if r.Mend != "" {
 			w.text(theme.Strong, "→ "+r.Mend)
