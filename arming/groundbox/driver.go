@@ -146,7 +146,7 @@ func (d *driver) dial() (io.ReadWriteCloser, error) {
 		select {
 		case r := <-got:
 			if r.err != nil {
-				return nil, fmt.Errorf("%s can not be opened: %w", d.l.cfg.Port, r.err)
+				return nil, fmt.Errorf("can not open %s: %w", d.l.cfg.Port, r.err)
 			}
 			return r.rw, nil
 		default:

@@ -515,7 +515,7 @@ func TestPortsThatCanNotBeOpened(t *testing.T) {
 	l := Open(Config{Dial: SerialDial(t.TempDir()+"/none", 115200), Port: "/dev/none"})
 	defer l.Close()
 	r, ok := (<-l.Reports()).(Lost)
-	if !ok || !strings.Contains(r.Reason, "/dev/none can not be opened") {
+	if !ok || !strings.Contains(r.Reason, "can not open /dev/none: ") {
 		t.Errorf("report: %+v", r)
 	}
 	select {

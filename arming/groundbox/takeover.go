@@ -134,7 +134,7 @@ func (s *session) measureBox() error {
 		return err
 	}
 	if want := s.d.l.cfg.WantChannels; want > 0 && s.channels != want {
-		return &refusedBox{fmt.Sprintf("the box has %d channels and the sheet %d motors", s.channels, want)}
+		return &refusedBox{fmt.Sprintf("the box has %s and the sheet %s", counted(s.channels, "channel"), counted(want, "motor"))}
 	}
 	return s.sure("SENS:RES:CURR?", openingAsk, func(answer string) error {
 		r, err := wire.ParseReading(answer)
@@ -439,3 +439,10 @@ func parseFire(line string) (FireRead, error) {
 }
 
 func clipText(s string) string { return s[:min(len(s), 60)] }
+
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

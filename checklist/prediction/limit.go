@@ -35,7 +35,7 @@ func (l Limit) sentence(show func(Limit, float64) string) string {
 	case l.Unit == unitAirborne:
 		return fmt.Sprintf("not in %.0f of the cases", l.Value)
 	case finite(l.Value) == nil && l.Pass:
-		return "nothing to hold it against, limit " + show(l, l.Limit)
+		return "does not apply, limit " + show(l, l.Limit)
 	case finite(l.Value) == nil:
 		return "none exists, limit " + show(l, l.Limit)
 	}

@@ -286,8 +286,12 @@ func (t *text) limitValue(l Limit, v float64) string {
 		return quantity(v, l.Unit)
 	case l.Name == limitFrontLoad || l.Name == limitOverrun:
 		return fmt.Sprintf("%.3g %%", 100*v)
-	case known:
-		return t.show(v, d)
+	case known: // value, limit and what is left in one unit
+		about := math.Abs(l.Limit)
+		if finite(l.Value) != nil {
+			about = max(about, math.Abs(l.Value))
+		}
+		return unit.FormatIn(v, unit.Preferred(about, d, t.sys), 3)
 	}
 	return quantity(v, l.Unit)
 }

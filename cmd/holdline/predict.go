@@ -15,6 +15,7 @@ import (
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
 	"holdline/cmd/holdline/plot"
+	"holdline/sim"
 )
 
 // predictFlags are the flags of predict.
@@ -128,6 +129,12 @@ func (p *program) predictAnswer(ctx context.Context, path string, s *sheet.Sheet
 	if err != nil {
 		if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 			return nil, cancelled(err)
+		}
+		var endless *sim.UnfinishedError
+		if errors.As(err, &endless) {
+			// Several runs may have no end, one line each.
+			return nil, withHint(fmt.Errorf("%s: %s", path, strings.ReplaceAll(err.Error(), "sim: ", "")),
+				"every case has to come to rest, the one without any stop too: look at slope, rolling resistance, mass and wind")
 		}
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}

@@ -116,7 +116,10 @@ func (s *session) openPractice(ctx context.Context) error {
 func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
 	cfg.WantChannels = len(s.sheet.Motors)
 	box, err := openBox(ctx, cfg, s.sheet.Firing.PulseS, func(why string) {
-		fmt.Fprintf(s.o.Out, "%s: %s; trying for %.0f s, ctrl+c ends it\n", cfg.Port, clean(strings.TrimPrefix(why, cfg.Port+" ")), connectWithin.Seconds())
+		if !strings.Contains(why, cfg.Port) {
+			why = cfg.Port + ": " + why
+		}
+		fmt.Fprintf(s.o.Out, "%s; trying for %.0f s, ctrl+c ends it\n", clean(why), connectWithin.Seconds())
 	})
 	if err != nil {
 		return err
