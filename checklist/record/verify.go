@@ -63,6 +63,15 @@ type Finding struct {
 	Text   string
 }
 
+// Sentence is what was found, with its line named once.
+func (f Finding) Sentence() string {
+	at := fmt.Sprintf("line %d", f.Line)
+	if rest, said := strings.CutPrefix(f.Text, at); f.Line == 0 || said && (rest == "" || rest[0] == ':' || rest[0] == ' ') {
+		return f.Text
+	}
+	return at + ": " + f.Text
+}
+
 // SignatureResult is what is known of one signature file.
 type SignatureResult struct {
 	File        string

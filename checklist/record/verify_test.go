@@ -276,3 +276,17 @@ func TestNotesSayWhatIsWithinTheRules(t *testing.T) {
 		}
 	}
 }
+
+func TestAFindingNamesItsLineOnce(t *testing.T) {
+	for want, f := range map[string]Finding{
+		"no line at all":          {Text: "no line at all"},
+		"line 7: it was changed":  {Line: 7, Text: "it was changed"},
+		"line 8: not canonical":   {Line: 8, Text: "line 8: not canonical"},
+		"line 9 is incomplete":    {Line: 9, Text: "line 9 is incomplete"},
+		"line 1: line 12 differs": {Line: 1, Text: "line 12 differs"},
+	} {
+		if got := f.Sentence(); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}

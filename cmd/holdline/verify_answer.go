@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"holdline/checklist/record"
@@ -95,6 +96,11 @@ func (a *verifyAnswer) add(r record.Result) {
 	a.Records = append(a.Records, v)
 }
 
+// tells reports whether a finding says it already.
+func (r *verifyRecord) tells(text string) bool {
+	return slices.ContainsFunc(r.Findings, func(f verifyFinding) bool { return strings.Contains(f.Text, text) })
+}
+
 // writeText writes the answer for people.
 func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 	var b strings.Builder
@@ -111,6 +117,8 @@ func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 			}
 			fmt.Fprintf(&b, "  %q, %s, %d lines, %s\n", r.Title, kind, r.Lines, outcome)
 			fmt.Fprintf(&b, "  last line %s\n", r.LastHash)
+		} else {
+			b.WriteString("  no line of it is a line of a record: is it the right file?\n")
 		}
 		for _, w := range r.Waivers {
 			fmt.Fprintf(&b, "  WAIVED %s\n", oneLine(w.Text(units)))
@@ -124,7 +132,7 @@ func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 		for _, s := range r.Signatures {
 			fmt.Fprintf(&b, "  signature %s: %s", s.File, s.Status)
 			for _, part := range []string{s.Principals, s.KeyType, s.Fingerprint, s.Text} {
-				if part != "" {
+				if part != "" && !r.tells(part) {
 					fmt.Fprintf(&b, ", %s", part)
 				}
 			}
@@ -145,9 +153,5 @@ func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 }
 
 func writeFinding(b *strings.Builder, f verifyFinding) {
-	where := ""
-	if f.Line > 0 {
-		where = fmt.Sprintf("line %d: ", f.Line)
-	}
-	fmt.Fprintf(b, "  %s: %s%s\n", f.Status, where, f.Text)
+	fmt.Fprintf(b, "  %s: %s\n", f.Status, oneLine(record.Finding{Line: f.Line, Text: f.Text}.Sentence()))
 }

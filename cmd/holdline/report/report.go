@@ -89,10 +89,6 @@ func header(d *export.Document, r *record.Result) {
 func standing(d *export.Document, r *record.Result, broken error) {
 	differs := false
 	for _, f := range r.Findings {
-		where := ""
-		if f.Line > 0 {
-			where = fmt.Sprintf("line %d: ", f.Line)
-		}
 		switch f.Status {
 		case record.Torn, record.StillOpen:
 		case record.ChainGap, record.UnknownSigner, record.Unsigned:
@@ -102,7 +98,7 @@ func standing(d *export.Document, r *record.Result, broken error) {
 			d.NotValid = append(d.NotValid, "not verified by this version, export it with the one that made it: "+f.Text)
 		default:
 			differs = differs || f.Status == record.ReplayDiffers
-			d.NotValid = append(d.NotValid, fmt.Sprintf("%s: %s%s", f.Status, where, f.Text))
+			d.NotValid = append(d.NotValid, fmt.Sprintf("%s: %s", f.Status, f.Sentence()))
 		}
 	}
 	if broken != nil && !differs {
