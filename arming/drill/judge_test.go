@@ -267,6 +267,10 @@ func TestTheJudgementOfARecord(t *testing.T) {
 			t.Errorf("no %q in\n%s", want, late.Text())
 		}
 	}
+	// Drawn for another number the same seed is another drill.
+	if want := "holdline drill --seed 7 --surprises 2\n"; !strings.Contains(good.Text(), want) {
+		t.Errorf("no %q in\n%s", want, good.Text())
+	}
 	if strings.Contains(late.Text(), "smoke") {
 		t.Errorf("what did not come is given away:\n%s", late.Text())
 	}

@@ -39,7 +39,8 @@ func (j *Judgement) Text() string {
 	for _, a := range j.Practise {
 		wrap(&b, "  "+string(a.Kind)+": ", a.Text)
 	}
-	next := "holdline drill --seed " + j.Seed
+	// How many there are is part of what the seed is drawn for.
+	next := fmt.Sprintf("holdline drill --seed %s --surprises %d", j.Seed, j.Planned)
 	switch {
 	case len(j.Practise) > 0:
 		var kinds []string
@@ -50,7 +51,7 @@ func (j *Judgement) Text() string {
 	case j.Verdict == Met:
 		next = fmt.Sprintf("holdline drill --surprises %d", min(j.Planned+1, Most))
 	default:
-		wrap(&b, "  ", "The drill did not come to its end: once more, with the same surprises.")
+		wrap(&b, "  ", "The drill did not come to its end: once more, with as many surprises.")
 	}
 	b.WriteString("  " + next + "\n")
 	return b.String()

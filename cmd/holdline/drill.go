@@ -38,8 +38,8 @@ func (p *program) drillCommand() *cobra.Command {
 an igniter that goes open, a dark motor, a box that says nothing. When the
 cockpit is left it tells, from the record alone, how fast and how rightly the
 crew reacted, and what to practise next. The box is always a practice box of
-its own: nothing real can be drilled with. The same seed and sheet give the
-same drill.
+its own: nothing real can be drilled with. The same seed, sheet and
+--surprises give the same drill.
 
 Only what people did is judged: HOLD, what was typed, the practice hands. Where
 the cockpit stops by itself, nobody is praised for it. With --judge a record is
