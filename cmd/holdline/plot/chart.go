@@ -92,6 +92,7 @@ var (
 	orange = color.NRGBA{0xb3, 0x4a, 0x00, 0xff}
 	danger = color.NRGBA{0xa3, 0x00, 0x1e, 0xff}
 	margin = color.NRGBA{0xa3, 0x00, 0x1e, 0x18}
+	paper  = color.NRGBA{0xff, 0xff, 0xff, 0xe0}
 )
 
 const (
@@ -116,6 +117,8 @@ type page struct {
 	lengthUnit, speedUnit, forceUnit unit
 	farM                             float64 // right end of the distance axis
 	bottom                           float64 // of the last panel
+	peakText                         string  // "" for a run that does not move
+	peakAt                           point
 }
 
 // unit turns an SI value into what is drawn.
@@ -142,6 +145,7 @@ func (c Chart) scene() *scene {
 	p.loadPanel()
 	p.restPanel()
 	p.devices()
+	p.peak()
 	p.write(quiet, 7, false, left, 40, p.height-16, c.Source)
 	return &p.scene
 }
@@ -223,8 +227,8 @@ func (p *page) speedPanel() {
 	}
 	p.line(blue, 1.6, nil, thin(run)...)
 	p.diamond(blue, p.x(peak.PositionM), y(peak.SpeedMps), 3)
-	p.write(blue, 8, true, left, p.x(peak.PositionM)+6, y(peak.SpeedMps)-4,
-		fmt.Sprintf("peak %.1f %s at %s", peak.SpeedMps/p.speedUnit.per, p.speedUnit.name, p.length(peak.PositionM)))
+	p.peakText = fmt.Sprintf("peak %.1f %s at %s", peak.SpeedMps/p.speedUnit.per, p.speedUnit.name, p.length(peak.PositionM))
+	p.peakAt = point{p.x(peak.PositionM) + 6, y(peak.SpeedMps) - 4}
 	legend := "line: nominal run"
 	if len(p.Band) > 1 {
 		legend += "   shaded: 5th to 95th percentile"
@@ -369,6 +373,17 @@ func (p *page) devices() {
 		p.write(c, 8, m.end, left, from, speedTop-4-9*float64(line), label)
 		busy[line] = from + 8 + textWidth(label, 8, m.end)
 	}
+}
+
+// peak names the top speed, after the devices: on a ground of its own, so that
+// none of their lines runs through it.
+func (p *page) peak() {
+	if p.peakText == "" {
+		return
+	}
+	x, y, w := p.peakAt.x, p.peakAt.y, textWidth(p.peakText, 8, true)
+	p.area(paper, nil, 0, point{x - 1, y - 7}, point{x + w + 1, y - 7}, point{x + w + 1, y + 2}, point{x - 1, y + 2})
+	p.write(blue, 8, true, left, x, y, p.peakText)
 }
 
 // scale draws a panel's vertical axis and returns the place of a value.

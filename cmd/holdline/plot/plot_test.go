@@ -176,3 +176,17 @@ func TestTicksAreRoundAndInside(t *testing.T) {
 		t.Errorf("ticks of nothing: got %v", got)
 	}
 }
+
+// The top speed's name is drawn last of all in its panel, on a ground of its
+// own: a device close behind the peak draws no line through it.
+func TestNoLineRunsThroughThePeaksName(t *testing.T) {
+	data, err := Draw(chart(), "run.svg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	svg := string(data)
+	name, line, ground := strings.Index(svg, ">peak "), strings.LastIndex(svg, "stroke-dasharray"), strings.LastIndex(svg, `fill="#ffffff" fill-opacity`)
+	if name < 0 || line < 0 || !(line < ground && ground < name) {
+		t.Errorf("the name at %d, the last dashed line at %d, its ground at %d", name, line, ground)
+	}
+}
