@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdline/checklist/record"
-	"holdline/cmd/holdline/session"
+	reports "holdline/cmd/holdline/report"
 )
 
 func (p *program) verifyCommand() *cobra.Command {
@@ -43,7 +43,7 @@ Exit status: 0 every record is valid; 3 one is not; 1 a file could not be read.`
 		RunE: func(_ *cobra.Command, args []string) error {
 			options := record.Options{
 				Principal: principal, AnySigner: anySigner, At: time.Now(),
-				Replay: session.Replay, Program: version,
+				Program: version,
 			}
 			var err error
 			if options.Signers, err = acceptedSigners(signersFile); err != nil {
@@ -73,7 +73,8 @@ Exit status: 0 every record is valid; 3 one is not; 1 a file could not be read.`
 
 // verifyAll verifies files and folders in the order given.
 func verifyAll(paths []string, o record.Options) (*verifyAnswer, error) {
-	answer := &verifyAnswer{Valid: true, Records: []verifyRecord{}, Folders: []verifyFolder{}}
+	answer := &verifyAnswer{Valid: true, Records: []verifyRecord{}, Folders: []verifyFolder{}, followed: map[*record.Entry]*reports.Follower{}}
+	o.Replay = answer.replay
 	for _, path := range paths {
 		info, err := os.Stat(path)
 		if err != nil {

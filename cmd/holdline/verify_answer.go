@@ -10,6 +10,7 @@ import (
 	"holdline/checklist/record/export"
 	"holdline/checklist/sheet/unit"
 	reports "holdline/cmd/holdline/report"
+	"holdline/cmd/holdline/session"
 )
 
 // verifyAnswer is the answer of verify: its JSON form, and what its text is
@@ -18,6 +19,26 @@ type verifyAnswer struct {
 	Records []verifyRecord `json:"records"`
 	Folders []verifyFolder `json:"folders"`
 	Valid   bool           `json:"valid"`
+
+	followed map[*record.Entry]*reports.Follower // by the first line of a record, once it was replayed
+}
+
+// replay plays a record through the arming machine once, for its verification
+// and for what it says: the playing takes most of the time.
+func (a *verifyAnswer) replay(entries []record.Entry) error {
+	f := reports.Follow()
+	if len(entries) > 0 { // one that does not replay is not believed, however far it was followed
+		a.followed[&entries[0]] = f
+	}
+	return session.ReplayBy(entries, f.Entry)
+}
+
+// document is what a record says.
+func (a *verifyAnswer) document(r record.Result) *export.Document {
+	if f := a.followed[&r.Log.Entries[0]]; f != nil {
+		return f.Document(r)
+	}
+	return reports.Build(r)
 }
 
 type verifyRecord struct {
@@ -88,7 +109,7 @@ func (a *verifyAnswer) add(r record.Result) {
 		})
 	}
 	if r.Log != nil && len(r.Log.Entries) > 0 {
-		if d := reports.Build(r); len(d.NotValid) == 0 {
+		if d := a.document(r); len(d.NotValid) == 0 {
 			v.Waivers, v.InQuestion = d.Waivers, d.InQuestion
 		}
 	}
@@ -131,7 +152,7 @@ func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 		}
 		for _, s := range r.Signatures {
 			fmt.Fprintf(&b, "  signature %s: %s", s.File, s.Status)
-			for _, part := range []string{s.Principals, s.KeyType, s.Fingerprint, s.Text} {
+			for _, part := range []string{s.Principals, s.KeyType, s.Fingerprint, strings.TrimPrefix(s.Text, s.Fingerprint+": ")} {
 				if part != "" && !r.tells(part) {
 					fmt.Fprintf(&b, ", %s", part)
 				}

@@ -21,20 +21,42 @@ import (
 // the arming machine itself, so that a replay that differs makes the document
 // NOT VALID whatever options the record was verified with.
 func Build(r record.Result) *export.Document {
-	d := &export.Document{
-		Format: export.Format, Version: export.Version, Record: filepath.Base(r.Path), State: stateOf(&r),
+	f := Follow()
+	for _, e := range r.Log.Entries {
+		_, _, _ = f.Entry(e) // what does not follow is told in the document
+	}
+	return f.Document(r)
+}
+
+// Follower follows a record's lines one by one through the arming machine, so
+// that a verification's replay makes the document as well.
+type Follower struct{ w *walk }
+
+// Follow begins a record.
+func Follow() *Follower {
+	return &Follower{newWalk(&export.Document{
+		Format: export.Format, Version: export.Version,
 		NotValid: []string{}, Warnings: []string{}, Curves: map[string]string{}, Waivers: []export.Waiver{}, InQuestion: []string{}, Holds: []export.Hold{},
 		People: []export.Person{}, Checks: []export.Check{}, Proofs: []export.Proof{}, Openings: []export.Opening{},
 		Attempts: []export.Attempt{}, Waits: []export.Wait{}, Motors: []export.Motor{}, Igniters: []export.Igniter{},
 		Used: []export.Used{}, Notes: []export.Note{}, Signatures: []export.Signature{}, Verify: []string{},
-	}
+	})}
+}
+
+// Entry takes the next line. It returns the plan and the state that the lines
+// lead to, or why this one does not follow.
+func (f *Follower) Entry(e record.Entry) (*arming.Plan, *arming.State, error) {
+	f.w.entry(e)
+	return f.w.rep.Plan, &f.w.rep.State, f.w.broken
+}
+
+// Document ends the record, which verified as r.
+func (f *Follower) Document(r record.Result) *export.Document {
+	d := f.w.d
+	d.Record, d.State = filepath.Base(r.Path), stateOf(&r)
 	header(d, &r)
-	w := newWalk(d)
-	for _, e := range r.Log.Entries {
-		w.entry(e)
-	}
-	w.finish()
-	standing(d, &r, w.broken)
+	f.w.finish()
+	standing(d, &r, f.w.broken)
 	signatures(d, &r)
 	return d
 }

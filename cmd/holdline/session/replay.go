@@ -15,19 +15,28 @@ import (
 // the plan, and the last one against the state that the events lead to.
 func Replay(entries []record.Entry) error {
 	var r journal.Replayer
+	return ReplayBy(entries, func(e record.Entry) (*arming.Plan, *arming.State, error) {
+		err := r.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body)
+		return r.Plan, &r.State, err
+	})
+}
+
+// ReplayBy is Replay by way of somebody who follows the lines for a purpose of
+// their own and says what they lead to.
+func ReplayBy(entries []record.Entry, line func(record.Entry) (*arming.Plan, *arming.State, error)) error {
 	var header record.Header
 	for _, e := range entries {
-		if err := r.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
+		plan, state, err := line(e)
+		if err != nil {
 			return fmt.Errorf("line %d: %w", e.Seq, err)
 		}
-		var err error
 		switch e.Kind {
 		case record.KindOpen:
 			err = json.Unmarshal(e.Body, &header)
 		case journal.KindPlan:
-			err = planFits(&header, r.Plan)
+			err = planFits(&header, plan)
 		case record.KindClose:
-			err = closingFits(e.Body, &r.State)
+			err = closingFits(e.Body, state)
 		}
 		if err != nil {
 			return fmt.Errorf("line %d: %w", e.Seq, err)
