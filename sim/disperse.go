@@ -24,7 +24,7 @@ type LightSource interface {
 type DispersionOptions struct {
 	Runs    int
 	Seed    uint64
-	Workers int // 0: one for each processor
+	Workers int // 0: one for each processor; the caller's goroutine is one of them
 	// NewLights returns a source of light times for one worker. nil: every
 	// motor lights at its own LightS.
 	NewLights func() LightSource
@@ -107,26 +107,30 @@ func Disperse(ctx context.Context, p *Problem, opts DispersionOptions) (Dispersi
 	var done int
 	var progress sync.Mutex
 	var group sync.WaitGroup
-	for _, d := range runners {
-		group.Go(func() {
-			for ctx.Err() == nil {
-				first := int(next.Add(batchRuns)) - batchRuns
-				if first >= opts.Runs {
-					return
-				}
-				last := min(first+batchRuns, opts.Runs)
-				for run := first; run < last; run++ {
-					d.run(run)
-				}
-				if opts.Progress != nil {
-					progress.Lock()
-					done += last - first
-					opts.Progress(done, opts.Runs)
-					progress.Unlock()
-				}
+	work := func(d *disperser) {
+		for ctx.Err() == nil {
+			first := int(next.Add(batchRuns)) - batchRuns
+			if first >= opts.Runs {
+				return
 			}
-		})
+			last := min(first+batchRuns, opts.Runs)
+			for run := first; run < last; run++ {
+				d.run(run)
+			}
+			if opts.Progress != nil {
+				progress.Lock()
+				done += last - first
+				opts.Progress(done, opts.Runs)
+				progress.Unlock()
+			}
+		}
 	}
+	// The caller's goroutine works too: whatever thread it is on, a single
+	// worker stays there.
+	for _, d := range runners[1:] {
+		group.Go(func() { work(d) })
+	}
+	work(runners[0])
 	group.Wait()
 	if err := ctx.Err(); err != nil {
 		return Dispersion{}, fmt.Errorf("sim: dispersion: %w", err)

@@ -102,7 +102,7 @@ func (d *Dispersion) LastMost() int {
 type DisperseOptions struct {
 	Runs     int // above 0
 	Seed     uint64
-	Workers  int            // goroutines, none of which outlives the call; 1 when not above 0
+	Workers  int            // the caller's goroutine and others, none of which outlives the call; 1 when not above 0
 	Progress func(done int) // draws done so far, never called by two goroutines at once; may be nil
 }
 
@@ -125,28 +125,32 @@ func Disperse(ctx context.Context, p *Problem, o DisperseOptions) (Dispersion, e
 	var next, done atomic.Int64
 	var wg sync.WaitGroup
 	var report sync.Mutex
+	work := func(w int) {
+		s := newDisperser(p, o.Seed, tallies[w])
+		for ctx.Err() == nil {
+			from := int(next.Add(block)) - block
+			if from >= o.Runs {
+				return
+			}
+			to := min(from+block, o.Runs)
+			for run := from; run < to; run++ {
+				staggers[run] = s.one(uint64(run))
+			}
+			done.Add(int64(to - from))
+			if o.Progress != nil {
+				report.Lock()
+				o.Progress(int(done.Load()))
+				report.Unlock()
+			}
+		}
+	}
 	for w := range workers {
 		tallies[w] = make([]Tally, len(p.Igniters))
-		wg.Go(func() {
-			s := newDisperser(p, o.Seed, tallies[w])
-			for ctx.Err() == nil {
-				from := int(next.Add(block)) - block
-				if from >= o.Runs {
-					return
-				}
-				to := min(from+block, o.Runs)
-				for run := from; run < to; run++ {
-					staggers[run] = s.one(uint64(run))
-				}
-				done.Add(int64(to - from))
-				if o.Progress != nil {
-					report.Lock()
-					o.Progress(int(done.Load()))
-					report.Unlock()
-				}
-			}
-		})
 	}
+	for w := 1; w < workers; w++ {
+		wg.Go(func() { work(w) })
+	}
+	work(0)
 	wg.Wait()
 	if err := ctx.Err(); err != nil && int(done.Load()) < o.Runs {
 		return Dispersion{}, err

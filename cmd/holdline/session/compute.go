@@ -10,7 +10,7 @@ import (
 )
 
 // compute predicts the run and the circuit of the day. One worker leaves the
-// other processors to the driver.
+// other processors to the driver, and stays on the thread that it is called on.
 func compute(ctx context.Context, s *sheet.Sheet, of measured, share func(float64)) predicted {
 	day := of.with(s)
 	const runs = prediction.DefaultRuns

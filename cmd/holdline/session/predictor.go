@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"sync"
+	"sync/atomic"
 
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
@@ -32,16 +33,16 @@ type predicted struct {
 // computer makes one prediction; share tells how much of it is done.
 type computer func(ctx context.Context, s *sheet.Sheet, of measured, share func(float64)) predicted
 
-// predictor computes in the background, one prediction at a time; a newer wish
-// ends the one under way.
+// predictor computes in the background, one prediction at a time, on a thread
+// that gives way to all else; a newer wish ends the one under way.
 type predictor struct {
 	compute computer
 	deliver func(predicted)
 	share   func(float64)
 
-	mu     sync.Mutex
+	mu     sync.Mutex // held by those who want or stop, never by who computes
 	cancel context.CancelFunc
-	number int
+	number atomic.Int64 // of the newest wish, or of the end
 	done   sync.WaitGroup
 	over   bool
 }
@@ -58,10 +59,10 @@ func (p *predictor) want(s *sheet.Sheet, of measured) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	p.cancel = cancel
-	p.number++
-	number := p.number
+	number := p.number.Add(1)
 	p.done.Go(func() {
 		defer cancel()
+		giveWay()
 		answer := p.compute(ctx, s, of, func(done float64) {
 			if p.newest(number) {
 				p.share(done)
@@ -73,16 +74,13 @@ func (p *predictor) want(s *sheet.Sheet, of measured) {
 	})
 }
 
-func (p *predictor) newest(number int) bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return !p.over && p.number == number
-}
+func (p *predictor) newest(number int64) bool { return p.number.Load() == number }
 
 // stop ends what is under way and waits for it.
 func (p *predictor) stop() {
 	p.mu.Lock()
 	p.over = true
+	p.number.Add(1)
 	if p.cancel != nil {
 		p.cancel()
 	}
