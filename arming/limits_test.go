@@ -386,6 +386,53 @@ func TestNoPulseHasASecond(t *testing.T) {
 	}
 }
 
+// A count or a pole by itself shows that a pulse may have begun: a welded pole
+// gives a pulse without a press, and a press may have met a permit that was still
+// closed. R-01.
+func TestACountOrAPoleAloneKeepsTheWait(t *testing.T) {
+	for name, counted := range map[string]func(*Box){
+		"pulse": func(b *Box) { b.Pulses++ }, "press": func(b *Box) { b.Presses++ },
+		"pole 1": func(b *Box) { b.Pole1 = ContactClosed }, "pole 2": func(b *Box) { b.Pole2 = ContactClosed },
+	} {
+		w := in(t, ModeBox, "WINDOW")
+		w.must(HoldCall{})
+		ev := w.reading()
+		counted(&ev.Box)
+		w.must(ev)
+		w.phase(Wait)
+		if w.s.NoPulse != NoPulseNone || w.s.WaitLeft != w.p.Times.Wait {
+			t.Errorf("a %s alone: stage %v, %v left", name, w.s.NoPulse, w.s.WaitLeft)
+		}
+	}
+}
+
+// A bus that is not dead keeps the wait, whatever the counts say. R-01.
+func TestALiveBusKeepsTheWait(t *testing.T) {
+	for _, level := range []Level{LevelLive, LevelBetween, LevelUnknown} {
+		w := in(t, ModeBox, "WINDOW")
+		w.must(HoldCall{})
+		w.look() // the permit reads open
+		ev := w.reading()
+		ev.Box.Bus.Level = level
+		w.must(ev)
+		w.phase(Wait)
+	}
+}
+
+// What stands in the way of arming is said for each reason by itself.
+func TestReadyNeedsHookUpAndRecord(t *testing.T) {
+	for want, change := range map[string]func(*State){
+		"nothing is hooked up":                          func(s *State) { s.Hooked = false },
+		"no record: the last line could not be written": func(s *State) { s.NoRecord = true },
+	} {
+		w := in(t, ModeBox, "READY")
+		change(&w.s)
+		if list := w.s.Blockers(w.p); len(list) != 1 || list[0].Why != want {
+			t.Errorf("%q: %+v", want, list)
+		}
+	}
+}
+
 // What the box said counts for 2 s, what a person said for its own time. R-05.
 func TestFactsGrowOld(t *testing.T) {
 	order := OpenLine{By: ranger, Key: forward}
