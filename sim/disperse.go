@@ -172,10 +172,14 @@ func (t *tally) dispersion(opts DispersionOptions, runners []*disperser) Dispers
 	}
 	notANumber := func(x float64) bool { return math.IsNaN(x) }
 	var group sync.WaitGroup
-	group.Go(func() { d.PeakSpeedMps = quantilesOf(t.speed) })
-	group.Go(func() { d.StopPositionM = quantilesOf(t.rest) })
-	group.Go(func() { d.MinFrontLoadFraction = quantilesOf(slices.DeleteFunc(t.front, notANumber)) })
-	group.Go(func() { d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, notANumber)) })
+	aside := group.Go
+	if len(runners) == 1 {
+		aside = func(f func()) { f() } // one worker is one goroutine
+	}
+	aside(func() { d.PeakSpeedMps = quantilesOf(t.speed) })
+	aside(func() { d.StopPositionM = quantilesOf(t.rest) })
+	aside(func() { d.MinFrontLoadFraction = quantilesOf(slices.DeleteFunc(t.front, notANumber)) })
+	aside(func() { d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, notANumber)) })
 	group.Wait()
 	d.OverrunProbability = float64(d.Overruns) / float64(d.Runs)
 	d.OverrunUpper95 = ClopperPearsonUpper(d.Overruns, d.Runs, 0.95)
