@@ -4,11 +4,14 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
@@ -402,4 +405,27 @@ func TestARunThatNeverEndsIsAnError(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "still moving") || !strings.Contains(err.Error(), "without any stop") {
 		t.Errorf("downhill at 20 %%: got %v, want the case and why", err)
 	}
+}
+
+// The chart's axes are marked at round numbers, in either system, from nothing
+// to as much as there is.
+func TestTicksAreRound(t *testing.T) {
+	for _, c := range []struct {
+		to   float64
+		want string
+	}{
+		{35.5, "[0 10 20 30]"}, {9.12, "[0 2 4 6 8]"}, {110.6, "[0 20 40 60 80 100]"}, {30, "[0 10 20 30]"}, {1, "[0 0.2 0.4 0.6 0.8 1]"},
+		{0.34, "[0 0.1 0.2 0.3]"}, {12000, "[0 5000 10000]"}, {59.999, "[0 10 20 30 40 50]"}, {0, "[]"}, {math.NaN(), "[]"}, {math.Inf(1), "[]"},
+	} {
+		if got := fmt.Sprint(ticks(c.to)); got != c.want {
+			t.Errorf("%g: %s, want %s", c.to, got, c.want)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		to := rapid.Float64Range(1e-3, 1e5).Draw(t, "to")
+		got := ticks(to)
+		if n := len(got); n < 3 || n > 6 || got[0] != 0 || got[n-1] > to {
+			t.Errorf("%g: %v", to, got)
+		}
+	})
 }

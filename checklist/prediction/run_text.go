@@ -171,25 +171,42 @@ func (r *Run) writeChart(t *text) {
 	speed, length := unit.Preferred(top, unit.Speed, t.sys), unit.Preferred(far, unit.Length, t.sys)
 	t.line("")
 	t.wrap("", fmt.Sprintf("Speed in %s over distance in %s (line: nominal, dots: 5 and 95 %% of runs%s)", speed.Name, length.Name, strip))
-	for row := range chartRows {
-		label := ""
-		if row%3 == 0 || row == chartRows-1 {
-			label = fmt.Sprintf("%.4g", rounded(speed.Of(top*(1-float64(row)/(chartRows-1)))))
-		}
-		t.line("%8s ▏%s", label, d.row(row))
+	labels := make([]string, chartRows)
+	for _, tick := range ticks(speed.Of(top)) {
+		labels[(4*chartRows-1-int(math.Round(y(speed.SI(tick)))))/4] = fmt.Sprintf("%g", tick)
 	}
-	half := fmt.Sprintf("%.4g", rounded(length.Of(far/2)))
-	end := fmt.Sprintf("%.4g", rounded(length.Of(far)))
-	t.line("%9s0%*s%*s", "", chartColumns/2, half, chartColumns/2, end)
+	for row := range chartRows {
+		t.line("%8s ▏%s", labels[row], d.row(row))
+	}
+	axis := []rune(strings.Repeat(" ", chartColumns+4))
+	for _, tick := range ticks(length.Of(far)) {
+		text := []rune(fmt.Sprintf("%g", tick))
+		copy(axis[max(0, int(x(length.SI(tick))/2)-len(text)/2):], text)
+	}
+	t.line("%10s%s", "", strings.TrimRight(string(axis), " "))
 }
 
-// rounded keeps three digits for an axis.
-func rounded(v float64) float64 {
-	if v == 0 {
-		return 0
+// ticks are the round numbers from 0 to a value, three to six of them: whole
+// multiples of 1, 2 or 5 times a power of ten.
+func ticks(to float64) []float64 {
+	if !(to > 0) || math.IsInf(to, 1) {
+		return nil
 	}
-	digit := math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-2)
-	return math.Round(v/digit) * digit
+	power := math.Floor(math.Log10(to / 5))
+	for _, digit := range []float64{1, 2, 5, 10} {
+		if n := to / (digit * math.Pow(10, power)); n < 6 {
+			var out []float64
+			for i := 0.0; i <= n; i++ {
+				if power < 0 { // whole numbers over a power of ten are exact as they are written
+					out = append(out, i*digit/math.Pow(10, -power))
+					continue
+				}
+				out = append(out, i*digit*math.Pow(10, power))
+			}
+			return out
+		}
+	}
+	return nil
 }
 
 // writeCases writes the what-if cases as a table.
