@@ -7,6 +7,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
+	"holdline/tui/canvas"
 	"holdline/tui/quietstart"
 	"holdline/tui/strokes"
 	"holdline/tui/theme"
@@ -59,7 +60,8 @@ type Model struct {
 	sent   string // the task that was sent last, for the place of its refusal
 	hand   map[Hand]time.Time
 
-	view    string    // as last drawn
+	view    string // as last drawn
+	canvas  canvas.Canvas
 	changed bool      // something is not yet in it
 	moved   time.Time // when what moves with time was last drawn
 

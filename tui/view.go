@@ -25,8 +25,8 @@ func (m *Model) View() string {
 
 // drawn draws the screen.
 func (m *Model) drawn() string {
-	c := canvas.New(m.w, m.h, m.cfg.ASCII)
-	c.Fill(theme.Text)
+	c := canvas.Empty(m.canvas, m.w, m.h, m.cfg.ASCII, theme.Text)
+	m.canvas = c
 	switch {
 	case m.w < leastW || m.h < leastH:
 		m.drawSmall(c)

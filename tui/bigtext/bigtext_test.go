@@ -58,6 +58,6 @@ func TestDigitsDiffer(t *testing.T) {
 // plain writes no style.
 type plain struct{}
 
-func (plain) Paint(b *strings.Builder, _, _ canvas.Style, _ bool, run string) { b.WriteString(run) }
-func (plain) End(*strings.Builder, canvas.Style)                              {}
-func (plain) SameGround(a, b canvas.Style) bool                               { return true }
+func (plain) Paint(*strings.Builder, canvas.Style, canvas.Style, bool) {}
+func (plain) End(*strings.Builder, canvas.Style)                       {}
+func (plain) SameGround(a, b canvas.Style) bool                        { return true }

@@ -38,11 +38,22 @@ type Canvas struct {
 // drawn is written in ASCII.
 func New(w, h int, ascii bool) Canvas {
 	w, h = max(w, 0), max(h, 0)
-	g := &grid{w: w, h: h, cells: make([]cell, w*h), ascii: ascii}
-	for i := range g.cells {
-		g.cells[i] = cell{" ", 1, 0}
+	c := Canvas{g: &grid{w: w, h: h, cells: make([]cell, w*h), ascii: ascii}, w: w, h: h}
+	c.Fill(0)
+	return c
+}
+
+// Empty returns a canvas like New's whose cells have the style s. It is old
+// itself, if that was New's and has the size, so that a screen that is drawn ten
+// times a second leaves nothing behind.
+func Empty(old Canvas, w, h int, ascii bool, s Style) Canvas {
+	w, h = max(w, 0), max(h, 0)
+	if old.g == nil || old.g.w != w || old.g.h != h || old.g.ascii != ascii {
+		old = New(w, h, ascii)
 	}
-	return Canvas{g: g, w: w, h: h}
+	old = Canvas{g: old.g, w: w, h: h}
+	old.Fill(s)
+	return old
 }
 
 // Width returns the number of columns.
@@ -63,9 +74,16 @@ func (c Canvas) Sub(x, y, w, h int) Canvas {
 
 // Fill sets the style of every cell and empties it.
 func (c Canvas) Fill(s Style) {
+	if c.w <= 0 {
+		return
+	}
 	for y := 0; y < c.h; y++ {
-		for x := 0; x < c.w; x++ {
-			c.set(x, y, " ", 1, s)
+		row := c.g.cells[(c.y+y)*c.g.w : (c.y+y+1)*c.g.w]
+		c.free(row, c.x) // wide characters that reach over an edge
+		c.free(row, c.x+c.w-1)
+		inside := row[c.x : c.x+c.w]
+		for x := range inside {
+			inside[x] = cell{" ", 1, s}
 		}
 	}
 }
@@ -165,9 +183,9 @@ func (c Canvas) free(row []cell, at int) {
 
 // Painter writes the rows of a canvas.
 type Painter interface {
-	// Paint writes a run of one style. The run before it in the row had the
+	// Paint begins a run of one style. The run before it in the row had the
 	// style was; first marks the beginning of a row.
-	Paint(b *strings.Builder, was, s Style, first bool, run string)
+	Paint(b *strings.Builder, was, s Style, first bool)
 	// End ends a row whose last run had the style s.
 	End(b *strings.Builder, s Style)
 	// SameGround reports whether a blank looks the same in both styles.
@@ -178,21 +196,20 @@ type Painter interface {
 // blank takes the style of its neighbour where that looks the same.
 func (c Canvas) Rows(p Painter) []string {
 	rows := make([]string, c.h)
-	var line, run strings.Builder
 	for y := range rows {
-		line.Reset()
+		var line strings.Builder
+		line.Grow(2 * c.w) // most rows have room in it
 		row := c.g.cells[(c.y+y)*c.g.w+c.x : (c.y+y)*c.g.w+c.x+c.w]
 		var was Style
 		for x := 0; x < len(row); {
 			from, s := x, row[x].style
-			run.Reset()
+			p.Paint(&line, was, s, from == 0)
 			for ; x < len(row); x++ {
 				if n := row[x].style; n != s && !(row[x].text == " " && p.SameGround(n, s)) {
 					break
 				}
-				run.WriteString(row[x].text)
+				line.WriteString(row[x].text)
 			}
-			p.Paint(&line, was, s, from == 0, run.String())
 			was = s
 		}
 		if len(row) > 0 {

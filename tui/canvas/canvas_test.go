@@ -12,11 +12,10 @@ import (
 // ground of its own.
 type marked struct{}
 
-func (marked) Paint(b *strings.Builder, was, s Style, first bool, run string) {
+func (marked) Paint(b *strings.Builder, was, s Style, first bool) {
 	if s != was {
 		fmt.Fprintf(b, "<%d>", s)
 	}
-	b.WriteString(run)
 }
 func (marked) End(*strings.Builder, Style) {}
 func (marked) SameGround(a, b Style) bool  { return (a == 9) == (b == 9) }
@@ -133,4 +132,35 @@ func TestCopyScrolls(t *testing.T) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	c.Copy(src, 9) // beyond: nothing to copy
+}
+
+// A canvas that is drawn on again begins as a new one, whatever was on it; one
+// of another kind is left alone.
+func TestEmptyIsLikeNew(t *testing.T) {
+	old := New(12, 3, false)
+	old.Put(0, 0, 1, "日本語の名")
+	old.Put(3, 2, 9, "x")
+	fresh := New(12, 3, false)
+	fresh.Fill(2)
+	again := Empty(old.Sub(2, 1, 4, 1), 12, 3, false, 2)
+	if got, want := strings.Join(rows(again), "|"), strings.Join(rows(fresh), "|"); got != want {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+	old.Put(0, 0, 1, "kept")
+	for _, other := range []Canvas{Empty(old, 11, 3, false, 0), Empty(old, 12, 3, true, 0), Empty(Canvas{}, 12, 3, false, 0)} {
+		other.Put(0, 0, 1, "lost")
+		if got := rows(old)[0]; !strings.Contains(got, "kept") {
+			t.Errorf("drawing on another canvas changed this one: %q", got)
+		}
+	}
+}
+
+// Emptying a part leaves no half of a wide character at its edges.
+func TestFillCutsNoWideCharacterInHalf(t *testing.T) {
+	c := New(8, 1, false)
+	c.Put(0, 0, 0, "日本語の")
+	c.Sub(3, 0, 2, 1).Fill(0)
+	if got, want := rows(c)[0], "日    の"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
 }

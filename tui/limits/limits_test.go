@@ -13,9 +13,9 @@ import (
 // plain paints nothing.
 type plain struct{}
 
-func (plain) Paint(b *strings.Builder, _, _ canvas.Style, _ bool, run string) { b.WriteString(run) }
-func (plain) End(*strings.Builder, canvas.Style)                              {}
-func (plain) SameGround(_, _ canvas.Style) bool                               { return true }
+func (plain) Paint(*strings.Builder, canvas.Style, canvas.Style, bool) {}
+func (plain) End(*strings.Builder, canvas.Style)                       {}
+func (plain) SameGround(_, _ canvas.Style) bool                        { return true }
 
 var some = []prediction.Limit{
 	{Name: "far", Value: 10, Limit: 100, Left: 90, Unit: "m", Pass: true},

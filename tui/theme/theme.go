@@ -212,20 +212,18 @@ func known(s canvas.Style) canvas.Style {
 	return s
 }
 
-// Paint writes a run of one meaning, with what differs from the run before.
-func (t *Theme) Paint(b *strings.Builder, was, s canvas.Style, first bool, run string) {
+// Paint begins a run of one meaning: it writes what differs from the run before.
+func (t *Theme) Paint(b *strings.Builder, was, s canvas.Style, first bool) {
 	if t.pairs == nil {
-		b.WriteString(run)
 		return
 	}
 	was, s = known(was), known(s)
 	from, to := &t.pairs[was], &t.pairs[s]
-	sequence := ""
+	before := termenv.CSI
 	add := func(part string) {
-		if sequence != "" {
-			sequence += ";"
-		}
-		sequence += part
+		b.WriteString(before)
+		b.WriteString(part)
+		before = ";"
 	}
 	if first && to.bold || !first && to.bold && !from.bold {
 		add("1")
@@ -239,10 +237,9 @@ func (t *Theme) Paint(b *strings.Builder, was, s canvas.Style, first bool, run s
 	if first || t.bg[was] != t.bg[s] {
 		add(t.bg[s])
 	}
-	if sequence != "" {
-		b.WriteString(termenv.CSI + sequence + "m")
+	if before != termenv.CSI {
+		b.WriteByte('m')
 	}
-	b.WriteString(run)
 }
 
 // End ends a row.

@@ -99,11 +99,11 @@ func TestPlainWritesNoEscape(t *testing.T) {
 	var b strings.Builder
 	th := New("plain")
 	for s := canvas.Style(0); s < End; s++ {
-		th.Paint(&b, 0, s, s == 0, "x")
+		th.Paint(&b, 0, s, s == 0)
 		th.End(&b, s)
 	}
-	if want := strings.Repeat("x", int(End)); b.String() != want {
-		t.Errorf("plain wrote %q, want %q", b.String(), want)
+	if b.Len() > 0 {
+		t.Errorf("plain wrote %q", b.String())
 	}
 }
 

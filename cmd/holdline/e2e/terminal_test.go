@@ -169,6 +169,17 @@ func (x *terminal) paint() {
 	}
 }
 
+// resize gives the terminal another size while the program runs.
+func (x *terminal) resize(to *pty.Winsize) {
+	x.t.Helper()
+	x.mu.Lock()
+	x.emu.Resize(int(to.Cols), int(to.Rows))
+	x.mu.Unlock()
+	if err := pty.Setsize(x.tty, to); err != nil {
+		x.t.Fatal(err)
+	}
+}
+
 // screen is what a person sees.
 func (x *terminal) screen() string {
 	x.mu.Lock()
