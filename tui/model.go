@@ -62,6 +62,7 @@ type Model struct {
 
 	view    string // as last drawn
 	canvas  canvas.Canvas
+	strip   strip
 	changed bool      // something is not yet in it
 	moved   time.Time // when what moves with time was last drawn
 
