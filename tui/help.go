@@ -33,10 +33,13 @@ func (m *Model) drawHelpPage(c canvas.Canvas) {
 	m.scroll = min(m.scroll, max(0, len(rows)-max(1, c.Height()-w.y)))
 	for i := m.scroll; i < len(rows) && w.y < c.Height(); i++ {
 		c.Put(2, w.y, theme.Key, rows[i].key)
-		c.Put(18, w.y, theme.Text, canvas.Fit(rows[i].does, c.Width()-18))
+		c.Put(helpCols, w.y, theme.Text, canvas.Fit(rows[i].does, c.Width()-helpCols))
 		w.y++
 	}
 }
+
+// helpCols is the width of the keys on the help page.
+const helpCols = 18
 
 // helpRows lists the keys that do something in this state.
 func (m *Model) helpRows() []hint {
@@ -53,7 +56,7 @@ func (m *Model) helpRows() []hint {
 		rows = append(rows, hint{"w", "take the chosen answer back, with a reason"})
 	}
 	if f.State.Phase == arming.Setup {
-		rows = append(rows, hint{"v", "waive the chosen step's advisory band: range officer, with a reason"})
+		rows = append(rows, hint{"v", "let an advisory band pass: the range officer, with a reason"})
 	}
 	rows = append(rows, hint{"p", "predicted run: speed over distance, what-if cases, every limit"}, hint{"c", "circuit, igniter by igniter"},
 		hint{"s", "the whole routine, step by step"}, hint{"o", "people by post"}, hint{"l", "log"}, hint{"g", "words of the trade as used here"},
@@ -62,7 +65,7 @@ func (m *Model) helpRows() []hint {
 		if m.mayTour() {
 			rows = append(rows, hint{"i", "the tour of this screen, from its beginning"})
 		}
-		rows = append(rows, hint{"F5 to F9", "PRACTICE: the hands at the practice box, no part of the cockpit"})
+		rows = append(rows, hint{"F5 to F9", "PRACTICE: hands at the practice box, no part of the cockpit"})
 	}
 	return rows
 }
@@ -84,6 +87,7 @@ var words = []hint{
 	{"stagger", "the time between the first motor to light and the last"},
 	{"rest", "where the vehicle comes to a stop for good"},
 	{"scrub", "give this firing up"},
+	{"waive", "let an advisory limit pass: the range officer, with a reason"},
 	{"spotter", "somebody at a post who says what is seen"},
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist/sheet/unit"
+	"holdline/tui/canvas"
 	"holdline/tui/golden"
 )
 
@@ -604,5 +605,20 @@ func TestARefusalStaysWithItsTask(t *testing.T) {
 	w.key("esc", "enter")
 	if w.m.form == nil || !strings.Contains(w.m.View(), "two people") {
 		t.Errorf("the refusal is gone from its own form\n%s", w.m.View())
+	}
+}
+
+// Nothing of the help is cut off on the narrowest screen, in any phase.
+func TestHelpFitsTheNarrowestScreen(t *testing.T) {
+	t.Parallel()
+	for p := arming.Setup; p <= arming.Hold; p++ {
+		w := newWorld(t, arming.ModeBox)
+		w.pass(time.Second)
+		w.m.frame.State.Phase = p
+		for _, r := range w.m.helpRows() {
+			if canvas.Width(r.does) > golden.Sizes[0][0]-helpCols || canvas.Width(r.key) >= helpCols-2 {
+				t.Errorf("%v: %q is cut off", p, r.does)
+			}
+		}
 	}
 }
