@@ -88,6 +88,9 @@ func (c *series) derivativeBounds(degree int) (d1, d2, d3 float64) {
 // which the next place is right to rounding: the method squares the error.
 const newtonNear = 1e-10
 
+// largestNear is how much of its size a largest value may miss.
+const largestNear = 1e-13
+
 const (
 	searchDepth = 40 // open intervals of a search at most
 	widthLeast  = 1.0 / (1 << 14)
@@ -149,31 +152,36 @@ func (c *series) crossing(degree int, a, b float64) float64 {
 }
 
 // largest returns the largest value on [a, b] and where it stands; sign −1
-// finds the smallest.
+// finds the smallest. A place that is higher by rounding alone is not looked for.
 func (c *series) largest(degree int, a, b, sign float64) (sigma, value float64) {
 	sigma, value = a, c.at(degree, a)
-	consider := func(s float64) {
-		if v := c.at(degree, s); sign*v > sign*value {
+	consider := func(s, v float64) {
+		if sign*v > sign*value {
 			sigma, value = s, v
 		}
 	}
-	consider(b)
+	consider(b, c.at(degree, b))
 	_, d2, d3 := c.derivativeBounds(degree)
 	var stack [searchDepth]struct{ a, b float64 }
 	stack[0].a, stack[0].b = a, b
 	for top := 0; top >= 0; top-- {
 		a, b := stack[top].a, stack[top].b
 		mid, half := (a+b)/2, (b-a)/2
-		_, slope := c.slopeAt(degree, mid)
+		v, slope := c.slopeAt(degree, mid)
 		if math.Abs(slope) > d2*half {
 			continue // no turning point inside
 		}
+		if sign*v+half*(math.Abs(slope)+d2*half/2) <= sign*value+largestNear*math.Abs(value) {
+			continue // nothing higher inside: a speed that has settled is flat to its last digits
+		}
+		consider(mid, v)
 		single := math.Abs(c.curvatureAt(degree, mid)) > d3*half
 		if single || half < widthLeast || top+2 > searchDepth {
 			_, slopeA := c.slopeAt(degree, a)
 			_, slopeB := c.slopeAt(degree, b)
 			if (slopeA < 0) != (slopeB < 0) {
-				consider(c.turning(degree, a, b))
+				at := c.turning(degree, a, b)
+				consider(at, c.at(degree, at))
 			}
 			continue
 		}
