@@ -471,6 +471,12 @@ func TestUnfinishedRunsSayWhy(t *testing.T) {
 	if !errors.As(err, &unfinished) || !strings.Contains(err.Error(), "600 s") {
 		t.Errorf("slow, and nothing to stop it: got %v", err)
 	}
+	light := plain(t, 0.01, 1e4, 60)
+	light.Vehicle.DragCoefficient, light.Vehicle.FrontalAreaM2, light.Air.DensityKgM3 = 1, 10, 1.2
+	_, err = runOrError(t, light)
+	if !errors.As(err, &unfinished) || unfinished.Steps < maxSteps || unfinished.StepS < 1e-9 || !strings.Contains(err.Error(), "more mass") {
+		t.Errorf("ten grams against ten square metres: got %v", err)
+	}
 	if _, err := Predict(p); err == nil || !strings.Contains(err.Error(), "tailwind") {
 		t.Errorf("all cases: got %v, want every case named", err)
 	}

@@ -88,12 +88,14 @@ type UnfinishedError struct {
 	TimeS     float64
 	PositionM float64
 	SpeedMps  float64
-	Steps     int // set when the run took too many steps instead
+	Steps     int     // set when the run took too many steps instead
+	StepS     float64 // the last of them
 }
 
 func (e *UnfinishedError) Error() string {
 	if e.Steps > 0 {
-		return fmt.Sprintf("sim: run %q: not finished after %d steps, at %.6g s and %.6g m", e.Case, e.Steps, e.TimeS, e.PositionM)
+		return fmt.Sprintf("sim: run %q: not finished after %d steps, at %.6g s and %.6g m, the last of them %.2g s long: expected more mass for its drag and its lines",
+			e.Case, e.Steps, e.TimeS, e.PositionM, e.StepS)
 	}
 	bound := fmt.Sprintf("%d s", MaxRunTimeS)
 	if e.PositionM >= MaxRunLengthM {

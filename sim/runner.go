@@ -6,9 +6,11 @@ import (
 	"slices"
 )
 
-// maxSteps ends a run that makes no progress. The longest honest one has a
-// step for every point of 64 curves of 10,000 points, twice.
-const maxSteps = 2_000_000
+// maxSteps ends a run that makes no progress to speak of, as a vehicle so light
+// that drag or a line settles its speed within microseconds. A point of a curve
+// takes four steps at most; what lies between them takes a hundred in an honest
+// run.
+const maxSteps = 50_000
 
 // restAfterS is how long after the vehicle has come to rest the motor of a case
 // "late, at rest" lights: long enough that rounding cannot light it while the
@@ -29,26 +31,27 @@ type Runner struct {
 	liftArm  float64 // ℓ_w − x_L
 
 	// What this run draws.
-	name     string
-	wind     float64
-	mass0    float64
-	drag     float64 // ½ρ CdA as drawn
-	rolling  float64 // C_rr as drawn
-	lights   []float64
-	absent   []bool
-	scale    []float64
-	delay    []float64
-	groups   []group
-	devices  []device
-	mayLift  bool                         // the wheels may be unloaded: lift, or thrust tilted up
-	skipYaw  bool                         // dispersion does not ask for it
-	short    bool                         // takes short steps under thrust; see advanceShort
-	tilted   bool                         // some thrust line is
-	least    float64                      // accuracy: the least term of a series over the speed
-	visit    func(*Runner, float64) error // sees each span of time, nil for none
-	watchM   float64                      // short: where visit wants to see more than the ends of a step
-	firstS   float64                      // when the first motor lights
-	burnoutS float64
+	name      string
+	wind      float64
+	mass0     float64
+	drag      float64 // ½ρ CdA as drawn
+	rolling   float64 // C_rr as drawn
+	lights    []float64
+	absent    []bool
+	scale     []float64
+	delay     []float64
+	groups    []group
+	devices   []device
+	mayLift   bool // the wheels may be unloaded: lift, or thrust tilted up
+	skipYaw   bool // dispersion does not ask for it
+	short     bool // takes short steps under thrust; see advanceShort
+	tilted    bool // some thrust line is
+	stepsMost int
+	least     float64                      // accuracy: the least term of a series over the speed
+	visit     func(*Runner, float64) error // sees each span of time, nil for none
+	watchM    float64                      // short: where visit wants to see more than the ends of a step
+	firstS    float64                      // when the first motor lights
+	burnoutS  float64
 
 	// State.
 	t, x, v  float64
@@ -148,10 +151,11 @@ func NewRunner(p *Problem) (*Runner, error) {
 	r.lift = r.halfRho * v.LiftCoefficient * v.FrontalAreaM2
 	r.pitchArm = (v.WheelbaseM-v.CGBehindFrontAxleM)*r.cosG - v.CGHeightM*r.sinG
 	r.liftArm = v.WheelbaseM - v.LiftBehindFrontAxleM
-	r.mayLift = r.lift > 0
+	r.mayLift, r.stepsMost = r.lift > 0, maxSteps
 	for i := range r.p.Motors {
 		r.mayLift = r.mayLift || r.p.Motors[i].AngleRad > 0
 		r.tilted = r.tilted || r.p.Motors[i].AngleRad != 0
+		r.stepsMost += 4 * len(r.p.Motors[i].Curve.points)
 	}
 	r.lights = make([]float64, len(p.Motors))
 	r.scale = make([]float64, len(p.Motors))
@@ -257,7 +261,7 @@ func (r *Runner) run() error {
 		return err
 	}
 	r.passTimes()
-	for r.steps = 0; r.steps < maxSteps; r.steps++ {
+	for r.steps = 0; r.steps < r.stepsMost; r.steps++ {
 		if r.moving {
 			if err := r.advance(); err != nil {
 				r.finish()
@@ -274,7 +278,15 @@ func (r *Runner) run() error {
 		}
 	}
 	r.finish()
-	return &UnfinishedError{Case: r.name, TimeS: r.t, PositionM: r.x, SpeedMps: r.v, Steps: maxSteps}
+	return &UnfinishedError{Case: r.name, TimeS: r.t, PositionM: r.x, SpeedMps: r.v, Steps: r.steps, StepS: r.lastStepS()}
+}
+
+// lastStepS returns the length of the last step of a moving vehicle.
+func (r *Runner) lastStepS() float64 {
+	if !r.moving {
+		return 0
+	}
+	return r.step.h
 }
 
 func (r *Runner) reset() {
