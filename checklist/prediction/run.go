@@ -237,13 +237,19 @@ func (r *Run) gates(visit func(c *sim.CaseResult)) {
 	}
 }
 
-// worst returns the largest value over the gates and the case that has it; NaN
-// and "" when no case has one.
+// worst returns the largest value over the gates and the case that has it, of
+// those that differ by rounding alone the first; NaN and "" when no case has
+// one.
 func (r *Run) worst(value func(c *sim.CaseResult) sim.Maybe) (float64, string) {
-	most, where := math.NaN(), ""
+	const rounding = 1e-9
+	most, named, where := math.NaN(), math.NaN(), ""
 	r.gates(func(c *sim.CaseResult) {
-		if v := value(c); v.Known && !(v.Value <= most) {
-			most, where = v.Value, c.Case.Name
+		v := value(c)
+		if v.Known && !(v.Value <= most) {
+			most = v.Value
+		}
+		if v.Known && !(v.Value <= named+rounding*math.Abs(named)) {
+			named, where = v.Value, c.Case.Name
 		}
 	})
 	return most, where

@@ -15,6 +15,7 @@ import (
 
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
+	"holdline/sim"
 )
 
 const referenceDir = "../../testdata/reference"
@@ -428,4 +429,36 @@ func TestTicksAreRound(t *testing.T) {
 			t.Errorf("%g: %v", to, got)
 		}
 	})
+}
+
+// Of cases that differ by rounding alone the first is named, and the largest
+// value is still the one that counts.
+func TestTheWorstCaseIsNotChosenByRounding(t *testing.T) {
+	r := &Run{}
+	for _, name := range []string{"motor 1 silent", "motor 1 late", "motor 2 silent"} {
+		r.Results = append(r.Results, sim.CaseResult{Case: sim.Case{Name: name, Kind: sim.CaseMotorSilent}})
+	}
+	at := func(values ...float64) func(*sim.CaseResult) sim.Maybe {
+		return func(c *sim.CaseResult) sim.Maybe {
+			for i := range r.Results {
+				if r.Results[i].Case.Name == c.Case.Name {
+					return sim.Some(values[i])
+				}
+			}
+			return sim.Maybe{}
+		}
+	}
+	for _, c := range []struct {
+		values []float64
+		most   float64
+		where  string
+	}{
+		{[]float64{2.76, 2.76 * (1 + 1e-15), 1}, 2.76 * (1 + 1e-15), "motor 1 silent"},
+		{[]float64{2.76, 2.76 * (1 + 1e-6), 1}, 2.76 * (1 + 1e-6), "motor 1 late"},
+		{[]float64{-2, -3, -1}, -1, "motor 2 silent"},
+	} {
+		if most, where := r.worst(at(c.values...)); most != c.most || where != c.where {
+			t.Errorf("%v: %g of %q", c.values, most, where)
+		}
+	}
 }
