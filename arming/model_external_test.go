@@ -127,6 +127,14 @@ func TestModelReachesSetup(t *testing.T) {
 	v.mustBeClean(t)
 }
 
+// TestModelWithASlowDisk: the same, and no loss, when lines reach the disk whenever
+// they like, or too late, in a world without hardware faults.
+func TestModelWithASlowDisk(t *testing.T) {
+	t.Parallel()
+	v := verify(t, []string{"REACH", "SLOW_DISK", "FAULT=0"}, nil)
+	v.mustBeClean(t)
+}
+
 // TestModelNeedsEachRule goes without one rule at a time, in the smallest world
 // that shows it, and must find what that rule stands against: the check can
 // fail. The last two leave SETUP out of reach.
