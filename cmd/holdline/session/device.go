@@ -173,7 +173,7 @@ func (t *translator) report(r groundbox.Report) []report {
 	case groundbox.PermitDropped:
 		return []report{{event: arming.Stalled{Part: "permit not renewed: " + clean(r.Reason)}}}
 	case groundbox.PermitDidNotOpen:
-		return []report{{event: arming.PermitStuck{}, text: "permit did not open"}}
+		return []report{{event: arming.PermitStuck{}, text: "permit did not open: " + clean(r.Reason)}}
 	case groundbox.FireRead:
 		return []report{{note: t.pulse(r), facts: t.pulseFacts(r)}}
 	case groundbox.Refused:
