@@ -386,8 +386,10 @@ func (r *Runner) advance() error {
 	}
 	if what == eventNone && s.h == limitS-r.t {
 		r.t = limitS
+	} else if end := r.t + s.h; end > r.t {
+		r.t = end
 	} else {
-		r.t += s.h
+		r.t = math.Nextafter(r.t, limitS) // an event within the last digit of the time: it would come for ever
 	}
 	r.v, r.x = max(s.vEnd, 0), s.xEnd
 	r.starting = false
