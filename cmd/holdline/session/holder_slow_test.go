@@ -46,6 +46,7 @@ func init() {
 // answered with the time on the system's monotonic clock.
 func hold(port, dir string) error {
 	defer spareProcessors()()
+	defer collectSeldom()()
 	h, err := newHolder(port, dir)
 	if err != nil {
 		return err

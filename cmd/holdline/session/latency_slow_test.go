@@ -39,6 +39,7 @@ func TestFromABadSnapshotToOffWithEveryCoreBusy(t *testing.T) {
 	without, _ := measureOff(t, 60)
 	undo := spareProcessors()
 	defer undo()
+	defer collectSeldom()()
 	with, read := measureOff(t, latencyFaults)
 	t.Logf("no place left: %s", without)
 	t.Logf("%d places left: %s; the aim is p99.9 %v", spare, with, latencyAim)
