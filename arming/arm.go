@@ -3,6 +3,8 @@ package arming
 import (
 	"fmt"
 	"time"
+
+	"holdline/checklist"
 )
 
 // onHoldCall is anyone's HOLD. It waits for nothing.
@@ -107,9 +109,11 @@ func (m *machine) onCode(ev Code) error {
 }
 
 // onStartCount begins the count if everything will last to the end of the
-// window.
+// window, and goes on with it after a pause.
 func (m *machine) onStartCount(ev StartCount) error {
 	switch {
+	case m.s.Phase == Count && m.s.Paused:
+		return m.goOn(ev)
 	case m.s.Phase != Armed:
 		return m.refuse("the count starts in ARMED, this is "+m.s.Phase.String(), "")
 	case !sameName(ev.By, m.s.Crew.Firing):
@@ -127,14 +131,72 @@ func (m *machine) onStartCount(ev StartCount) error {
 	}
 	return m.ask(ev, func() {
 		m.enter(Count)
-		m.s.ZeroAt = Instant{Mono: m.s.Now.Mono + m.p.Times.Count, Wall: m.s.Now.Wall + m.p.Times.Count}
-		m.s.ZeroTicket, m.s.CalledAt = 0, int(m.p.Times.Count/time.Second)+1
-		m.callout()
+		m.countFrom(m.p.Times.Count)
 	})
 }
 
-// ToZero returns how long until zero, 0 from zero on.
-func (s *State) ToZero() time.Duration { return max(0, s.ZeroAt.Mono-s.Now.Mono) }
+// countFrom lets the clock run with so much left to zero.
+func (m *machine) countFrom(left time.Duration) {
+	m.s.ZeroAt = Instant{Mono: m.s.Now.Mono + left, Wall: m.s.Now.Wall + left}
+	m.s.ZeroTicket, m.s.CalledAt = 0, int(left/time.Second)+1
+	m.callout()
+}
+
+// goOn ends a pause, by the firing officer, if everything will last to the end
+// of the window. The gates are watched in a pause as in any count.
+func (m *machine) goOn(ev StartCount) error {
+	if !sameName(ev.By, m.s.Crew.Firing) {
+		return m.refuse("the firing officer goes on with the count", "")
+	}
+	if b := m.s.Blockers(m.p); len(b) > 0 {
+		return m.refuse(b[0].Why, "")
+	}
+	if ok, why := m.s.lasting(m.p, m.s.PauseLeft+m.p.Times.Window); !ok {
+		return m.refuse(why, "answer it again: HOLD, then resume")
+	}
+	return m.ask(ev, func() {
+		left := m.s.PauseLeft
+		m.s.Paused, m.s.PausedAt, m.s.PauseLeft = false, Instant{}, 0
+		m.countFrom(left)
+	})
+}
+
+// pause stops the clock at a built-in hold that has been come to, and reports
+// whether it stands. One that nobody ends is a HOLD.
+func (m *machine) pause() bool {
+	s := &m.s
+	if s.Paused {
+		if s.Now.Since(s.PausedAt) > checklist.PauseMost {
+			m.stop(fmt.Sprintf("a pause of %s without a word", checklist.PauseMost))
+		}
+		return true
+	}
+	if s.PausesDone == checklist.MaxPauses {
+		return false
+	}
+	at := m.p.Times.Pauses[s.PausesDone]
+	if at == 0 || s.ToZero() > at {
+		return false
+	}
+	if at-s.ToZero() > pauseLate {
+		m.stop("the program came late to a pause")
+		return true
+	}
+	s.PauseLeft = s.ToZero()
+	s.Paused, s.PausedAt = true, s.Now
+	s.PausesDone++
+	m.fx = append(m.fx, Callout{"pause"})
+	m.notice("the count stands: the firing officer goes on, or HOLD")
+	return true
+}
+
+// ToZero returns how long until zero, 0 from zero on. In a pause it stands.
+func (s *State) ToZero() time.Duration {
+	if s.Paused {
+		return s.PauseLeft
+	}
+	return max(0, s.ZeroAt.Mono-s.Now.Mono)
+}
 
 // callout calls the whole seconds that are marks of the count.
 func (m *machine) callout() {
@@ -151,6 +213,9 @@ func (m *machine) callout() {
 // countTimers calls the seconds, gets the line before zero onto the disk, and
 // at zero opens the window or holds.
 func (m *machine) countTimers() {
+	if m.pause() {
+		return
+	}
 	left := m.s.ToZero()
 	if left > 0 {
 		m.callout()

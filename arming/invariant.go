@@ -73,7 +73,7 @@ func (c *check) permit() {
 func (c *check) phases() {
 	a, b := c.a, c.b
 	if a.Phase != Window && b.Phase == Window {
-		ok := a.Phase == Count && b.Now.Mono >= b.ZeroAt.Mono
+		ok := a.Phase == Count && !a.Paused && b.Now.Mono >= b.ZeroAt.Mono
 		if c.p.Mode == ModeBox {
 			ok = ok && b.Box.Key == ContactClosed && b.Box.Pole1 == ContactOpen && b.Box.Pole2 == ContactOpen &&
 				b.Box.Seen.Mono >= b.ZeroAt.Mono-300*time.Millisecond
@@ -96,6 +96,10 @@ func (c *check) phases() {
 			c.hold(false, 6, "CLOSED left")
 		}
 		c.entered()
+	}
+	if a.Phase == Count && a.Paused && b.Phase == Count && !b.Paused {
+		_, order := c.asked.(StartCount)
+		c.hold(order && c.ev != c.asked, 2, "a pause of the count ended by itself")
 	}
 	if _, held := c.ev.(HoldCall); held && a.Phase >= Ready && a.Phase <= Run {
 		_, first := firstEffect(c.fx).(PermitOff)

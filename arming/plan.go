@@ -116,6 +116,9 @@ func (p *Plan) validateTimes() []error {
 	check("window", p.Times.Window, b.Least.Window, b.Most.Window)
 	check("permit", p.Times.Permit, b.Least.Permit, b.Most.Permit)
 	check("wait", p.Times.Wait, b.Least.Wait, b.Most.Wait)
+	if fault := p.Times.PausesFault(); fault != "" {
+		errs = append(errs, fmt.Errorf("arming: plan: %s", fault))
+	}
 	return errs
 }
 

@@ -291,7 +291,11 @@ type State struct {
 
 	ZeroAt        Instant // of the count, on the monotonic clock
 	CalledAt      int     // last whole second called
-	ZeroTicket    uint32  // the line that must be on disk before zero
+	Paused        bool    // the count stands at a built-in hold
+	PausedAt      Instant // since when
+	PauseLeft     time.Duration
+	PausesDone    int    // of the plan's, those that were come to
+	ZeroTicket    uint32 // the line that must be on disk before zero
 	WindowEnds    time.Duration
 	PermitWanted  bool
 	PermitAt      Instant

@@ -15,6 +15,7 @@ const (
 	runMost      = 3 * time.Second        // no motion 3 s after the press is a misfire (NFPA 1127 4.13.3, read second-hand)
 	noPulseLimit = time.Second            // how soon after OFF the box must show that no pulse began
 	codeTriesMax = 3
+	pauseLate    = time.Second      // how much later than its mark a pause of the count may stand
 	phaseLeft    = 20 * time.Minute // a phase left unfinished for so long begins again (common practice, no source)
 )
 
@@ -361,6 +362,7 @@ func (m *machine) clearArming() {
 	m.s.ArmEntry, m.s.ArmEntryAt, m.s.ArmedBy = false, Instant{}, ""
 	m.s.CodeTries, m.s.CodeOK, m.s.KeyInArmed = 0, false, false
 	m.s.ZeroAt, m.s.ZeroTicket, m.s.CalledAt = Instant{}, 0, 0
+	m.s.Paused, m.s.PausedAt, m.s.PauseLeft, m.s.PausesDone = false, Instant{}, 0, 0
 }
 
 // permitOff opens the permit, before any other effect of this step (I-11).

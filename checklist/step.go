@@ -238,6 +238,37 @@ type Times struct {
 	Window     time.Duration
 	Permit     time.Duration
 	Wait       time.Duration
+	// Pauses are the built-in holds of the count, as times before zero, the
+	// longest first; 0 for none. The clock stands there until the firing officer
+	// starts it again.
+	Pauses [MaxPauses]time.Duration
+}
+
+// Bounds of a pause: how many a count has, how short before zero the last may
+// be (the line of the last second has to be on the disk), how long one may last.
+const (
+	MaxPauses  = 3
+	PauseLeast = 2 * time.Second
+	PauseMost  = 60 * time.Second
+)
+
+// PausesFault returns what is wrong with the pauses of a count, "" for nothing.
+func (t *Times) PausesFault() string {
+	before := t.Count
+	for i, at := range t.Pauses {
+		switch {
+		case at == 0 && (i+1 == MaxPauses || t.Pauses[i+1] == 0):
+			continue
+		case at < PauseLeast:
+			return fmt.Sprintf("a pause %v before zero, expected %v or more", at, PauseLeast)
+		case at >= before && i == 0:
+			return fmt.Sprintf("a pause %v before zero, the count is %v", at, t.Count)
+		case at >= before:
+			return fmt.Sprintf("a pause %v before zero after one at %v, expected the longest first", at, before)
+		}
+		before = at
+	}
+	return ""
 }
 
 // TimeBounds gives default, least and most of each of Times.

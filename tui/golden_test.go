@@ -38,6 +38,11 @@ func scenes() []scene {
 		{"ready-code", box, func(w *world) { w.until(""); w.fill("AdaFinch"); w.pass(time.Second); w.key("enter"); w.write("plo") }},
 		{"armed", box, to(arming.Armed)},
 		{"count", box, to(arming.Count)},
+		{"count-pause", box, func(w *world) {
+			w.p.Times.Pauses[0] = 5 * time.Second
+			w.toPhase(arming.Count)
+			w.pass(4 * time.Second)
+		}},
 		{"window", box, to(arming.Window)},
 		{"run", box, to(arming.Run)},
 		{"hold", box, to(arming.Hold)},

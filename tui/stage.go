@@ -125,6 +125,9 @@ func clockFace(f *Frame) (figures, note string, share float64) {
 	s := &f.State
 	switch s.Phase {
 	case arming.Count:
+		if s.Paused {
+			return toZero(s), "to zero: PAUSE", float64(s.ToZero()) / float64(max(f.Plan.Times.Count, 1))
+		}
 		return toZero(s), "to zero", float64(s.ToZero()) / float64(max(f.Plan.Times.Count, 1))
 	case arming.Window:
 		left := max(0, s.WindowEnds-s.Now.Mono)

@@ -64,18 +64,31 @@ func armedTasks(f *Frame) []task {
 		key = sayTask(f, arming.FactKeyIn)
 		key.done = s.KeyInArmed
 	}
-	count := task{id: "count", head: "START THE COUNT", who: "firing officer, on the range officer's spoken go", step: -1,
-		ask: "Start the count?", hint: "the range officer reads the screen's count aloud; space is HOLD for anyone", kind: `the word "count"`}
-	count.open = func() *form {
-		return &form{task: count.id, title: "START THE COUNT", fields: []field{{ghost: "type count"}},
+	count := countTask(f, task{id: "count", head: "START THE COUNT", who: "firing officer, on the range officer's spoken go", step: -1,
+		ask: "Start the count?", hint: "the range officer reads the screen's count aloud; space is HOLD for anyone"}, "type count to start")
+	return []task{key, count, scrubTask(f)}
+}
+
+// countTask lets the firing officer start the clock by a typed word.
+func countTask(f *Frame, t task, refusal string) task {
+	t.kind = `the word "count"`
+	t.open = func() *form {
+		return &form{task: t.id, title: t.head, fields: []field{{ghost: "type count"}},
 			send: func(v []string) ([]arming.Event, string) {
 				if fold(v[0]) != "count" {
-					return nil, "type count to start"
+					return nil, refusal
 				}
-				return one(arming.StartCount{By: s.Crew.Firing})
+				return one(arming.StartCount{By: f.State.Crew.Firing})
 			}}
 	}
-	return []task{key, count, scrubTask(f)}
+	return t
+}
+
+// goOnTask ends a pause that is built into the count.
+func goOnTask(f *Frame) task {
+	return countTask(f, task{id: "go on", head: "PAUSE", who: "firing officer, on the range officer's spoken go", step: -1,
+		ask: "The count stands at " + toZero(&f.State) + ". All well? Go on with it?", hint: "as the sheet plans it, for 60 s at most; space is HOLD for anyone"},
+		"type count to go on")
 }
 
 // runTasks say what the hand at the button does. Without a box the press and
@@ -84,6 +97,9 @@ func runTasks(f *Frame) []task {
 	var list []task
 	switch f.State.Phase {
 	case arming.Count:
+		if f.State.Paused {
+			return []task{goOnTask(f), scrubTask(f)}
+		}
 		return []task{{id: "counting", head: "COUNT", who: "everyone", ask: "Eyes on the vehicle. Any doubt: HOLD.", step: -1}}
 	case arming.Window:
 		list = append(list, task{id: "press", head: "PRESS", who: "firing officer, on the spoken go", step: -1,

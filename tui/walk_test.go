@@ -259,6 +259,47 @@ func TestQuietInSetup(t *testing.T) {
 	}
 }
 
+// At a pause of the sheet the count stands and says who goes on; space holds, in
+// the field too; the typed word lets it run on to WINDOW.
+func TestThePauseOfTheCount(t *testing.T) {
+	begin := func() *world {
+		w := newWorld(t, arming.ModeBox)
+		w.p.Times.Pauses[0] = 5 * time.Second
+		w.toPhase(arming.Count)
+		w.pass(10 * time.Second)
+		for _, want := range []string{"PAUSE", "The count stands at 5", "firing officer", "SPACE IS HOLD"} {
+			if view := w.m.View(); !strings.Contains(view, want) {
+				t.Fatalf("no %q in\n%s", want, view)
+			}
+		}
+		return w
+	}
+	w := begin()
+	w.key("enter")
+	w.write("cou")
+	w.key("space")
+	if w.s.Phase != arming.Hold {
+		t.Errorf("space in the field of a pause leaves %v, want HOLD", w.s.Phase)
+	}
+	w = begin()
+	w.key("enter")
+	w.write("yes")
+	w.key("enter")
+	if !w.s.Paused {
+		t.Error("another word ends the pause")
+	}
+	w.key("esc")
+	w.fill("count")
+	w.pass(2 * time.Second)
+	if w.s.Paused || w.s.Phase != arming.Count || strings.Contains(w.m.View(), "PAUSE") {
+		t.Errorf("after the word: %v, paused %v", w.s.Phase, w.s.Paused)
+	}
+	w.pass(4 * time.Second)
+	if w.s.Phase != arming.Window {
+		t.Errorf("got %v, want WINDOW", w.s.Phase)
+	}
+}
+
 // A size that changes in the count loses nothing.
 func TestResizeWhileCounting(t *testing.T) {
 	t.Parallel()

@@ -311,5 +311,6 @@ var aboutTimes = func() []About {
 		optional("times", "count", "count", unit.Time, otherwise(b.Count), "How long the count is."),
 		optional("times", "window", "window", unit.Time, otherwise(b.Window), "How long the window is open."),
 		optional("times", "wait", "wait", unit.Time, otherwise(b.Wait), "Nobody goes forward before it is over."),
+		needed("pause", "at", "at", unit.Time, "Before zero. The count stands there until the firing officer goes on."),
 	}
 }()

@@ -51,6 +51,7 @@ func TestEveryKeyIsDescribed(t *testing.T) {
 		{"crew", "", "[crew]\nqqqqqqqqq = 1\n", "crew.qqqqqqqqq"},
 		{"post", "", "[[post]]\nqqqqqqqqq = 1\n", "post[1].qqqqqqqqq"},
 		{"times", "", "[times]\nqqqqqqqqq = 1\n", "times.qqqqqqqqq"},
+		{"pause", "", "[[pause]]\nqqqqqqqqq = 1\n", "pause[1].qqqqqqqqq"},
 		{"radio", "", "[[radio]]\nqqqqqqqqq = 1\n", "radio[1].qqqqqqqqq"},
 		{"step", "", "[[step]]\nqqqqqqqqq = 1\n", "step[1].qqqqqqqqq"},
 	} {
@@ -205,7 +206,7 @@ func TestOutlineTitlesAndUnknownKeys(t *testing.T) {
 			unknown = unknown || r.Key == "vehicle.colour" && strings.HasPrefix(r.About.What, "No such key")
 		}
 	}
-	if want := "firing,site,vehicle,guide,motor 1,motor 2,igniter,firing circuit,device,limits,uncertainty,late motor,spotters,post,times,transmitter,further step"; strings.Join(titles, ",") != want {
+	if want := "firing,site,vehicle,guide,motor 1,motor 2,igniter,firing circuit,device,limits,uncertainty,late motor,spotters,post,times,pause of the count,transmitter,further step"; strings.Join(titles, ",") != want {
 		t.Errorf("got %q", titles)
 	}
 	if !unknown {

@@ -90,6 +90,7 @@ func TestEveryKeyArrives(t *testing.T) {
 	want.Times.RangeClear, want.Times.Spotter = 91*time.Second, 92*time.Second
 	want.Times.Typed, want.Times.Weather = 11*time.Minute, 16*time.Minute
 	want.Times.Armed, want.Times.Count, want.Times.Window, want.Times.Wait = 61*time.Second, 11*time.Second, 12*time.Second, 100*time.Second
+	want.Times.Pauses = [checklist.MaxPauses]time.Duration{8 * time.Second, 3 * time.Second}
 	// What is made of the text as a whole has tests of its own.
 	want.Name, want.SHA256, want.Curves, want.Notes, want.Site.Air = s.Name, s.SHA256, s.Curves, s.Notes, s.Site.Air
 	compare(t, "", reflect.ValueOf(*s), reflect.ValueOf(want))

@@ -48,6 +48,7 @@ var tableAbouts = []tableAbout{
 	{table: "crew", title: "spotters"},
 	{table: "post", title: "post", many: true},
 	{table: "times", title: "times"},
+	{table: "pause", title: "pause of the count", many: true},
 	{table: "radio", title: "transmitter", many: true},
 	{table: "step", title: "further step", many: true},
 }

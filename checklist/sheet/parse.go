@@ -125,6 +125,7 @@ func (p *parser) sheet() {
 	p.crew(t.table("crew", `a table [crew] with spotters, such as ["north gate"]`))
 	p.posts(t)
 	p.times(t.tableIf("times", "a table [times]"))
+	p.pauses(t)
 	p.radios(t)
 	p.steps(t)
 	t.close("a sheet")

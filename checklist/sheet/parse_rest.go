@@ -250,6 +250,31 @@ func (p *parser) times(t *table) {
 	}
 }
 
+// pauses reads the built-in holds of the count.
+func (p *parser) pauses(t *table) {
+	before := p.s.Times.Count
+	for i, one := range t.tables("pause") {
+		at := duration(one.quantity("at", unit.Time, between(checklist.PauseLeast.Seconds(), p.s.Times.Count.Seconds())))
+		if i == checklist.MaxPauses {
+			one.fault("at", one.n, "one more pause", fmt.Sprintf("%d pauses at most", checklist.MaxPauses))
+			one.close("a pause")
+			return
+		}
+		if n := one.n.entries["at"]; n != nil && at >= before && at > 0 {
+			what := "less than the count of " + before.String()
+			if i > 0 {
+				what = "less than the pause before it, at " + before.String() + ": the longest first"
+			}
+			one.fault("at", n, at.String(), what)
+		}
+		if at > 0 {
+			before = at
+		}
+		p.s.Times.Pauses[i] = at
+		one.close("a pause")
+	}
+}
+
 // duration is seconds as a time.Duration, 0 for NaN.
 func duration(s float64) time.Duration {
 	if math.IsNaN(s) {

@@ -89,6 +89,9 @@ friction = 0.5
 name = "far end"
 distance = "45 m"
 `,
+	"pause": `[[pause]]
+at = "5 s"
+`,
 	"radio": `[[radio]]
 name = "steering transmitter"
 power = "0.1 W"

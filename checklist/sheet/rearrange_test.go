@@ -49,7 +49,7 @@ func TestAddAndRemoveAreOpposites(t *testing.T) {
 // Each example makes a sheet that can be read, where there was none.
 func TestExamplesCanBeRead(t *testing.T) {
 	full := string(readFull(t))
-	for _, table := range []string{"guide", "motor", "radio", "step", "post"} {
+	for _, table := range []string{"guide", "motor", "pause", "radio", "step", "post"} {
 		data := []byte(full)
 		for {
 			groups, err := Outline(data)

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
@@ -161,6 +162,10 @@ func TestStarterCommentsAreTrue(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if s.Times.Pauses[0] != 5*time.Second {
+		t.Errorf("pauses %v", s.Times.Pauses)
+	}
+	s.Times.Pauses = plain.Times.Pauses
 	// Limits and times are said to be the ones that hold without them.
 	if s.Limits != plain.Limits || s.Times != plain.Times {
 		t.Errorf("limits %+v, times %+v", s.Limits, s.Times)
