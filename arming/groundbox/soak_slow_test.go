@@ -191,9 +191,10 @@ func (l *noisyLine) badSeen(reason string) {
 }
 
 // settled waits until the link's side has taken what was sent before, so that
-// no report takes the place of another.
+// no report takes the place of another. A link that has taken nothing for so long
+// has long called the answer late.
 func (l *noisyLine) settled() (up bool) {
-	for end := time.Now().Add(100 * time.Millisecond); ; time.Sleep(20 * time.Microsecond) {
+	for end := time.Now().Add(2 * time.Second); ; time.Sleep(20 * time.Microsecond) {
 		l.mu.Lock()
 		open := l.up && (l.waiting != nil || l.wantBad)
 		up = l.up
