@@ -294,7 +294,7 @@ type State struct {
 	Paused        bool    // the count stands at a built-in hold
 	PausedAt      Instant // since when
 	PauseLeft     time.Duration
-	PausesDone    int    // of the plan's, those that were come to
+	PausesDone    int    // how many of the plan's the count has come to
 	ZeroTicket    uint32 // the line that must be on disk before zero
 	WindowEnds    time.Duration
 	PermitWanted  bool

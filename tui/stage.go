@@ -125,10 +125,11 @@ func clockFace(f *Frame) (figures, note string, share float64) {
 	s := &f.State
 	switch s.Phase {
 	case arming.Count:
+		note = "to zero"
 		if s.Paused {
-			return toZero(s), "to zero: PAUSE", float64(s.ToZero()) / float64(max(f.Plan.Times.Count, 1))
+			note = "to zero: PAUSE"
 		}
-		return toZero(s), "to zero", float64(s.ToZero()) / float64(max(f.Plan.Times.Count, 1))
+		return toZero(s), note, float64(s.ToZero()) / float64(max(f.Plan.Times.Count, 1))
 	case arming.Window:
 		left := max(0, s.WindowEnds-s.Now.Mono)
 		return fmt.Sprintf("%d", int((left+time.Second-1)/time.Second)), "left of the window", float64(left) / float64(max(f.Plan.Times.Window, 1))

@@ -18,6 +18,7 @@ import (
 func plan(t *testing.T) *arming.Plan {
 	t.Helper()
 	times := checklist.Bounds().Default
+	times.Pauses[0], times.Pauses[1] = 8*time.Second, 3*time.Second
 	p := &arming.Plan{
 		Mode: arming.ModeBox, Practice: true, Motors: 2, Posts: []string{"north"}, Times: times, WaitSpeed: 2,
 		Steps: checklist.Routine(checklist.Inputs{Boxed: true, Motors: 2, Channels: []checklist.Band{{Low: 1, High: 3, Unit: "ohm"}, {Low: 1, High: 3, Unit: "ohm"}},

@@ -127,6 +127,28 @@ func quickSheet(t *testing.T) string {
 	return path
 }
 
+// TestThePauseOfTheCount stops the clock where the sheet says so: nothing goes on
+// without the firing officer's word, and all goes on with it.
+func TestThePauseOfTheCount(t *testing.T) {
+	env := home(t)
+	b := openBox(t, env)
+	path := quickSheet(t)
+	write(t, path, append(read(t, path), "\n[[pause]]\nat = \"3 s\"\n"...))
+	x := open(t, env, path, "--box", b.path)
+	c := &crew{t: t, x: x, h: b}
+	x.see("CREW FIRING OFFICER", 10*time.Second)
+	c.toReady()
+	c.toArmed()
+	c.toCount()
+	x.see("The count stands at 3", 4*time.Second)
+	time.Sleep(4 * time.Second) // past what would have been zero
+	if s := b.state(); !strings.Contains(s, "permit open") || !strings.Contains(x.screen(), "The count stands at 3") {
+		t.Errorf("in the pause: %s\n%s", s, x.screen())
+	}
+	c.toCount()
+	c.toWindow(6 * time.Second)
+}
+
 // ends are the ways in which the program can end in the window.
 var ends = []struct {
 	name     string
