@@ -265,7 +265,7 @@ func (r *Result) judgeHistory() {
 		return
 	}
 	if log.Recovered > 0 {
-		r.note("taken up again after a stop, %d times", log.Recovered)
+		r.note("taken up again after a stop of the program, %s", HowOften(log.Recovered))
 	}
 	if log.Closed() && log.Closing.Outcome == Interrupted {
 		r.note("interrupted: %s", log.Closing.Reason)
@@ -383,4 +383,12 @@ func byOpening(links []link) []int {
 	}
 	sort.SliceStable(order, func(a, b int) bool { return links[order[a]].opened.Before(links[order[b]].opened) })
 	return order
+}
+
+// HowOften is a count in words: "once", "3 times".
+func HowOften(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
 }

@@ -66,8 +66,12 @@ func drawRow(c canvas.Canvas, l *prediction.Limit, sys unit.System) {
 		sign, style = "╱", theme.Bad
 	}
 	c.Put(0, 0, style, sign)
-	left := Value(l, l.Left, sys) + " left"
+	left, none := Value(l, l.Left, sys)+" left", math.IsNaN(l.Value)
 	switch {
+	case none && l.Pass:
+		left = "does not apply"
+	case none:
+		left = "NONE EXISTS"
 	case Counted(l) && l.Pass:
 		left = "met"
 	case Counted(l):
@@ -75,15 +79,21 @@ func drawRow(c canvas.Canvas, l *prediction.Limit, sys unit.System) {
 	}
 	c.PutRight(w, 0, style, left)
 	at := w - 14
+	if none {
+		at-- // its words are wider
+	}
 	name := l.Name
 	if w >= 64 {
 		value := Value(l, l.Value, sys) + " " + Than(l) + " " + Value(l, l.Limit, sys)
+		if none {
+			value = "limit " + Value(l, l.Limit, sys)
+		}
 		c.PutRight(at, 0, theme.Text, value)
 		at -= max(canvas.Width(value), 22) + 1
 		if l.Case != "" {
 			name += ": " + l.Case
 		}
-	} else if w >= 36 {
+	} else if w >= 36 && !none {
 		value := Value(l, l.Value, sys)
 		c.PutRight(at, 0, theme.Text, value)
 		at -= canvas.Width(value) + 1

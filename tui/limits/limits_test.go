@@ -104,3 +104,20 @@ func TestRowsFitAnyWidth(t *testing.T) {
 		t.Errorf("%q, %q", rows[3], rows[5])
 	}
 }
+
+// A value that does not exist has no side of its limit, and nothing left of it.
+func TestARowWithoutAValueSaysSo(t *testing.T) {
+	for _, c := range []struct {
+		pass bool
+		want string
+	}{{true, "does not apply"}, {false, "NONE EXISTS"}} {
+		for _, width := range []int{30, 50, 80} {
+			row := canvas.New(width, 1, false)
+			Draw(row, []prediction.Limit{{Name: "yaw margin", Value: math.NaN(), Limit: 1.5, Left: math.NaN(), Pass: c.pass}}, unit.Metric)
+			got := row.Rows(plain{})[0]
+			if !strings.HasSuffix(strings.TrimRight(got, " \n"), c.want) || strings.ContainsAny(got, "≤≥") || width >= 64 && !strings.Contains(got, "limit 1.50") {
+				t.Errorf("%d wide: %q, want %q", width, got, c.want)
+			}
+		}
+	}
+}

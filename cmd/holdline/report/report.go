@@ -147,7 +147,7 @@ func standing(d *export.Document, r *record.Result, broken error) {
 		d.Warnings = append([]string{first}, d.Warnings...)
 	}
 	if n := r.Log.Recovered; n > 0 {
-		d.Warnings = append(d.Warnings, fmt.Sprintf("Taken up again after a stop of the program, %d times", n))
+		d.Warnings = append(d.Warnings, "Taken up again after a stop of the program, "+record.HowOften(n))
 	}
 }
 
@@ -165,7 +165,7 @@ func signatures(d *export.Document, r *record.Result) {
 func outcome(d *export.Document, s *arming.State) string {
 	text := "Never armed"
 	if n := len(d.Attempts); n > 0 {
-		text = fmt.Sprintf("Armed %s, no permit was given", times(n))
+		text = fmt.Sprintf("Armed %s, no permit was given", record.HowOften(n))
 		for _, a := range d.Attempts {
 			switch {
 			case !a.PressAt.IsZero():
@@ -188,11 +188,4 @@ func outcome(d *export.Document, s *arming.State) string {
 		text += fmt.Sprintf("; %d of %d motors count as LIVE at the end of this record", live, len(d.Motors))
 	}
 	return text + "."
-}
-
-func times(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
 }

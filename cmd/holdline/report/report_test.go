@@ -440,5 +440,5 @@ func TestARecordTakenUpAgain(t *testing.T) {
 	if len(d.NotValid) > 0 {
 		t.Fatal(d.NotValid)
 	}
-	has(t, d, "Taken up again after a stop of the program, 1 times", "the program stopped", "broke off in ARMED", "WAIT from ")
+	has(t, d, "Taken up again after a stop of the program, once", "the program stopped", "broke off in ARMED", "WAIT from ")
 }
