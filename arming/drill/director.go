@@ -17,6 +17,7 @@ const (
 // Bench is what the practice box knows of itself and a real one would not.
 type Bench struct {
 	BatteryOffs int                       // how often a hand has taken the battery off
+	Joined      bool                      // the battery is joined
 	Fired       [checklist.MaxMotors]bool // the bridge has fired
 	Lit         [checklist.MaxMotors]bool
 }
@@ -229,7 +230,7 @@ func (d *Director) ends(i int, s *arming.State, b Bench) (Order, bool) {
 		return o, s.Line == arming.LineOpen || d.hookedAnew(s, d.at[i])
 	case WeakBattery:
 		o.Heard = "a fresh battery is in its place, not joined"
-		return o, b.BatteryOffs > d.offs[i]
+		return o, b.BatteryOffs > d.offs[i] && !b.Joined // a battery that is joined is not changed for another
 	}
 	return o, s.Now.Mono-d.at[i] >= silentFor
 }

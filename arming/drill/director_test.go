@@ -127,12 +127,15 @@ func TestAShortVisitMendsALead(t *testing.T) {
 
 func TestABatteryIsWeakUntilItIsTakenOff(t *testing.T) {
 	x := newStage(t, Surprise{Kind: WeakBattery, Phase: arming.Ready})
-	x.s.Phase, x.b.BatteryOffs = arming.Ready, 2
+	x.s.Phase, x.b.BatteryOffs, x.b.Joined = arming.Ready, 2, true
 	x.pass(time.Second)
 	x.one("weak")
 	x.pass(time.Minute)
 	x.none("still joined")
 	x.b.BatteryOffs = 3
+	x.pass(100 * time.Millisecond)
+	x.none("taken off and joined again before anybody could change it")
+	x.b.BatteryOffs, x.b.Joined = 4, false
 	x.pass(100 * time.Millisecond)
 	if o := x.one("off"); o.Clear != "weak-battery" {
 		t.Errorf("%+v", o)

@@ -98,7 +98,7 @@ func (s *session) drillTick() {
 
 // bench is what the practice box knows of itself.
 func (g *drilling) bench() drill.Bench {
-	b := drill.Bench{BatteryOffs: g.offs}
+	b := drill.Bench{BatteryOffs: g.offs, Joined: g.trainer.State().BatteryJoined}
 	for _, m := range g.trainer.Lit() {
 		if m.Motor <= checklist.MaxMotors {
 			b.Fired[m.Motor-1], b.Lit[m.Motor-1] = m.BridgeFired, m.Lit
@@ -181,6 +181,7 @@ func (s *session) noteHand(h tui.Hand) {
 			s.drill.offs++
 		}
 		s.drillLine(drill.HandLine(word))
+		s.drillTick() // what a hand has made due shall not wait for the next beat
 	})
 }
 

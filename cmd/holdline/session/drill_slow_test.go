@@ -91,6 +91,12 @@ func (c *crew) stopRightly(k drill.Kind) {
 		c.until("the box back", 40*time.Second, func(s arming.State) bool { return s.Box.Up && s.Box.Key == arming.ContactOpen })
 	}
 	c.until("battery off", 3*time.Second, func(s arming.State) bool { return s.Box.Battery.Level == arming.LevelDead })
+	if k == drill.WeakBattery {
+		c.until("a fresh battery", 3*time.Second, func(arming.State) bool {
+			d := c.frame().Drill
+			return d != nil && strings.Contains(d.Heard, "a fresh battery")
+		})
+	}
 	if c.state().Phase == arming.Hold {
 		c.resume()
 	}
