@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"holdline/arming/groundbox/practice"
+	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -36,14 +37,14 @@ func (b *bench) closed() (stop func()) {
 	return stop
 }
 
-func throughTap(t *testing.T, prepare func(*tap)) (*bench, func() *tap) {
+func throughTap(t testing.TB, prepare func(*tap)) (*bench, func() *tap) {
 	t.Helper()
 	box := newBox(t, 4)
 	dial, newest := tapped(box, prepare)
 	return linkTo(t, box, func(c *Config) { c.Dial = dial }), newest
 }
 
-func wantReason(t *testing.T, got, want string) {
+func wantReason(t testing.TB, got, want string) {
 	t.Helper()
 	if !strings.Contains(got, want) {
 		t.Errorf("reason: got %q, want it to say %q", got, want)
@@ -52,278 +53,304 @@ func wantReason(t *testing.T, got, want string) {
 
 func TestACablePulledWithThePermitClosed(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	f := b.fault("unplug")
-	dropped := await[PermitDropped](b, time.Second)
-	wantReason(t, dropped.Reason, "gone")
-	wantReason(t, await[Lost](b, time.Second).Reason, "unplugged")
-	// Nobody can say that the permit is open now.
-	await[PermitDidNotOpen](b, time.Second)
-	stop()
-	if s := b.box.State(); s.PermitClosed {
-		t.Error("the permit of a box without power is closed")
-	}
-	b.box.ClearFault(f)
-	c := await[Connected](b, 3*time.Second)
-	if c.Changed || c.Events&wire.EventRestarted == 0 {
-		t.Errorf("connected again: %+v, want the same box, restarted", c)
-	}
-	open := await[PermitConfirmedOpen](b, time.Second)
-	if !open.WasOn || !open.PulsesUnchanged {
-		t.Errorf("confirmed open: %+v, want ON before and no pulse", open)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		f := b.fault("unplug")
+		dropped := await[PermitDropped](b, time.Second)
+		wantReason(t, dropped.Reason, "gone")
+		wantReason(t, await[Lost](b, time.Second).Reason, "unplugged")
+		// Nobody can say that the permit is open now.
+		await[PermitDidNotOpen](b, time.Second)
+		stop()
+		if s := b.box.State(); s.PermitClosed {
+			t.Error("the permit of a box without power is closed")
+		}
+		b.box.ClearFault(f)
+		c := await[Connected](b, 3*time.Second)
+		if c.Changed || c.Events&wire.EventRestarted == 0 {
+			t.Errorf("connected again: %+v, want the same box, restarted", c)
+		}
+		open := await[PermitConfirmedOpen](b, time.Second)
+		if !open.WasOn || !open.PulsesUnchanged {
+			t.Errorf("confirmed open: %+v, want ON before and no pulse", open)
+		}
+	})
 }
 
 func TestAPulseBehindAPulledCableIsNotUnchanged(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	defer stop()
-	b.box.Hands().Press(5 * time.Millisecond)
-	time.Sleep(8 * time.Millisecond)
-	f := b.fault("unplug")
-	await[Lost](b, time.Second)
-	b.box.ClearFault(f)
-	if open := await[PermitConfirmedOpen](b, 4*time.Second); open.PulsesUnchanged || open.Pulses != 1 {
-		t.Errorf("confirmed open: %+v, want one pulse", open)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		defer stop()
+		b.box.Hands().Press(5 * time.Millisecond)
+		time.Sleep(8 * time.Millisecond)
+		f := b.fault("unplug")
+		await[Lost](b, time.Second)
+		b.box.ClearFault(f)
+		if open := await[PermitConfirmedOpen](b, 4*time.Second); open.PulsesUnchanged || open.Pulses != 1 {
+			t.Errorf("confirmed open: %+v, want one pulse", open)
+		}
+	})
 }
 
 func TestAMuteBoxIsLostAndThePermitFalls(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	defer stop()
-	f := b.fault("mute")
-	began := time.Now()
-	wantReason(t, await[PermitDropped](b, time.Second).Reason, "3 bad answers in a row")
-	if took := time.Since(began); took > 600*time.Millisecond {
-		t.Errorf("OFF came %v after the last answer", took)
-	}
-	wantReason(t, await[Lost](b, time.Second).Reason, "no answer from the box")
-	await[PermitDidNotOpen](b, time.Second)
-	if s := b.box.State(); s.PermitCommanded {
-		t.Error("OFF did not reach a box that only can not answer")
-	}
-	b.box.ClearFault(f)
-	await[Connected](b, 6*time.Second)
-	await[PermitConfirmedOpen](b, time.Second)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		defer stop()
+		f := b.fault("mute")
+		began := time.Now()
+		wantReason(t, await[PermitDropped](b, time.Second).Reason, "3 bad answers in a row")
+		if took := time.Since(began); took > 600*time.Millisecond {
+			t.Errorf("OFF came %v after the last answer", took)
+		}
+		wantReason(t, await[Lost](b, time.Second).Reason, "no answer from the box")
+		await[PermitDidNotOpen](b, time.Second)
+		if s := b.box.State(); s.PermitCommanded {
+			t.Error("OFF did not reach a box that only can not answer")
+		}
+		b.box.ClearFault(f)
+		await[Connected](b, 6*time.Second)
+		await[PermitConfirmedOpen](b, time.Second)
+	})
 }
 
 func TestAFrozenBoxOpensByItsWatchdog(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	defer stop()
-	restarts := b.box.State().WatchdogRestarts
-	b.fault("freeze")
-	await[Lost](b, time.Second)
-	await[PermitDidNotOpen](b, time.Second)
-	time.Sleep(150 * time.Millisecond)
-	s := b.box.State()
-	if s.PermitCommanded || s.PermitClosed {
-		t.Error("the permit is closed")
-	}
-	if restarts < 1 {
-		t.Errorf("the watchdog had been restarted %d times", restarts)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		defer stop()
+		restarts := b.box.State().WatchdogRestarts
+		b.fault("freeze")
+		await[Lost](b, time.Second)
+		await[PermitDidNotOpen](b, time.Second)
+		time.Sleep(150 * time.Millisecond)
+		s := b.box.State()
+		if s.PermitCommanded || s.PermitClosed {
+			t.Error("the permit is closed")
+		}
+		if restarts < 1 {
+			t.Errorf("the watchdog had been restarted %d times", restarts)
+		}
+	})
 }
 
 func TestNoiseIsSurvivedAndTooMuchOfItIsLost(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	f := b.fault("noise:4")
-	end := time.After(1500 * time.Millisecond)
-	snaps := 0
-	for done := false; !done; {
-		select {
-		case r := <-b.link.Reports():
-			switch r := r.(type) {
-			case SnapshotRead:
-				snaps++
-				if r.S.Pulses != 0 || r.S.KeyIn || len(r.S.ChannelOhm) != 4 {
-					t.Fatalf("noise became a state: %+v", r.S)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		f := b.fault("noise:4")
+		end := time.After(1500 * time.Millisecond)
+		snaps := 0
+		for done := false; !done; {
+			select {
+			case r := <-b.link.Reports():
+				switch r := r.(type) {
+				case SnapshotRead:
+					snaps++
+					if r.S.Pulses != 0 || r.S.KeyIn || len(r.S.ChannelOhm) != 4 {
+						t.Fatalf("noise became a state: %+v", r.S)
+					}
 				}
+			case <-end:
+				done = true
 			}
-		case <-end:
-			done = true
 		}
-	}
-	if snaps < 5 {
-		t.Errorf("%d snapshots in 1.5 s of some noise", snaps)
-	}
-	b.box.ClearFault(f)
-	b.fault("noise:100")
-	await[Lost](b, 4*time.Second)
+		if snaps < 5 {
+			t.Errorf("%d snapshots in 1.5 s of some noise", snaps)
+		}
+		b.box.ClearFault(f)
+		b.fault("noise:100")
+		await[Lost](b, 4*time.Second)
+	})
 }
 
 func TestRepliesThatComeTwiceAreLost(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	await[Connected](b, 3*time.Second)
-	newest().set(func(x *tap) {
-		x.up = func(line string) []string { return []string{line + "\n", line + "\n"} }
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		await[Connected](b, 3*time.Second)
+		newest().set(func(x *tap) {
+			x.up = func(line string) []string { return []string{line + "\n", line + "\n"} }
+		})
+		wantReason(t, await[Bad](b, time.Second).Reason, "nobody had asked")
+		wantReason(t, await[Lost](b, 3*time.Second).Reason, "within 2 s")
+		await[Connected](b, 4*time.Second)
 	})
-	wantReason(t, await[Bad](b, time.Second).Reason, "nobody had asked")
-	wantReason(t, await[Lost](b, 3*time.Second).Reason, "within 2 s")
-	await[Connected](b, 4*time.Second)
 }
 
 // An answer that comes after its question was given up is not the answer to the
 // next: no snapshot may be taken with the wrong one, and KEEP stops.
 func TestRepliesThatComeLateAreNotTakenForTheNext(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	await[Connected](b, 3*time.Second)
-	var late atomic.Int64
-	newest().set(func(x *tap) {
-		x.up = func(line string) []string {
-			if strings.HasPrefix(line, "P") && late.Add(1)%3 == 0 {
-				time.Sleep(answerTime + 60*time.Millisecond)
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		await[Connected](b, 3*time.Second)
+		var late atomic.Int64
+		newest().set(func(x *tap) {
+			x.up = func(line string) []string {
+				if strings.HasPrefix(line, "P") && late.Add(1)%3 == 0 {
+					time.Sleep(answerTime + 60*time.Millisecond)
+				}
+				return []string{line + "\n"}
 			}
-			return []string{line + "\n"}
+		})
+		var last uint16
+		var bad, good int
+		end := time.After(1800 * time.Millisecond)
+		for done := false; !done; {
+			select {
+			case r := <-b.link.Reports():
+				switch r := r.(type) {
+				case Bad:
+					bad++
+					wantReason(t, r.Reason, "no answer")
+				case SnapshotRead:
+					if good > 0 && r.S.Sequence == last {
+						t.Errorf("number %d came twice", last)
+					}
+					good, last = good+1, r.S.Sequence
+				}
+			case <-end:
+				done = true
+			}
+		}
+		if bad == 0 || good == 0 {
+			t.Errorf("%d bad and %d good answers, want some of each", bad, good)
 		}
 	})
-	var last uint16
-	var bad, good int
-	end := time.After(1800 * time.Millisecond)
-	for done := false; !done; {
-		select {
-		case r := <-b.link.Reports():
-			switch r := r.(type) {
-			case Bad:
-				bad++
-				wantReason(t, r.Reason, "no answer")
-			case SnapshotRead:
-				if good > 0 && r.S.Sequence == last {
-					t.Errorf("number %d came twice", last)
-				}
-				good, last = good+1, r.S.Sequence
-			}
-		case <-end:
-			done = true
-		}
-	}
-	if bad == 0 || good == 0 {
-		t.Errorf("%d bad and %d good answers, want some of each", bad, good)
-	}
 }
 
 func TestAnswersInPiecesAreReadWhole(t *testing.T) {
 	t.Parallel()
-	b, _ := throughTap(t, func(x *tap) {
-		x.up = func(line string) []string {
-			time.Sleep(time.Millisecond)
-			return strings.SplitAfter(line+"\n", "")
+	steady.Try(t, func(t testing.TB) {
+		b, _ := throughTap(t, func(x *tap) {
+			x.up = func(line string) []string {
+				time.Sleep(time.Millisecond)
+				return strings.SplitAfter(line+"\n", "")
+			}
+		})
+		await[Connected](b, 3*time.Second)
+		for range 3 {
+			await[SnapshotRead](b, time.Second)
+		}
+		if b.has(func(r Report) bool { _, bad := r.(Bad); return bad }) {
+			t.Errorf("bad answers:\n%s", b.tail(20))
 		}
 	})
-	await[Connected](b, 3*time.Second)
-	for range 3 {
-		await[SnapshotRead](b, time.Second)
-	}
-	if b.has(func(r Report) bool { _, bad := r.(Bad); return bad }) {
-		t.Errorf("bad answers:\n%s", b.tail(20))
-	}
 }
 
 func TestALostLineEndingIsABadAnswerAndNoMore(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	await[Connected](b, 3*time.Second)
-	var n atomic.Int64
-	newest().set(func(x *tap) {
-		x.up = func(line string) []string {
-			if n.Add(1) == 2 {
-				return []string{line} // its LF is lost
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		await[Connected](b, 3*time.Second)
+		var n atomic.Int64
+		newest().set(func(x *tap) {
+			x.up = func(line string) []string {
+				if n.Add(1) == 2 {
+					return []string{line} // its LF is lost
+				}
+				return []string{line + "\n"}
 			}
-			return []string{line + "\n"}
+		})
+		if bad := await[Bad](b, time.Second); bad.InRow != 1 {
+			t.Errorf("bad: %+v", bad)
+		}
+		for range 3 {
+			await[SnapshotRead](b, time.Second)
+		}
+		if b.has(func(r Report) bool { l, lost := r.(Lost); return lost && l.Reason != "" }) {
+			t.Errorf("lost:\n%s", b.tail(20))
 		}
 	})
-	if bad := await[Bad](b, time.Second); bad.InRow != 1 {
-		t.Errorf("bad: %+v", bad)
-	}
-	for range 3 {
-		await[SnapshotRead](b, time.Second)
-	}
-	if b.has(func(r Report) bool { l, lost := r.(Lost); return lost && l.Reason != "" }) {
-		t.Errorf("lost:\n%s", b.tail(20))
-	}
 }
 
 func TestASnapshotOfTheWrongNumberIsBad(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	await[Connected](b, 3*time.Second)
-	newest().set(func(x *tap) {
-		x.up = func(line string) []string {
-			if s, err := wire.ParseSnapshot(line); err == nil {
-				s.Sequence += 5
-				line = s.Text()
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		await[Connected](b, 3*time.Second)
+		newest().set(func(x *tap) {
+			x.up = func(line string) []string {
+				if s, err := wire.ParseSnapshot(line); err == nil {
+					s.Sequence += 5
+					line = s.Text()
+				}
+				return []string{line + "\n"}
 			}
-			return []string{line + "\n"}
-		}
+		})
+		wantReason(t, await[Bad](b, time.Second).Reason, "should have")
 	})
-	wantReason(t, await[Bad](b, time.Second).Reason, "should have")
 }
 
 func TestASnapshotThatDeniesPracticeIsBad(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	await[Connected](b, 3*time.Second)
-	newest().set(func(x *tap) {
-		x.up = func(line string) []string {
-			if s, err := wire.ParseSnapshot(line); err == nil {
-				s.Practice = false
-				line = s.Text()
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		await[Connected](b, 3*time.Second)
+		newest().set(func(x *tap) {
+			x.up = func(line string) []string {
+				if s, err := wire.ParseSnapshot(line); err == nil {
+					s.Practice = false
+					line = s.Text()
+				}
+				return []string{line + "\n"}
 			}
-			return []string{line + "\n"}
-		}
+		})
+		wantReason(t, await[Bad](b, time.Second).Reason, "practice")
+		await[Lost](b, 2*time.Second)
 	})
-	wantReason(t, await[Bad](b, time.Second).Reason, "practice")
-	await[Lost](b, 2*time.Second)
 }
 
 func TestABoxOfAnotherChannelCountIsRefusedUntilTheRightOneComes(t *testing.T) {
 	t.Parallel()
-	wrong, right := newBox(t, 3), newBox(t, 4)
-	var plugged atomic.Pointer[practice.Box]
-	plugged.Store(wrong)
-	b := linkTo(t, right, func(c *Config) {
-		c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) { return plugged.Load().Dial(ctx) }
+	steady.Try(t, func(t testing.TB) {
+		wrong, right := newBox(t, 3), newBox(t, 4)
+		var plugged atomic.Pointer[practice.Box]
+		plugged.Store(wrong)
+		b := linkTo(t, right, func(c *Config) {
+			c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) { return plugged.Load().Dial(ctx) }
+		})
+		wantReason(t, await[Lost](b, 3*time.Second).Reason, "the box has 3 channels and the sheet 4 motors")
+		plugged.Store(right)
+		if c := await[Connected](b, 4*time.Second); c.Channels != 4 {
+			t.Errorf("connected: %+v", c)
+		}
 	})
-	wantReason(t, await[Lost](b, 3*time.Second).Reason, "the box has 3 channels and the sheet 4 motors")
-	plugged.Store(right)
-	if c := await[Connected](b, 4*time.Second); c.Channels != 4 {
-		t.Errorf("connected: %+v", c)
-	}
 }
 
 func TestAnotherBoxUnderTheSameNameIsSaidToBeAnother(t *testing.T) {
 	t.Parallel()
-	box := func(serial string) *practice.Box {
-		b, err := practice.New(practice.Config{Problem: alike(4), Clock: practice.RealClock(), Serial: serial})
-		if err != nil {
-			t.Fatal(err)
+	steady.Try(t, func(t testing.TB) {
+		box := func(serial string) *practice.Box {
+			b, err := practice.New(practice.Config{Problem: alike(4), Clock: practice.RealClock(), Serial: serial})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return b
 		}
-		return b
-	}
-	one, two := box("0001"), box("0002")
-	var plugged atomic.Pointer[practice.Box]
-	plugged.Store(one)
-	b := linkTo(t, one, func(c *Config) {
-		c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) { return plugged.Load().Dial(ctx) }
+		one, two := box("0001"), box("0002")
+		var plugged atomic.Pointer[practice.Box]
+		plugged.Store(one)
+		b := linkTo(t, one, func(c *Config) {
+			c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) { return plugged.Load().Dial(ctx) }
+		})
+		if c := await[Connected](b, 3*time.Second); c.Changed {
+			t.Errorf("the first box: %+v", c)
+		}
+		plugged.Store(two)
+		b.fault("unplug")
+		await[Lost](b, time.Second)
+		if c := await[Connected](b, 3*time.Second); !c.Changed || c.Identity.Serial != "0002" {
+			t.Errorf("the second box: %+v, want it called another", c)
+		}
 	})
-	if c := await[Connected](b, 3*time.Second); c.Changed {
-		t.Errorf("the first box: %+v", c)
-	}
-	plugged.Store(two)
-	b.fault("unplug")
-	await[Lost](b, time.Second)
-	if c := await[Connected](b, 3*time.Second); !c.Changed || c.Identity.Serial != "0002" {
-		t.Errorf("the second box: %+v, want it called another", c)
-	}
 }
 
 // onDevice is a port with a USB device behind it.
@@ -337,223 +364,245 @@ func (p onDevice) Device() PortInfo { return p.device }
 // Two boxes can say the same of themselves; the USB device tells them apart.
 func TestAnotherUSBDeviceUnderTheSameNameIsAnotherBox(t *testing.T) {
 	t.Parallel()
-	box := newBox(t, 4)
-	var serial atomic.Pointer[string]
-	plug := func(name string) { serial.Store(&name) }
-	plug("A7")
-	b := linkTo(t, box, func(c *Config) {
-		c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) {
-			rw, err := box.Dial(ctx)
-			return onDevice{rw, PortInfo{Name: "/dev/ttyACM0", USB: true, VendorID: "1209", ProductID: "0001", SerialNumber: *serial.Load()}}, err
+	steady.Try(t, func(t testing.TB) {
+		box := newBox(t, 4)
+		var serial atomic.Pointer[string]
+		plug := func(name string) { serial.Store(&name) }
+		plug("A7")
+		b := linkTo(t, box, func(c *Config) {
+			c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) {
+				rw, err := box.Dial(ctx)
+				return onDevice{rw, PortInfo{Name: "/dev/ttyACM0", USB: true, VendorID: "1209", ProductID: "0001", SerialNumber: *serial.Load()}}, err
+			}
+		})
+		again := func() Connected {
+			f := b.fault("unplug")
+			await[Lost](b, time.Second)
+			box.ClearFault(f)
+			return await[Connected](b, 3*time.Second)
+		}
+		if c := await[Connected](b, 3*time.Second); c.Changed || c.Device.SerialNumber != "A7" {
+			t.Errorf("the first: %+v", c)
+		}
+		if c := again(); c.Changed {
+			t.Errorf("the same again: %+v", c)
+		}
+		plug("B9")
+		if c := again(); !c.Changed {
+			t.Errorf("another device: %+v, want it called another box", c)
 		}
 	})
-	again := func() Connected {
-		f := b.fault("unplug")
-		await[Lost](b, time.Second)
-		box.ClearFault(f)
-		return await[Connected](b, 3*time.Second)
-	}
-	if c := await[Connected](b, 3*time.Second); c.Changed || c.Device.SerialNumber != "A7" {
-		t.Errorf("the first: %+v", c)
-	}
-	if c := again(); c.Changed {
-		t.Errorf("the same again: %+v", c)
-	}
-	plug("B9")
-	if c := again(); !c.Changed {
-		t.Errorf("another device: %+v, want it called another box", c)
-	}
 }
 
 func TestPracticeAndRealAreDecidedByTheDevice(t *testing.T) {
 	t.Parallel()
-	b := linkTo(t, newBox(t, 4), func(c *Config) { c.RequirePractice, c.RequireReal = false, true })
-	wantReason(t, await[Lost](b, 3*time.Second).Reason, "this is not practice")
+	steady.Try(t, func(t testing.TB) {
+		b := linkTo(t, newBox(t, 4), func(c *Config) { c.RequirePractice, c.RequireReal = false, true })
+		wantReason(t, await[Lost](b, 3*time.Second).Reason, "this is not practice")
 
-	real, newest := throughTap(t, func(x *tap) {
-		x.up = func(line string) []string { return []string{strings.ReplaceAll(line, "PRACTICE", "GB-4") + "\n"} }
-	})
-	wantReason(t, await[Lost](real, 3*time.Second).Reason, "a real box answers")
-	for _, line := range newest().lines() {
-		if strings.HasPrefix(line, "SYST:OWN ") {
-			t.Error("a box that was refused had been taken over")
+		real, newest := throughTap(t, func(x *tap) {
+			x.up = func(line string) []string { return []string{strings.ReplaceAll(line, "PRACTICE", "GB-4") + "\n"} }
+		})
+		wantReason(t, await[Lost](real, 3*time.Second).Reason, "a real box answers")
+		for _, line := range newest().lines() {
+			if strings.HasPrefix(line, "SYST:OWN ") {
+				t.Error("a box that was refused had been taken over")
+			}
 		}
-	}
+	})
 }
 
 // A controller that restarts when its port is opened says nothing at first, then
 // greets in its own words.
 func TestABoxThatIsDumbAfterTheOpening(t *testing.T) {
 	t.Parallel()
-	began := time.Now()
-	b, _ := throughTap(t, func(x *tap) {
-		x.up = func(line string) []string {
-			if time.Since(began) < time.Second {
-				return []string{"\x00\xfeboot 3.1\r\nready, more or less, now\n"}
+	steady.Try(t, func(t testing.TB) {
+		began := time.Now()
+		b, _ := throughTap(t, func(x *tap) {
+			x.up = func(line string) []string {
+				if time.Since(began) < time.Second {
+					return []string{"\x00\xfeboot 3.1\r\nready, more or less, now\n"}
+				}
+				return []string{line + "\n"}
 			}
-			return []string{line + "\n"}
+		})
+		await[Connected](b, 4*time.Second)
+		for range 3 {
+			await[SnapshotRead](b, time.Second)
 		}
 	})
-	await[Connected](b, 4*time.Second)
-	for range 3 {
-		await[SnapshotRead](b, time.Second)
-	}
 }
 
 func TestARestartedBoxIsTakenOverAgain(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	b.link.SelfTest()
-	if r := await[SelfTested](b, 3*time.Second); !r.Passed || r.Code != 0 {
-		t.Fatalf("self-test: %+v", r)
-	}
-	b.box.Restart()
-	b.next(time.Second, "event 8", func(r Report) bool {
-		s, is := r.(SnapshotRead)
-		return is && s.S.Events&wire.EventRestarted != 0
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		b.link.SelfTest()
+		if r := await[SelfTested](b, 3*time.Second); !r.Passed || r.Code != 0 {
+			t.Fatalf("self-test: %+v", r)
+		}
+		b.box.Restart()
+		b.next(time.Second, "event 8", func(r Report) bool {
+			s, is := r.(SnapshotRead)
+			return is && s.S.Events&wire.EventRestarted != 0
+		})
+		wantReason(t, await[Lost](b, time.Second).Reason, "restarted")
+		if c := await[Connected](b, 2*time.Second); c.SelfTested || c.Changed {
+			t.Errorf("after the restart: %+v, want the same box, self-test forgotten", c)
+		}
+		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
 	})
-	wantReason(t, await[Lost](b, time.Second).Reason, "restarted")
-	if c := await[Connected](b, 2*time.Second); c.SelfTested || c.Changed {
-		t.Errorf("after the restart: %+v, want the same box, self-test forgotten", c)
-	}
-	b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
 }
 
 func TestAnotherProgramThatTakesTheBoxOver(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	defer stop()
-	b.box.Input([]byte("SYST:OWN 0BADF00D\n"))
-	dropped := await[PermitDropped](b, time.Second)
-	wantReason(t, dropped.Reason, "owner changed")
-	wantReason(t, await[Lost](b, time.Second).Reason, "another program")
-	await[Connected](b, 3*time.Second)
-	await[PermitConfirmedOpen](b, time.Second)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		defer stop()
+		b.box.Input([]byte("SYST:OWN 0BADF00D\n"))
+		dropped := await[PermitDropped](b, time.Second)
+		wantReason(t, dropped.Reason, "owner changed")
+		wantReason(t, await[Lost](b, time.Second).Reason, "another program")
+		await[Connected](b, 3*time.Second)
+		await[PermitConfirmedOpen](b, time.Second)
+	})
 }
 
 func TestAnErrorThatNothingHereExplains(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	await[SnapshotRead](b, time.Second)
-	await[SnapshotRead](b, time.Second)
-	b.box.Input([]byte("*RST\n"))
-	r := await[Refused](b, time.Second)
-	if r.Error != wire.ErrHeader || r.Command != "" {
-		t.Errorf("refused: %+v, want -113 without a command", r)
-	}
-	s := b.snapshot(time.Second, "the queue to be emptied", func(s Snapshot) bool { return s.Events == 0 })
-	if s.Caused != 0 {
-		t.Errorf("caused: %v", s.Caused)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		await[SnapshotRead](b, time.Second)
+		await[SnapshotRead](b, time.Second)
+		b.box.Input([]byte("*RST\n"))
+		r := await[Refused](b, time.Second)
+		if r.Error != wire.ErrHeader || r.Command != "" {
+			t.Errorf("refused: %+v, want -113 without a command", r)
+		}
+		s := b.snapshot(time.Second, "the queue to be emptied", func(s Snapshot) bool { return s.Events == 0 })
+		if s.Caused != 0 {
+			t.Errorf("caused: %v", s.Caused)
+		}
+	})
 }
 
 func TestMeasureAllAndItsRefusalUnderThePermit(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	b.box.Hands().Igniters(true)
-	b.link.MeasureAll()
-	for _, r := range await[Resistances](b, 2*time.Second).Ohm {
-		if r.Kind != wire.NotMeasured {
-			t.Errorf("a reading without a lease: %v", r)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		b.box.Hands().Igniters(true)
+		b.link.MeasureAll()
+		for _, r := range await[Resistances](b, 2*time.Second).Ohm {
+			if r.Kind != wire.NotMeasured {
+				t.Errorf("a reading without a lease: %v", r)
+			}
 		}
-	}
-	b.fault("open:2")
-	b.link.Lease(true)
-	b.snapshot(2*time.Second, "a scan", func(s Snapshot) bool { return s.Scan > 0 })
-	b.link.MeasureAll()
-	got := await[Resistances](b, 2*time.Second).Ohm
-	if len(got) != 4 || got[0].Kind != wire.Measured || got[1].Kind != wire.Open {
-		t.Errorf("readings: %v, want channel 2 open", got)
-	}
-	stop := b.closed()
-	defer stop()
-	b.link.SelfTest()
-	if r := await[Refused](b, time.Second); r.Command != "SYST:TEST?" {
-		t.Errorf("refused: %+v", r)
-	}
+		b.fault("open:2")
+		b.link.Lease(true)
+		b.snapshot(2*time.Second, "a scan", func(s Snapshot) bool { return s.Scan > 0 })
+		b.link.MeasureAll()
+		got := await[Resistances](b, 2*time.Second).Ohm
+		if len(got) != 4 || got[0].Kind != wire.Measured || got[1].Kind != wire.Open {
+			t.Errorf("readings: %v, want channel 2 open", got)
+		}
+		stop := b.closed()
+		defer stop()
+		b.link.SelfTest()
+		if r := await[Refused](b, time.Second); r.Command != "SYST:TEST?" {
+			t.Errorf("refused: %+v", r)
+		}
+	})
 }
 
 func TestALeaseThatIsNotRenewedEnds(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	b.box.Hands().Igniters(true)
-	b.link.Lease(true)
-	b.snapshot(time.Second, "a reading", func(s Snapshot) bool { return s.ChannelOhm[0].Kind == wire.Measured })
-	began := time.Now()
-	b.snapshot(4*time.Second, "no reading", func(s Snapshot) bool { return s.ChannelOhm[0].Kind == wire.NotMeasured })
-	if took := time.Since(began); took > LeaseHolds+500*time.Millisecond {
-		t.Errorf("the test current stayed on for %v after the last call", took)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		b.box.Hands().Igniters(true)
+		b.link.Lease(true)
+		b.snapshot(time.Second, "a reading", func(s Snapshot) bool { return s.ChannelOhm[0].Kind == wire.Measured })
+		began := time.Now()
+		b.snapshot(4*time.Second, "no reading", func(s Snapshot) bool { return s.ChannelOhm[0].Kind == wire.NotMeasured })
+		if took := time.Since(began); took > LeaseHolds+500*time.Millisecond {
+			t.Errorf("the test current stayed on for %v after the last call", took)
+		}
+	})
 }
 
 func TestASlowReaderGetsTheNewestSnapshotAndEveryChange(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	await[SnapshotRead](b, time.Second)
-	f := b.fault("unplug")
-	time.Sleep(300 * time.Millisecond)
-	b.box.ClearFault(f)
-	time.Sleep(2 * time.Second) // nobody reads
-	if lost := await[Lost](b, 100*time.Millisecond); lost.Reason == "" {
-		t.Error("a loss without a reason")
-	}
-	await[Connected](b, 100*time.Millisecond)
-	s := await[SnapshotRead](b, 300*time.Millisecond)
-	if age := time.Since(s.At); age > 400*time.Millisecond {
-		t.Errorf("the snapshot is %v old", age)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		await[SnapshotRead](b, time.Second)
+		f := b.fault("unplug")
+		time.Sleep(300 * time.Millisecond)
+		b.box.ClearFault(f)
+		time.Sleep(2 * time.Second) // nobody reads
+		if lost := await[Lost](b, 100*time.Millisecond); lost.Reason == "" {
+			t.Error("a loss without a reason")
+		}
+		await[Connected](b, 100*time.Millisecond)
+		s := await[SnapshotRead](b, 300*time.Millisecond)
+		if age := time.Since(s.At); age > 400*time.Millisecond {
+			t.Errorf("the snapshot is %v old", age)
+		}
+	})
 }
 
 func TestPortsThatCanNotBeOpened(t *testing.T) {
 	t.Parallel()
-	l := Open(Config{Dial: SerialDial(t.TempDir()+"/none", 115200), Port: "/dev/none"})
-	defer l.Close()
-	r, ok := (<-l.Reports()).(Lost)
-	if !ok || !strings.Contains(r.Reason, "can not open /dev/none: ") {
-		t.Errorf("report: %+v", r)
-	}
-	select {
-	case r := <-l.Reports():
-		t.Errorf("the same again: %+v", r)
-	case <-time.After(700 * time.Millisecond):
-	}
+	steady.Try(t, func(t testing.TB) {
+		l := Open(Config{Dial: SerialDial(t.TempDir()+"/none", 115200), Port: "/dev/none"})
+		defer l.Close()
+		r, ok := (<-l.Reports()).(Lost)
+		if !ok || !strings.Contains(r.Reason, "can not open /dev/none: ") {
+			t.Errorf("report: %+v", r)
+		}
+		select {
+		case r := <-l.Reports():
+			t.Errorf("the same again: %+v", r)
+		case <-time.After(700 * time.Millisecond):
+		}
+	})
 }
 
 func TestTheSamePortIsNotOpenedTwice(t *testing.T) {
 	t.Parallel()
-	box := newBox(t, 4)
-	path, stop, err := practice.StartPTY(box)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer stop()
-	dial := SerialDial(path, 115200)
-	one, err := dial(context.Background())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if two, err := SerialDial(path, 115200)(context.Background()); err == nil {
-		_ = two.Close()
-		t.Error("a second holdline opened the port")
-	} else if !strings.Contains(err.Error(), "another holdline") {
-		t.Errorf("error: %v", err)
-	}
-	if err := one.Close(); err != nil {
-		t.Error(err)
-	}
-	again, err := dial(context.Background())
-	if err != nil {
-		t.Fatalf("after it was closed: %v", err)
-	}
-	if err := again.Close(); err != nil {
-		t.Error(err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		box := newBox(t, 4)
+		path, stop, err := practice.StartPTY(box)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer stop()
+		dial := SerialDial(path, 115200)
+		one, err := dial(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if two, err := SerialDial(path, 115200)(context.Background()); err == nil {
+			_ = two.Close()
+			t.Error("a second holdline opened the port")
+		} else if !strings.Contains(err.Error(), "another holdline") {
+			t.Errorf("error: %v", err)
+		}
+		if err := one.Close(); err != nil {
+			t.Error(err)
+		}
+		again, err := dial(context.Background())
+		if err != nil {
+			t.Fatalf("after it was closed: %v", err)
+		}
+		if err := again.Close(); err != nil {
+			t.Error(err)
+		}
+	})
 }
 
 func TestADeviceIsFoundUnderAnotherName(t *testing.T) {
@@ -583,38 +632,40 @@ func TestADeviceIsFoundUnderAnotherName(t *testing.T) {
 
 func TestAPortThatComesBackUnderAnotherNameOnRealTerminals(t *testing.T) {
 	t.Parallel()
-	box := newBox(t, 4)
-	path, stop, err := practice.StartPTY(box)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer stop()
-	first := resolve(path)
-	serials := func() ([]PortInfo, error) {
-		return []PortInfo{{Name: resolve(path), USB: true, VendorID: "1209", ProductID: "0001", SerialNumber: "A7"}}, nil
-	}
-	f := &finder{name: first, list: serials}
-	b := linkTo(t, box, func(c *Config) {
-		c.Dial = func(context.Context) (io.ReadWriteCloser, error) {
-			where := f.where()
-			port, err := openSerial(where, 115200)
-			if err == nil {
-				f.opened(where)
+	steady.Try(t, func(t testing.TB) {
+		box := newBox(t, 4)
+		path, stop, err := practice.StartPTY(box)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer stop()
+		first := resolve(path)
+		serials := func() ([]PortInfo, error) {
+			return []PortInfo{{Name: resolve(path), USB: true, VendorID: "1209", ProductID: "0001", SerialNumber: "A7"}}, nil
+		}
+		f := &finder{name: first, list: serials}
+		b := linkTo(t, box, func(c *Config) {
+			c.Dial = func(context.Context) (io.ReadWriteCloser, error) {
+				where := f.where()
+				port, err := openSerial(where, 115200)
+				if err == nil {
+					f.opened(where)
+				}
+				return port, err
 			}
-			return port, err
+		})
+		await[Connected](b, 3*time.Second)
+		hold, err := os.OpenFile(first, os.O_RDWR, 0) // keeps the old name taken
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer func() { _ = hold.Close() }()
+		unplug := b.fault("unplug")
+		await[Lost](b, time.Second)
+		box.ClearFault(unplug)
+		await[Connected](b, 4*time.Second)
+		if now := resolve(path); now == first {
+			t.Errorf("the terminal kept its name %s: nothing was tried", fmt.Sprint(now))
 		}
 	})
-	await[Connected](b, 3*time.Second)
-	hold, err := os.OpenFile(first, os.O_RDWR, 0) // keeps the old name taken
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() { _ = hold.Close() }()
-	unplug := b.fault("unplug")
-	await[Lost](b, time.Second)
-	box.ClearFault(unplug)
-	await[Connected](b, 4*time.Second)
-	if now := resolve(path); now == first {
-		t.Errorf("the terminal kept its name %s: nothing was tried", fmt.Sprint(now))
-	}
 }

@@ -3,6 +3,7 @@ package groundbox
 import (
 	"flag"
 	"fmt"
+	"sync"
 	"testing"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 
 	"holdline/arming/circuit"
 	"holdline/arming/groundbox/practice"
+	"holdline/arming/groundbox/steady"
 )
 
 func TestMain(m *testing.M) {
@@ -43,13 +45,13 @@ func alike(n int) *circuit.Problem {
 
 // bench is a practice box with a link to it.
 type bench struct {
-	t    *testing.T
+	t    testing.TB
 	box  *practice.Box
 	link *Link
 	seen []Report
 }
 
-func newBox(t *testing.T, channels int) *practice.Box {
+func newBox(t testing.TB, channels int) *practice.Box {
 	t.Helper()
 	box, err := practice.New(practice.Config{Problem: alike(channels), Clock: practice.RealClock()})
 	if err != nil {
@@ -59,7 +61,7 @@ func newBox(t *testing.T, channels int) *practice.Box {
 }
 
 // overPTY connects through a real pseudo-terminal and the real serial library.
-func overPTY(t *testing.T, change func(*Config)) *bench {
+func overPTY(t testing.TB, change func(*Config)) *bench {
 	t.Helper()
 	box := newBox(t, 4)
 	path, stop, err := practice.StartPTY(box)
@@ -75,7 +77,7 @@ func overPTY(t *testing.T, change func(*Config)) *bench {
 	})
 }
 
-func linkTo(t *testing.T, box *practice.Box, change func(*Config)) *bench {
+func linkTo(t testing.TB, box *practice.Box, change func(*Config)) *bench {
 	t.Helper()
 	cfg := Config{Dial: box.Dial, Port: "the practice port", RequirePractice: true, WantChannels: 4}
 	change(&cfg)
@@ -155,7 +157,7 @@ func (b *bench) ready() {
 }
 
 // granting renews a grant in the background until the returned function is
-// called.
+// called, or the test ends.
 func (b *bench) granting(number uint64) (stop func()) {
 	quit, done := make(chan struct{}), make(chan struct{})
 	go func() {
@@ -169,55 +171,61 @@ func (b *bench) granting(number uint64) (stop func()) {
 			}
 		}
 	}()
-	return func() { close(quit); <-done }
+	stop = sync.OnceFunc(func() { close(quit); <-done })
+	b.t.Cleanup(stop)
+	return stop
 }
 
 func TestAFiringFromConnectionToConfirmedOpenOverAPseudoTerminal(t *testing.T) {
-	b := overPTY(t, nil)
-	c := await[Connected](b, 3*time.Second)
-	if c.Channels != 4 || !c.Identity.Practice() || c.TestCurrentA != 0.001 || c.Changed {
-		t.Fatalf("connected: %+v", c)
-	}
-	h := b.box.Hands()
-	h.Igniters(true)
-	b.link.Lease(true)
-	s := b.snapshot(time.Second, "a resistance scan", func(s Snapshot) bool { return s.Scan > 0 })
-	for k, r := range s.S.ChannelOhm {
-		if v := r.Value; v < 1.5 || v > 3 {
-			t.Errorf("channel %d reads %v ohm, want lead and bridge together", k+1, r)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		c := await[Connected](b, 3*time.Second)
+		if c.Channels != 4 || !c.Identity.Practice() || c.TestCurrentA != 0.001 || c.Changed {
+			t.Fatalf("connected: %+v", c)
 		}
-	}
-	b.link.Lease(false)
-	b.ready()
-	stop := b.granting(1)
-	await[PermitClosed](b, time.Second)
-	b.box.Hands().Press(700 * time.Millisecond)
-	b.snapshot(time.Second, "a pulse", func(s Snapshot) bool { return s.Pulses == 1 && s.Presses == 1 && s.PermitClosed })
-	open := await[PermitConfirmedOpen](b, 2*time.Second)
-	stop()
-	if !open.WasOn || open.PulsesUnchanged || open.Pulses != 1 {
-		t.Errorf("confirmed open: %+v, want one pulse after ON", open)
-	}
-	b.link.AskFire()
-	f := await[FireRead](b, time.Second)
-	if f.Pulses != 1 || f.LengthS.Value < 0.65 || f.LengthS.Value > 0.80 {
-		t.Errorf("pulse: %+v, want a length of 0.7 s", f)
-	}
-	for _, m := range b.box.Lit() {
-		if !m.Lit {
-			t.Errorf("motor %d is dark: %+v", m.Motor, m)
+		h := b.box.Hands()
+		h.Igniters(true)
+		b.link.Lease(true)
+		s := b.snapshot(time.Second, "a resistance scan", func(s Snapshot) bool { return s.Scan > 0 })
+		for k, r := range s.S.ChannelOhm {
+			if v := r.Value; v < 1.5 || v > 3 {
+				t.Errorf("channel %d reads %v ohm, want lead and bridge together", k+1, r)
+			}
 		}
-	}
+		b.link.Lease(false)
+		b.ready()
+		stop := b.granting(1)
+		await[PermitClosed](b, time.Second)
+		b.box.Hands().Press(700 * time.Millisecond)
+		b.snapshot(time.Second, "a pulse", func(s Snapshot) bool { return s.Pulses == 1 && s.Presses == 1 && s.PermitClosed })
+		open := await[PermitConfirmedOpen](b, 2*time.Second)
+		stop()
+		if !open.WasOn || open.PulsesUnchanged || open.Pulses != 1 {
+			t.Errorf("confirmed open: %+v, want one pulse after ON", open)
+		}
+		b.link.AskFire()
+		f := await[FireRead](b, time.Second)
+		if f.Pulses != 1 || f.LengthS.Value < 0.65 || f.LengthS.Value > 0.80 {
+			t.Errorf("pulse: %+v, want a length of 0.7 s", f)
+		}
+		for _, m := range b.box.Lit() {
+			if !m.Lit {
+				t.Errorf("motor %d is dark: %+v", m.Motor, m)
+			}
+		}
+	})
 }
 
 func TestTheLinkWorksInProcessAsWell(t *testing.T) {
-	b := linkTo(t, newBox(t, 4), func(*Config) {})
-	b.ready()
-	stop := b.granting(1)
-	await[PermitClosed](b, time.Second)
-	stop()
-	b.link.PermitOff()
-	if open := await[PermitConfirmedOpen](b, time.Second); !open.WasOn || !open.PulsesUnchanged {
-		t.Errorf("confirmed open: %+v, want unchanged pulses after ON", open)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := linkTo(t, newBox(t, 4), func(*Config) {})
+		b.ready()
+		stop := b.granting(1)
+		await[PermitClosed](b, time.Second)
+		stop()
+		b.link.PermitOff()
+		if open := await[PermitConfirmedOpen](b, time.Second); !open.WasOn || !open.PulsesUnchanged {
+			t.Errorf("confirmed open: %+v, want unchanged pulses after ON", open)
+		}
+	})
 }

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -37,7 +38,7 @@ func (i *instrument) serve() {
 const meterName = "bench works,DM5,,2.1"
 
 // meterOn starts an instrument and opens it.
-func meterOn(t *testing.T, cfg MeterConfig, i *instrument) (*Meter, error) {
+func meterOn(t testing.TB, cfg MeterConfig, i *instrument) (*Meter, error) {
 	t.Helper()
 	mine, theirs := net.Pipe()
 	i.rw = theirs
@@ -92,146 +93,164 @@ func TestMeterReadsTwice(t *testing.T) {
 		"a decimal comma":               {"1,5", "1,5 Ohm", 0.05, wire.Of(1.5), false},
 	} {
 		t.Run(name, func(t *testing.T) {
-			m, err := meterOn(t, MeterConfig{ErrorOhm: c.bound}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {c.first, c.second}})})
-			if err != nil {
-				t.Fatal(err)
-			}
-			p, err := m.Resistance(ctx)
-			if errors.Is(err, ErrDisagree) != c.disagree || !c.disagree && err != nil {
-				t.Fatalf("got %+v, %v, want disagreement %v", p, err, c.disagree)
-			}
-			if d := p.Value.Value - c.want.Value; p.Value.Kind != c.want.Kind || d > 1e-9 || d < -1e-9 {
-				t.Errorf("got %+v, want %+v", p.Value, c.want)
-			}
+			steady.Try(t, func(t testing.TB) {
+				m, err := meterOn(t, MeterConfig{ErrorOhm: c.bound}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {c.first, c.second}})})
+				if err != nil {
+					t.Fatal(err)
+				}
+				p, err := m.Resistance(ctx)
+				if errors.Is(err, ErrDisagree) != c.disagree || !c.disagree && err != nil {
+					t.Fatalf("got %+v, %v, want disagreement %v", p, err, c.disagree)
+				}
+				if d := p.Value.Value - c.want.Value; p.Value.Kind != c.want.Kind || d > 1e-9 || d < -1e-9 {
+					t.Errorf("got %+v, want %+v", p.Value, c.want)
+				}
+			})
 		})
 	}
 }
 
 func TestMeterThatMeasuresNothingGivesNoReading(t *testing.T) {
-	m, err := meterOn(t, MeterConfig{ErrorOhm: 1}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {"9.91E37"}})})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if p, err := m.Resistance(context.Background()); err == nil || p.Value != (Reading{}) {
-		t.Errorf("got %+v, %v, want an error and no value", p, err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		m, err := meterOn(t, MeterConfig{ErrorOhm: 1}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {"9.91E37"}})})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p, err := m.Resistance(context.Background()); err == nil || p.Value != (Reading{}) {
+			t.Errorf("got %+v, %v, want an error and no value", p, err)
+		}
+	})
 }
 
 func TestMeterInFourWiresAndRemote(t *testing.T) {
-	remote := false
-	say := replies(map[string][]string{"MEAS:FRES?": {"0.5"}})
-	m, err := meterOn(t, MeterConfig{FourWire: true, Remote: true}, &instrument{say: func(q string) []string {
-		if q == "SYST:REM" {
-			remote = true
-			return nil
+	steady.Try(t, func(t testing.TB) {
+		remote := false
+		say := replies(map[string][]string{"MEAS:FRES?": {"0.5"}})
+		m, err := meterOn(t, MeterConfig{FourWire: true, Remote: true}, &instrument{say: func(q string) []string {
+			if q == "SYST:REM" {
+				remote = true
+				return nil
+			}
+			if !remote {
+				return nil // it wants to be told first
+			}
+			return say(q)
+		}})
+		if err != nil {
+			t.Fatal(err)
 		}
-		if !remote {
-			return nil // it wants to be told first
+		if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(0.5) {
+			t.Errorf("got %+v, %v", p, err)
 		}
-		return say(q)
-	}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(0.5) {
-		t.Errorf("got %+v, %v", p, err)
-	}
-	if m.Identity().Model != "DM5" {
-		t.Errorf("identity: %+v", m.Identity())
-	}
+		if m.Identity().Model != "DM5" {
+			t.Errorf("identity: %+v", m.Identity())
+		}
+	})
 }
 
 func TestMeterVoltageFallsBackToTheShortQuery(t *testing.T) {
-	m, err := meterOn(t, MeterConfig{ErrorV: 0.01}, &instrument{say: replies(map[string][]string{"MEAS:VOLT?": {"12.42", "12.425"}})})
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := m.Voltage(context.Background())
-	if err != nil || p.First != wire.Of(12.42) || p.Second != wire.Of(12.425) {
-		t.Errorf("got %+v, %v", p, err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		m, err := meterOn(t, MeterConfig{ErrorV: 0.01}, &instrument{say: replies(map[string][]string{"MEAS:VOLT?": {"12.42", "12.425"}})})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := m.Voltage(context.Background())
+		if err != nil || p.First != wire.Of(12.42) || p.Second != wire.Of(12.425) {
+			t.Errorf("got %+v, %v", p, err)
+		}
+	})
 }
 
 func TestMeterWithEchoAndCarriageReturnsOnly(t *testing.T) {
-	say := replies(map[string][]string{"MEAS:RES?": {"2.5"}})
-	m, err := meterOn(t, MeterConfig{}, &instrument{ends: "\r", say: func(q string) []string { return append([]string{q}, say(q)...) }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(2.5) {
-		t.Errorf("got %+v, %v", p, err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		say := replies(map[string][]string{"MEAS:RES?": {"2.5"}})
+		m, err := meterOn(t, MeterConfig{}, &instrument{ends: "\r", say: func(q string) []string { return append([]string{q}, say(q)...) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(2.5) {
+			t.Errorf("got %+v, %v", p, err)
+		}
+	})
 }
 
 // A reading that comes after its question was given up must not be taken for
 // the answer to the next.
 func TestMeterDoesNotTakeALateReadingForAnother(t *testing.T) {
-	slow := true
-	m, err := meterOn(t, MeterConfig{Slowest: 150 * time.Millisecond}, &instrument{say: func(q string) []string {
-		switch {
-		case q == "*IDN?":
-			return []string{meterName}
-		case slow:
-			slow = false
-			time.Sleep(200 * time.Millisecond)
-			return []string{"1.111"}
+	steady.Try(t, func(t testing.TB) {
+		slow := true
+		m, err := meterOn(t, MeterConfig{Slowest: 150 * time.Millisecond}, &instrument{say: func(q string) []string {
+			switch {
+			case q == "*IDN?":
+				return []string{meterName}
+			case slow:
+				slow = false
+				time.Sleep(200 * time.Millisecond)
+				return []string{"1.111"}
+			}
+			return []string{"2.222"}
+		}})
+		if err != nil {
+			t.Fatal(err)
 		}
-		return []string{"2.222"}
-	}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if p, err := m.Resistance(context.Background()); err == nil {
-		t.Fatalf("a slow meter: got %+v, want no answer", p)
-	}
-	p, err := m.Resistance(context.Background())
-	if err != nil || p.First != wire.Of(2.222) || p.Second != wire.Of(2.222) {
-		t.Errorf("got %+v, %v, want 2.222 twice", p, err)
-	}
+		if p, err := m.Resistance(context.Background()); err == nil {
+			t.Fatalf("a slow meter: got %+v, want no answer", p)
+		}
+		p, err := m.Resistance(context.Background())
+		if err != nil || p.First != wire.Of(2.222) || p.Second != wire.Of(2.222) {
+			t.Errorf("got %+v, %v, want 2.222 twice", p, err)
+		}
+	})
 }
 
 func TestMeterWaitsForASlowReading(t *testing.T) {
-	m, err := meterOn(t, MeterConfig{Slowest: time.Second}, &instrument{gap: 300 * time.Millisecond, say: replies(map[string][]string{"MEAS:RES?": {"3.3"}})})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(3.3) {
-		t.Errorf("got %+v, %v", p, err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		m, err := meterOn(t, MeterConfig{Slowest: time.Second}, &instrument{gap: 300 * time.Millisecond, say: replies(map[string][]string{"MEAS:RES?": {"3.3"}})})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(3.3) {
+			t.Errorf("got %+v, %v", p, err)
+		}
+	})
 }
 
 func TestMeterRefusals(t *testing.T) {
-	if _, err := meterOn(t, MeterConfig{Slowest: 60 * time.Millisecond}, &instrument{say: func(string) []string { return nil }}); err == nil {
-		t.Error("a dumb instrument was taken")
-	}
-	practice := func(string) []string { return []string{"holdline,PRACTICE,0001,1.0"} }
-	if _, err := meterOn(t, MeterConfig{}, &instrument{say: practice}); err == nil || !strings.Contains(err.Error(), "practice") {
-		t.Errorf("a practice box as a meter: %v", err)
-	}
-	m, err := meterOn(t, MeterConfig{}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {"5 kOhm"}})})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if p, err := m.Resistance(context.Background()); err == nil {
-		t.Errorf("a unit with a prefix was taken: %+v", p)
-	}
+	steady.Try(t, func(t testing.TB) {
+		if _, err := meterOn(t, MeterConfig{Slowest: 60 * time.Millisecond}, &instrument{say: func(string) []string { return nil }}); err == nil {
+			t.Error("a dumb instrument was taken")
+		}
+		practice := func(string) []string { return []string{"holdline,PRACTICE,0001,1.0"} }
+		if _, err := meterOn(t, MeterConfig{}, &instrument{say: practice}); err == nil || !strings.Contains(err.Error(), "practice") {
+			t.Errorf("a practice box as a meter: %v", err)
+		}
+		m, err := meterOn(t, MeterConfig{}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {"5 kOhm"}})})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p, err := m.Resistance(context.Background()); err == nil {
+			t.Errorf("a unit with a prefix was taken: %+v", p)
+		}
+	})
 }
 
 func TestMeterUnpluggedWhileItMeasures(t *testing.T) {
-	i := &instrument{}
-	i.say = func(q string) []string {
-		if q == "*IDN?" {
-			return []string{meterName}
+	steady.Try(t, func(t testing.TB) {
+		i := &instrument{}
+		i.say = func(q string) []string {
+			if q == "*IDN?" {
+				return []string{meterName}
+			}
+			_ = i.rw.Close()
+			return nil
 		}
-		_ = i.rw.Close()
-		return nil
-	}
-	m, err := meterOn(t, MeterConfig{Slowest: 5 * time.Second}, i)
-	if err != nil {
-		t.Fatal(err)
-	}
-	began := time.Now()
-	if p, err := m.Resistance(context.Background()); err == nil || time.Since(began) > time.Second {
-		t.Errorf("got %+v, %v after %v, want an error at once", p, err, time.Since(began))
-	}
+		m, err := meterOn(t, MeterConfig{Slowest: 5 * time.Second}, i)
+		if err != nil {
+			t.Fatal(err)
+		}
+		began := time.Now()
+		if p, err := m.Resistance(context.Background()); err == nil || time.Since(began) > time.Second {
+			t.Errorf("got %+v, %v after %v, want an error at once", p, err, time.Since(began))
+		}
+	})
 }

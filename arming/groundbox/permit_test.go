@@ -6,181 +6,199 @@ import (
 	"time"
 
 	"holdline/arming/groundbox/practice"
+	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
 func TestTheZeroGrantPermitsNothing(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	b.ready()
-	for range 10 {
-		b.link.Permit(Grant{})
-		b.link.Permit(Grant{Until: time.Now().Add(time.Second)})
-		b.link.Permit(Grant{Number: 1})
-		time.Sleep(20 * time.Millisecond)
-	}
-	for _, line := range newest().lines() {
-		if strings.HasPrefix(line, "OUTP:PERM ON") {
-			t.Errorf("sent %q", line)
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		b.ready()
+		for range 10 {
+			b.link.Permit(Grant{})
+			b.link.Permit(Grant{Until: time.Now().Add(time.Second)})
+			b.link.Permit(Grant{Number: 1})
+			time.Sleep(20 * time.Millisecond)
 		}
-	}
+		for _, line := range newest().lines() {
+			if strings.HasPrefix(line, "OUTP:PERM ON") {
+				t.Errorf("sent %q", line)
+			}
+		}
+	})
 }
 
 func TestOnOnceAndKeepEveryTenthOfASecondWithNumbersOfItsOwn(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	b.ready()
-	newest().lines()
-	stop := b.granting(1)
-	await[PermitClosed](b, time.Second)
-	began := time.Now()
-	for time.Since(began) < 1200*time.Millisecond {
-		await[SnapshotRead](b, time.Second)
-	}
-	stop()
-	ons, keeps, used := 0, 0, map[string]bool{}
-	for _, line := range newest().lines() {
-		if rest, is := strings.CutPrefix(line, "OUTP:PERM ON,"); is {
-			ons++
-			used[rest] = true
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		b.ready()
+		newest().lines()
+		stop := b.granting(1)
+		await[PermitClosed](b, time.Second)
+		began := time.Now()
+		for time.Since(began) < 1200*time.Millisecond {
+			await[SnapshotRead](b, time.Second)
 		}
-		if rest, is := strings.CutPrefix(line, "OUTP:PERM:KEEP "); is {
-			keeps++
-			if used[rest] {
-				t.Errorf("a number twice: %q", line)
+		stop()
+		ons, keeps, used := 0, 0, map[string]bool{}
+		for _, line := range newest().lines() {
+			if rest, is := strings.CutPrefix(line, "OUTP:PERM ON,"); is {
+				ons++
+				used[rest] = true
 			}
-			used[rest] = true
+			if rest, is := strings.CutPrefix(line, "OUTP:PERM:KEEP "); is {
+				keeps++
+				if used[rest] {
+					t.Errorf("a number twice: %q", line)
+				}
+				used[rest] = true
+			}
 		}
-	}
-	if ons != 1 || keeps < 9 || keeps > 14 {
-		t.Errorf("%d ON and %d KEEP in 1.2 s, want 1 and about 12", ons, keeps)
-	}
+		if ons != 1 || keeps < 9 || keeps > 14 {
+			t.Errorf("%d ON and %d KEEP in 1.2 s, want 1 and about 12", ons, keeps)
+		}
+	})
 }
 
 func TestThePermitFallsWhenNobodyGrantsIt(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	stop()
-	began := time.Now()
-	wantReason(t, await[PermitDropped](b, time.Second).Reason, "not asked for again")
-	open := await[PermitConfirmedOpen](b, time.Second)
-	if took := time.Since(began); took > 500*time.Millisecond {
-		t.Errorf("open %v after the last grant", took)
-	}
-	if !open.WasOn || !open.PulsesUnchanged {
-		t.Errorf("confirmed: %+v", open)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		stop()
+		began := time.Now()
+		wantReason(t, await[PermitDropped](b, time.Second).Reason, "not asked for again")
+		open := await[PermitConfirmedOpen](b, time.Second)
+		if took := time.Since(began); took > 500*time.Millisecond {
+			t.Errorf("open %v after the last grant", took)
+		}
+		if !open.WasOn || !open.PulsesUnchanged {
+			t.Errorf("confirmed: %+v", open)
+		}
+	})
 }
 
 func TestAGrantOfTheFarFutureIsCutShort(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	b.ready()
-	b.link.Permit(Grant{Number: 1, Until: time.Now().Add(time.Hour)})
-	await[PermitClosed](b, time.Second)
-	await[PermitDropped](b, MostGrant+300*time.Millisecond)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		b.ready()
+		b.link.Permit(Grant{Number: 1, Until: time.Now().Add(time.Hour)})
+		await[PermitClosed](b, time.Second)
+		await[PermitDropped](b, MostGrant+300*time.Millisecond)
+	})
 }
 
 // The whole process stands still, or is killed: nothing goes out any more, OFF
 // neither. The box opens by itself, within its watchdog time and 20 ms.
 func TestTheWatchdogOpensWhenTheProcessIsStopped(t *testing.T) {
 	t.Parallel()
-	for range 3 {
-		box := newBox(t, 4)
-		dial, newest := tapped(box, nil)
-		b := linkTo(t, box, func(c *Config) { c.Dial = dial })
-		stop := b.closed()
-		time.Sleep(300 * time.Millisecond)
-		newest().set(func(x *tap) { x.deaf = true })
-		deaf := box.State().At
-		time.Sleep(600 * time.Millisecond)
-		s := box.State()
-		if s.PermitCommanded || s.Events&wire.EventWatchdog == 0 || s.PermitOpenedAt-deaf > 520*time.Millisecond {
-			t.Errorf("commanded %v, events %v, open %v after the process stopped", s.PermitCommanded, s.Events, s.PermitOpenedAt-deaf)
+	steady.Try(t, func(t testing.TB) {
+		for range 3 {
+			box := newBox(t, 4)
+			dial, newest := tapped(box, nil)
+			b := linkTo(t, box, func(c *Config) { c.Dial = dial })
+			stop := b.closed()
+			time.Sleep(300 * time.Millisecond)
+			newest().set(func(x *tap) { x.deaf = true })
+			deaf := box.State().At
+			time.Sleep(600 * time.Millisecond)
+			s := box.State()
+			if s.PermitCommanded || s.Events&wire.EventWatchdog == 0 || s.PermitOpenedAt-deaf > 520*time.Millisecond {
+				t.Errorf("commanded %v, events %v, open %v after the process stopped", s.PermitCommanded, s.Events, s.PermitOpenedAt-deaf)
+			}
+			stop()
+			b.link.Close()
 		}
-		stop()
-		b.link.Close()
-	}
+	})
 }
 
 func TestTheDriverLetsGoWhenItWasLateItself(t *testing.T) {
 	t.Parallel()
-	clock := &skewed{}
-	b := overPTY(t, func(c *Config) { c.Clock = clock.now })
-	b.ready()
-	quit, done := make(chan struct{}), make(chan struct{})
-	go func() {
-		defer close(done)
-		for {
-			b.link.Permit(Grant{Number: 1, Until: clock.now().Add(400 * time.Millisecond)})
-			select {
-			case <-quit:
-				return
-			case <-time.After(20 * time.Millisecond):
+	steady.Try(t, func(t testing.TB) {
+		clock := &skewed{}
+		b := overPTY(t, func(c *Config) { c.Clock = clock.now })
+		b.ready()
+		quit, done := make(chan struct{}), make(chan struct{})
+		t.Cleanup(func() { close(quit); <-done })
+		go func() {
+			defer close(done)
+			for {
+				b.link.Permit(Grant{Number: 1, Until: clock.now().Add(400 * time.Millisecond)})
+				select {
+				case <-quit:
+					return
+				case <-time.After(20 * time.Millisecond):
+				}
 			}
-		}
-	}()
-	await[PermitClosed](b, time.Second)
-	clock.jump(MostStall + 20*time.Millisecond)
-	b.link.Permit(Grant{Number: 1, Until: clock.now().Add(400 * time.Millisecond)})
-	wantReason(t, await[PermitDropped](b, time.Second).Reason, "stood still")
-	await[PermitConfirmedOpen](b, time.Second)
-	close(quit)
-	<-done
+		}()
+		await[PermitClosed](b, time.Second)
+		clock.jump(MostStall + 20*time.Millisecond)
+		b.link.Permit(Grant{Number: 1, Until: clock.now().Add(400 * time.Millisecond)})
+		wantReason(t, await[PermitDropped](b, time.Second).Reason, "stood still")
+		await[PermitConfirmedOpen](b, time.Second)
+	})
 }
 
 func TestANumberThatHasEndedIsNotTakenUpAgain(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	stop := b.closed()
-	b.link.PermitOff()
-	await[PermitConfirmedOpen](b, time.Second)
-	newest().lines()
-	// The box would take another ON after the key has been out and in.
-	b.box.Hands().Key(false)
-	b.snapshot(time.Second, "key out", func(s Snapshot) bool { return !s.KeyIn })
-	b.box.Hands().Key(true)
-	b.snapshot(time.Second, "key in", func(s Snapshot) bool { return s.KeyIn && !s.Pole1Closed })
-	time.Sleep(200 * time.Millisecond) // the old grant is still being renewed
-	stop()
-	for _, line := range newest().lines() {
-		if strings.HasPrefix(line, "OUTP:PERM ON") {
-			t.Errorf("sent %q for a grant that had ended", line)
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		stop := b.closed()
+		b.link.PermitOff()
+		await[PermitConfirmedOpen](b, time.Second)
+		newest().lines()
+		// The box would take another ON after the key has been out and in.
+		b.box.Hands().Key(false)
+		b.snapshot(time.Second, "key out", func(s Snapshot) bool { return !s.KeyIn })
+		b.box.Hands().Key(true)
+		b.snapshot(time.Second, "key in", func(s Snapshot) bool { return s.KeyIn && !s.Pole1Closed })
+		time.Sleep(200 * time.Millisecond) // the old grant is still being renewed
+		stop()
+		for _, line := range newest().lines() {
+			if strings.HasPrefix(line, "OUTP:PERM ON") {
+				t.Errorf("sent %q for a grant that had ended", line)
+			}
 		}
-	}
-	again := b.granting(2)
-	await[PermitClosed](b, time.Second)
-	again()
+		again := b.granting(2)
+		await[PermitClosed](b, time.Second)
+		again()
+	})
 }
 
 func TestOffWithoutAnyGrantIsConfirmedToo(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	await[Connected](b, 3*time.Second)
-	b.link.PermitOff()
-	open := await[PermitConfirmedOpen](b, time.Second)
-	if open.WasOn || !open.PulsesUnchanged || open.After > ConfirmWithin {
-		t.Errorf("confirmed: %+v", open)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		await[Connected](b, 3*time.Second)
+		b.link.PermitOff()
+		open := await[PermitConfirmedOpen](b, time.Second)
+		if open.WasOn || !open.PulsesUnchanged || open.After > ConfirmWithin {
+			t.Errorf("confirmed: %+v", open)
+		}
+	})
 }
 
 func TestAWeldedPermitIsCalledOut(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	defer stop()
-	f := b.fault("permit-welded")
-	time.Sleep(20 * time.Millisecond)
-	began := time.Now()
-	b.link.PermitOff()
-	wantReason(t, await[PermitDidNotOpen](b, time.Second).Reason, "contact reads closed")
-	if took := time.Since(began); took > ConfirmWithin+60*time.Millisecond {
-		t.Errorf("the alarm came after %v", took)
-	}
-	b.snapshot(time.Second, "event 16", func(s Snapshot) bool { return s.Events&wire.EventWelded != 0 })
-	b.box.ClearFault(f)
-	await[PermitConfirmedOpen](b, time.Second)
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		defer stop()
+		f := b.fault("permit-welded")
+		time.Sleep(20 * time.Millisecond)
+		began := time.Now()
+		b.link.PermitOff()
+		wantReason(t, await[PermitDidNotOpen](b, time.Second).Reason, "contact reads closed")
+		if took := time.Since(began); took > ConfirmWithin+60*time.Millisecond {
+			t.Errorf("the alarm came after %v", took)
+		}
+		b.snapshot(time.Second, "event 16", func(s Snapshot) bool { return s.Events&wire.EventWelded != 0 })
+		b.box.ClearFault(f)
+		await[PermitConfirmedOpen](b, time.Second)
+	})
 }
 
 func TestOnIsNotSentInTheFaceOfWhatTheBoxShows(t *testing.T) {
@@ -197,69 +215,75 @@ func TestOnIsNotSentInTheFaceOfWhatTheBoxShows(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			b, newest := throughTap(t, nil)
-			b.ready()
-			if c.prepare != nil {
-				c.prepare(b.box.Hands())
-			}
-			if c.fault != "" {
-				b.fault(c.fault)
-			}
-			time.Sleep(250 * time.Millisecond)
-			await[SnapshotRead](b, time.Second)
-			newest().lines()
-			stop := b.granting(1)
-			defer stop()
-			wantReason(t, await[Refused](b, time.Second).Reason, c.want)
-			for _, line := range newest().lines() {
-				if strings.HasPrefix(line, "OUTP:PERM ON") {
-					t.Errorf("sent %q", line)
+			steady.Try(t, func(t testing.TB) {
+				b, newest := throughTap(t, nil)
+				b.ready()
+				if c.prepare != nil {
+					c.prepare(b.box.Hands())
 				}
-			}
+				if c.fault != "" {
+					b.fault(c.fault)
+				}
+				time.Sleep(250 * time.Millisecond)
+				await[SnapshotRead](b, time.Second)
+				newest().lines()
+				stop := b.granting(1)
+				defer stop()
+				wantReason(t, await[Refused](b, time.Second).Reason, c.want)
+				for _, line := range newest().lines() {
+					if strings.HasPrefix(line, "OUTP:PERM ON") {
+						t.Errorf("sent %q", line)
+					}
+				}
+			})
 		})
 	}
 }
 
 func TestTheKeyPulledAndTheButtonReleasedEndTheGrant(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	b.box.Hands().Key(false)
-	wantReason(t, await[PermitDropped](b, time.Second).Reason, "key is out")
-	await[PermitConfirmedOpen](b, time.Second)
-	stop()
-	b.link.ClearEvents(wire.EventKeyPulled)
-	b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
-	b.box.Hands().Key(true)
-	b.snapshot(time.Second, "key in", func(s Snapshot) bool { return s.KeyIn && !s.Pole1Closed })
-	stop = b.granting(2)
-	defer stop()
-	await[PermitClosed](b, time.Second)
-	b.box.Hands().Press(120 * time.Millisecond)
-	wantReason(t, await[PermitDropped](b, time.Second).Reason, "the box has opened the permit")
-	if open := await[PermitConfirmedOpen](b, time.Second); open.PulsesUnchanged || open.Pulses != 1 {
-		t.Errorf("confirmed: %+v, want one pulse", open)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		b.box.Hands().Key(false)
+		wantReason(t, await[PermitDropped](b, time.Second).Reason, "key is out")
+		await[PermitConfirmedOpen](b, time.Second)
+		stop()
+		b.link.ClearEvents(wire.EventKeyPulled)
+		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
+		b.box.Hands().Key(true)
+		b.snapshot(time.Second, "key in", func(s Snapshot) bool { return s.KeyIn && !s.Pole1Closed })
+		stop = b.granting(2)
+		defer stop()
+		await[PermitClosed](b, time.Second)
+		b.box.Hands().Press(120 * time.Millisecond)
+		wantReason(t, await[PermitDropped](b, time.Second).Reason, "the box has opened the permit")
+		if open := await[PermitConfirmedOpen](b, time.Second); open.PulsesUnchanged || open.Pulses != 1 {
+			t.Errorf("confirmed: %+v, want one pulse", open)
+		}
+	})
 }
 
 // A KEEP may cross the box's own opening of the permit: the refusal is the
 // link's own doing and no fault.
 func TestAKeepThatCrossesTheReleaseIsCalledItsOwn(t *testing.T) {
 	t.Parallel()
-	// On a busy machine the refusal can come after a snapshot that has ended
-	// the grant already; it is then nobody's, which only stops. So a crossing
-	// gets a few tries.
-	for range 5 {
-		if keepCrossesRelease(t) {
-			return
+	steady.Try(t, func(t testing.TB) {
+		// On a busy machine the refusal can come after a snapshot that has ended
+		// the grant already; it is then nobody's, which only stops. So a crossing
+		// gets a few tries.
+		for range 5 {
+			if keepCrossesRelease(t) {
+				return
+			}
 		}
-	}
-	t.Error("five refusals of a KEEP at the release, and none was taken for the link's own")
+		t.Error("five refusals of a KEEP at the release, and none was taken for the link's own")
+	})
 }
 
 // keepCrossesRelease reports whether the refusal of a late KEEP, at the moment
 // of the release, was called the link's own.
-func keepCrossesRelease(t *testing.T) bool {
+func keepCrossesRelease(t testing.TB) bool {
 	b, _ := throughTap(t, nil)
 	stop := b.closed()
 	defer stop()
@@ -276,59 +300,63 @@ func keepCrossesRelease(t *testing.T) bool {
 
 func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
 	t.Parallel()
-	b := overPTY(t, nil)
-	stop := b.closed()
-	b.link.Close()
-	stop()
-	for end := time.Now().Add(400 * time.Millisecond); b.box.State().PermitCommanded && time.Now().Before(end); {
-		time.Sleep(time.Millisecond) // what was written last is still on its way
-	}
-	if s := b.box.State(); s.PermitCommanded || s.Events&wire.EventWatchdog != 0 {
-		t.Errorf("after Close: commanded %v, events %v: want it opened by OFF", s.PermitCommanded, s.Events)
-	}
-	for range b.link.Reports() { // it is closed
-	}
-	b.link.Close() // once more is nothing
+	steady.Try(t, func(t testing.TB) {
+		b := overPTY(t, nil)
+		stop := b.closed()
+		b.link.Close()
+		stop()
+		for end := time.Now().Add(400 * time.Millisecond); b.box.State().PermitCommanded && time.Now().Before(end); {
+			time.Sleep(time.Millisecond) // what was written last is still on its way
+		}
+		if s := b.box.State(); s.PermitCommanded || s.Events&wire.EventWatchdog != 0 {
+			t.Errorf("after Close: commanded %v, events %v: want it opened by OFF", s.PermitCommanded, s.Events)
+		}
+		for range b.link.Reports() { // it is closed
+		}
+		b.link.Close() // once more is nothing
 
-	c := overPTY(t, nil)
-	await[Connected](c, 3*time.Second)
-	c.link.Lease(true)
-	c.snapshot(time.Second, "a scan", func(s Snapshot) bool { return s.Scan > 0 })
-	c.link.Close()
-	for end := time.Now().Add(time.Second); c.box.State().Lease && time.Now().Before(end); {
-		time.Sleep(time.Millisecond) // it would last for 3 s and more by itself
-	}
-	if c.box.State().Lease {
-		t.Error("the lease is on after Close")
-	}
+		c := overPTY(t, nil)
+		await[Connected](c, 3*time.Second)
+		c.link.Lease(true)
+		c.snapshot(time.Second, "a scan", func(s Snapshot) bool { return s.Scan > 0 })
+		c.link.Close()
+		for end := time.Now().Add(time.Second); c.box.State().Lease && time.Now().Before(end); {
+			time.Sleep(time.Millisecond) // it would last for 3 s and more by itself
+		}
+		if c.box.State().Lease {
+			t.Error("the lease is on after Close")
+		}
+	})
 }
 
 func TestOffGoesOutBeforeWhatIsQueuedOnAClog(t *testing.T) {
 	t.Parallel()
-	b, newest := throughTap(t, nil)
-	stop := b.closed()
-	newest().lines()
-	clog := make(chan struct{})
-	newest().set(func(x *tap) { x.clog = clog })
-	time.Sleep(120 * time.Millisecond) // one write hangs by now
-	began := time.Now()
-	b.link.PermitOff()
-	if took := time.Since(began); took > 20*time.Millisecond {
-		t.Errorf("PermitOff took %v on a clogged port", took)
-	}
-	stop()
-	time.Sleep(40 * time.Millisecond)
-	newest().set(func(x *tap) { x.clog = nil })
-	close(clog)
-	time.Sleep(40 * time.Millisecond)
-	lines := newest().lines()
-	for i, line := range lines {
-		if line == "OUTP:PERM OFF" {
-			if i > 2 { // the one that hung, and the line ending before OFF
-				t.Errorf("OFF came after %q", lines[:i])
-			}
-			return
+	steady.Try(t, func(t testing.TB) {
+		b, newest := throughTap(t, nil)
+		stop := b.closed()
+		newest().lines()
+		clog := make(chan struct{})
+		newest().set(func(x *tap) { x.clog = clog })
+		time.Sleep(120 * time.Millisecond) // one write hangs by now
+		began := time.Now()
+		b.link.PermitOff()
+		if took := time.Since(began); took > 20*time.Millisecond {
+			t.Errorf("PermitOff took %v on a clogged port", took)
 		}
-	}
-	t.Errorf("no OFF in %q", lines)
+		stop()
+		time.Sleep(40 * time.Millisecond)
+		newest().set(func(x *tap) { x.clog = nil })
+		close(clog)
+		time.Sleep(40 * time.Millisecond)
+		lines := newest().lines()
+		for i, line := range lines {
+			if line == "OUTP:PERM OFF" {
+				if i > 2 { // the one that hung, and the line ending before OFF
+					t.Errorf("OFF came after %q", lines[:i])
+				}
+				return
+			}
+		}
+		t.Errorf("no OFF in %q", lines)
+	})
 }

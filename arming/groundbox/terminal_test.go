@@ -12,7 +12,7 @@ import (
 )
 
 // rawTerminal makes a pseudo-terminal and returns the name of its user side.
-func rawTerminal(t *testing.T) (name string, master *os.File) {
+func rawTerminal(t testing.TB) (name string, master *os.File) {
 	t.Helper()
 	master, tty, err := practice.OpenTerminal()
 	if err != nil {
@@ -46,7 +46,7 @@ func (r *relay) is() bool {
 	return r.paused
 }
 
-func (r *relay) start(t *testing.T, master *os.File, box *practice.Box) {
+func (r *relay) start(t testing.TB, master *os.File, box *practice.Box) {
 	stop := make(chan struct{})
 	var done sync.WaitGroup
 	done.Go(func() {

@@ -12,12 +12,13 @@ import (
 	"golang.org/x/crypto/ssh"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/steady"
 	"holdline/checklist/record"
 	"holdline/tui"
 )
 
 // keyFile is a throw-away private key, protected when a passphrase is given.
-func keyFile(t *testing.T, secret byte, passphrase string) string {
+func keyFile(t testing.TB, secret byte, passphrase string) string {
 	t.Helper()
 	seed := make([]byte, ed25519.SeedSize)
 	seed[0] = secret
@@ -32,6 +33,16 @@ func keyFile(t *testing.T, secret byte, passphrase string) string {
 	path := filepath.Join(t.TempDir(), "key")
 	copyFile(t, path, pem.EncodeToMemory(block))
 	return path
+}
+
+// said counts the lines of the log with a text.
+func (c *crew) said(text string) (n int) {
+	for _, l := range c.frame().Log {
+		if l.Text == text {
+			n++
+		}
+	}
+	return n
 }
 
 // closedQuickly goes to CLOSED without a firing: scrubbed before anything was
@@ -59,71 +70,78 @@ func (c *crew) counter(what string, ok func(tui.CounterView) bool) {
 // said. The record stays valid all the way, and has both names at the end.
 func TestTheRangeOfficerCounterSignsAtClosing(t *testing.T) {
 	t.Parallel()
-	c := newCrew(t, quietDir(t), func(o *Options) { o.KeyFile = keyFile(t, 1, "") })
-	key := keyFile(t, 2, "quiet plover")
-	c.cfg.CounterSign(key, "")
-	c.until("a refusal", 3*time.Second, func(arming.State) bool { return strings.Contains(c.frame().Refusal.Why, "not closed yet") })
+	steady.Try(t, func(t testing.TB) {
+		c := newCrew(t, quietDir(t), func(o *Options) { o.KeyFile = keyFile(t, 1, "") })
+		key := keyFile(t, 2, "quiet plover")
+		c.cfg.CounterSign(key, "")
+		c.until("a refusal", 3*time.Second, func(arming.State) bool { return strings.Contains(c.frame().Refusal.Why, "not closed yet") })
 
-	c.closedQuickly()
-	path := c.frame().Record.Path
-	c.cfg.CounterSign(c.s.o.KeyFile, "")
-	c.counter("the same key", func(v tui.CounterView) bool { return strings.Contains(v.Fault, "on the record already") })
-	c.cfg.CounterSign(filepath.Join(t.TempDir(), "none"), "")
-	c.counter("no such key", func(v tui.CounterView) bool { return strings.Contains(v.Fault, "none") })
-	c.cfg.CounterSign(key, "")
-	c.counter("the passphrase asked", func(v tui.CounterView) bool { return v.Protects == key })
-	c.cfg.CounterSign(key, "loud plover")
-	c.counter("a wrong passphrase", func(v tui.CounterView) bool { return v.Fault != "" && v.By == "" })
-	if n := len(verify(t, path).Signatures); n != 1 {
-		t.Fatalf("%d signatures before the right one", n)
-	}
-	c.cfg.CounterSign(" "+key+" ", "quiet plover")
-	c.counter("the counter-signature", func(v tui.CounterView) bool { return strings.HasPrefix(v.By, "SHA256:") })
-	c.stop()
-	if r := verify(t, path); r.Status != record.OK || len(r.Signatures) != 2 || r.Signatures[1].Fingerprint != c.frame().Record.Counter.By {
-		t.Errorf("%v %+v, signatures %+v", r.Status, r.Findings, r.Signatures)
-	}
+		c.closedQuickly()
+		path := c.frame().Record.Path
+		c.cfg.CounterSign(c.s.o.KeyFile, "")
+		c.counter("the same key", func(v tui.CounterView) bool { return strings.Contains(v.Fault, "on the record already") })
+		c.cfg.CounterSign(filepath.Join(t.TempDir(), "none"), "")
+		c.counter("no such key", func(v tui.CounterView) bool { return strings.Contains(v.Fault, "none") })
+		c.cfg.CounterSign(key, "")
+		c.counter("the passphrase asked", func(v tui.CounterView) bool { return v.Protects == key })
+		c.cfg.CounterSign(key, "loud plover")
+		c.counter("a wrong passphrase", func(v tui.CounterView) bool { return v.Fault != "" && v.By == "" })
+		if n := len(verify(t, path).Signatures); n != 1 {
+			t.Fatalf("%d signatures before the right one", n)
+		}
+		c.cfg.CounterSign(" "+key+" ", "quiet plover")
+		c.counter("the counter-signature", func(v tui.CounterView) bool { return strings.HasPrefix(v.By, "SHA256:") })
+		c.stop()
+		if r := verify(t, path); r.Status != record.OK || len(r.Signatures) != 2 || r.Signatures[1].Fingerprint != c.frame().Record.Counter.By {
+			t.Errorf("%v %+v, signatures %+v", r.Status, r.Findings, r.Signatures)
+		}
+	})
 }
 
 // A record that was changed after it was closed is not counter-signed.
 func TestAChangedRecordIsNotCounterSigned(t *testing.T) {
 	t.Parallel()
-	c := newCrew(t, quietDir(t), nil)
-	c.closedQuickly()
-	path := c.frame().Record.Path
-	data, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	data[len(data)/2] ^= 1
-	copyFile(t, path, data)
-	c.cfg.CounterSign(keyFile(t, 2, ""), "")
-	c.counter("the refusal", func(v tui.CounterView) bool { return strings.Contains(v.Fault, "the record is not valid, changed") })
-	c.cfg.CounterSign("No", "")
-	c.counter("declined", func(v tui.CounterView) bool { return v.Declined && v.Fault == "" })
-	if _, err := os.Stat(record.SignaturePath(path, 2)); err == nil {
-		t.Error("a changed record has a second signature")
-	}
+	steady.Try(t, func(t testing.TB) {
+		c := newCrew(t, quietDir(t), nil)
+		c.closedQuickly()
+		path := c.frame().Record.Path
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		data[len(data)/2] ^= 1
+		copyFile(t, path, data)
+		c.cfg.CounterSign(keyFile(t, 2, ""), "")
+		c.counter("the refusal", func(v tui.CounterView) bool { return strings.Contains(v.Fault, "the record is not valid, changed") })
+		c.cfg.CounterSign("No", "")
+		c.counter("declined", func(v tui.CounterView) bool { return v.Declined && v.Fault == "" })
+		if _, err := os.Stat(record.SignaturePath(path, 2)); err == nil {
+			t.Error("a changed record has a second signature")
+		}
+	})
 }
 
 // What held earlier firings stands on the screen of the next one's sign-on,
 // without the record being written now.
 func TestHoldsOfEarlierFiringsAreShownAtSignOn(t *testing.T) {
 	t.Parallel()
-	dir := quietDir(t)
-	first := newCrew(t, dir, nil)
-	first.answer(first.s.index(arming.StepFiringOfficer))
-	for range 2 {
-		first.cfg.Submit(arming.HoldCall{})
-		time.Sleep(100 * time.Millisecond)
-	}
-	first.stop()
-	if got := first.frame().SoFar; got != "" {
-		t.Errorf("a first firing is told %q", got)
-	}
-	next := newCrew(t, dir, nil)
-	next.until("the counts", 10*time.Second, func(arming.State) bool { return next.frame().SoFar != "" })
-	if got := next.frame().SoFar; !strings.HasPrefix(got, "So far, PRACTICE: 1 record, 2 holds") {
-		t.Errorf("got %q", got)
-	}
+	steady.Try(t, func(t testing.TB) {
+		dir := quietDir(t)
+		first := newCrew(t, dir, nil)
+		first.answer(first.s.index(arming.StepFiringOfficer))
+		for n := range 2 {
+			first.cfg.Submit(arming.HoldCall{})
+			// One that has not been looked at yet would stand for the next too.
+			first.until("the call", 3*time.Second, func(arming.State) bool { return first.said("EVERYONE BACK: called") > n })
+		}
+		first.stop()
+		if got := first.frame().SoFar; got != "" {
+			t.Errorf("a first firing is told %q", got)
+		}
+		next := newCrew(t, dir, nil)
+		next.until("the counts", 10*time.Second, func(arming.State) bool { return next.frame().SoFar != "" })
+		if got := next.frame().SoFar; !strings.HasPrefix(got, "So far, PRACTICE: 1 record, 2 holds") {
+			t.Errorf("got %q", got)
+		}
+	})
 }

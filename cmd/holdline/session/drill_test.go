@@ -11,7 +11,7 @@ import (
 )
 
 // newDrill opens a drill whose first surprise comes in a phase.
-func newDrill(t *testing.T, ph arming.Phase, kinds ...drill.Kind) *crew {
+func newDrill(t testing.TB, ph arming.Phase, kinds ...drill.Kind) *crew {
 	t.Helper()
 	c := newCrew(t, quietDir(t), func(o *Options) {
 		o.SheetPath, o.Practice = quickSheet(t), true

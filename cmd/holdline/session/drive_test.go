@@ -16,7 +16,7 @@ import (
 // crew is a session without its screen: the test plays the cockpit, and the
 // hands at the practice box.
 type crew struct {
-	t    *testing.T
+	t    testing.TB
 	s    *session
 	cfg  tui.Config
 	stop func()
@@ -26,7 +26,7 @@ type crew struct {
 }
 
 // newCrew opens the embedded scenario with the practice box.
-func newCrew(t *testing.T, dir string, change func(*Options)) *crew {
+func newCrew(t testing.TB, dir string, change func(*Options)) *crew {
 	t.Helper()
 	o := Options{RecordDir: dir, Settings: t.TempDir(), Version: "test", PracticeWait: 2 * time.Second,
 		In: os.Stdin, Out: devNull(t)}
@@ -90,7 +90,7 @@ func newCrew(t *testing.T, dir string, change func(*Options)) *crew {
 // quietDir is a temporary folder on a disk that nobody else keeps busy, where
 // the system has one: what is tested here holds when a line is not on disk
 // within half a second, and other tests must not be the reason.
-func quietDir(t *testing.T) string {
+func quietDir(t testing.TB) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("/dev/shm", "holdline-test-")
 	if err != nil {
@@ -100,7 +100,7 @@ func quietDir(t *testing.T) string {
 	return dir
 }
 
-func devNull(t *testing.T) *os.File {
+func devNull(t testing.TB) *os.File {
 	t.Helper()
 	f, err := os.OpenFile(os.DevNull, os.O_RDWR, 0)
 	if err != nil {
@@ -161,15 +161,41 @@ func (c *crew) phase(p arming.Phase, within time.Duration) {
 // send asks for something and waits until it has happened.
 func (c *crew) send(ev arming.Event, done func(arming.State) bool) {
 	c.t.Helper()
-	c.cfg.Submit(ev)
-	asked := time.Now()
-	c.until(fmt.Sprintf("%#v", ev), 4*time.Second, func(s arming.State) bool {
-		if strings.Contains(c.frame().Refusal.Why, "still being written") && time.Since(asked) > 300*time.Millisecond && !done(s) {
-			c.cfg.Submit(ev) // as a person does who is told to try again
-			asked = time.Now()
+	c.ask(fmt.Sprintf("%#v", ev), func() { c.cfg.Submit(ev) }, done)
+}
+
+// ask does something and waits until it has the effect. Where it was turned
+// down it is done again, as by a person who was told why: what it needs may have
+// moved a moment before, or be read too late once.
+func (c *crew) ask(what string, do func(), done func(arming.State) bool) {
+	c.t.Helper()
+	asked := c.s.driver.clock.mono()
+	do()
+	c.until(what, 6*time.Second, func(s arming.State) bool {
+		if done(s) {
+			return true
 		}
-		return done(s)
+		if c.turnedDown(asked) && c.s.driver.clock.mono()-asked > 300*time.Millisecond {
+			asked = c.s.driver.clock.mono()
+			do()
+		}
+		return false
 	})
+}
+
+// turnedDown reports whether what was asked for at an instant was refused, at
+// once or when its line was on disk.
+func (c *crew) turnedDown(asked time.Duration) bool {
+	f := c.frame()
+	if f.Refusal.Why != "" && f.Refusal.At.Mono >= asked {
+		return true
+	}
+	for _, l := range f.Log {
+		if l.Wall.Sub(c.s.driver.clock.opened) >= asked && (strings.HasPrefix(l.Text, "no longer possible") || strings.HasPrefix(l.Text, "not done")) {
+			return true
+		}
+	}
+	return false
 }
 
 // move moves a hand as the screen's keys do, if it is not there already.
@@ -285,8 +311,9 @@ func (c *crew) toReady() {
 			return
 		}
 		if !c.oneStep() {
-			c.phase(arming.Ready, 3*time.Second)
-			return
+			c.until("READY, or a step that has to be answered again", 3*time.Second, func(s arming.State) bool {
+				return s.Phase == arming.Ready || s.Cursor(c.s.plan) >= 0
+			})
 		}
 	}
 	c.t.Fatalf("READY was not reached: %s", c.say())
@@ -334,8 +361,7 @@ func (c *crew) oneStep() bool {
 func (c *crew) toArmed() {
 	c.t.Helper()
 	c.send(arming.ArmEntry{By: firing}, func(s arming.State) bool { return s.ArmEntry })
-	c.cfg.TryCode(code)
-	c.phase(arming.Armed, 3*time.Second)
+	c.ask("ARMED", func() { c.cfg.TryCode(code) }, func(s arming.State) bool { return s.Phase == arming.Armed })
 	c.key(true)
 	c.until("key in", 3*time.Second, func(s arming.State) bool { return s.KeyInArmed })
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/steady"
 	"holdline/arming/journal"
 	"holdline/checklist/record"
 	"holdline/checklist/sheet/scenario"
@@ -42,7 +43,7 @@ func (b *bench) was(what string) bool {
 	return false
 }
 
-func newBench(t *testing.T) *bench {
+func newBench(t testing.TB) *bench {
 	t.Helper()
 	sh, err := scenario.Open()
 	if err != nil {
@@ -90,127 +91,139 @@ func (b *bench) wanting() {
 }
 
 func TestThePermitIsGrantedOnlyWhileScreenAndDiskAnswer(t *testing.T) {
-	b := newBench(t)
-	b.wanting()
-	b.renew()
-	if len(b.grants) != 1 {
-		t.Fatalf("%d grants with everything alive", len(b.grants))
-	}
-	if life := time.Until(b.grants[0]); life > permitLife {
-		t.Errorf("granted for %v, at most %v", life, permitLife)
-	}
-	b.asked.Store(int64(b.clock.mono() - screenLate - 10*time.Millisecond))
-	b.renew()
-	if len(b.grants) != 1 {
-		t.Error("granted although the screen stands still")
-	}
-	if !b.was("off") {
-		t.Error("the permit was not opened for a screen that stands still")
-	}
-	(<-b.requests)()
-	if b.state.Phase != arming.Wait || !strings.Contains(b.state.HoldWhy, "screen") {
-		t.Errorf("%v %q after a late screen", b.state.Phase, b.state.HoldWhy)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.wanting()
+		b.renew()
+		if len(b.grants) != 1 {
+			t.Fatalf("%d grants with everything alive", len(b.grants))
+		}
+		if life := time.Until(b.grants[0]); life > permitLife {
+			t.Errorf("granted for %v, at most %v", life, permitLife)
+		}
+		b.asked.Store(int64(b.clock.mono() - screenLate - 10*time.Millisecond))
+		b.renew()
+		if len(b.grants) != 1 {
+			t.Error("granted although the screen stands still")
+		}
+		if !b.was("off") {
+			t.Error("the permit was not opened for a screen that stands still")
+		}
+		(<-b.requests)()
+		if b.state.Phase != arming.Wait || !strings.Contains(b.state.HoldWhy, "screen") {
+			t.Errorf("%v %q after a late screen", b.state.Phase, b.state.HoldWhy)
+		}
+	})
 }
 
 func TestALateDiskEndsTheGrants(t *testing.T) {
-	b := newBench(t)
-	b.wanting()
-	b.record.sent = []sentLine{{id: 1, at: time.Now().Add(-diskLate - time.Millisecond)}}
-	b.renew()
-	if len(b.grants) != 0 || !b.was("off") {
-		t.Errorf("%d grants, told %v with a disk that does not answer", len(b.grants), b.told)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.wanting()
+		b.record.sent = []sentLine{{id: 1, at: time.Now().Add(-diskLate - time.Millisecond)}}
+		b.renew()
+		if len(b.grants) != 0 || !b.was("off") {
+			t.Errorf("%d grants, told %v with a disk that does not answer", len(b.grants), b.told)
+		}
+	})
 }
 
 func TestThePermitClosesOnlyByALineOnDisk(t *testing.T) {
-	b := newBench(t)
-	b.wanting()
-	if err := b.permitOn(arming.PermitOn{Ticket: 3}); err == nil || b.was("on") {
-		t.Fatalf("closed by a line that is not on disk: %v", err)
-	}
-	if err := b.permitOn(arming.PermitOn{}); err == nil || b.was("on") {
-		t.Fatalf("closed by no line at all: %v", err)
-	}
-	b.record.disk = 3
-	b.record.fault = errors.New("broken")
-	if err := b.permitOn(arming.PermitOn{Ticket: 3}); err == nil {
-		t.Fatal("closed with a broken record")
-	}
-	b.record.fault = nil
-	if err := b.permitOn(arming.PermitOn{Ticket: 3}); err != nil || !b.was("on") {
-		t.Fatalf("not closed by its line: %v", err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.wanting()
+		if err := b.permitOn(arming.PermitOn{Ticket: 3}); err == nil || b.was("on") {
+			t.Fatalf("closed by a line that is not on disk: %v", err)
+		}
+		if err := b.permitOn(arming.PermitOn{}); err == nil || b.was("on") {
+			t.Fatalf("closed by no line at all: %v", err)
+		}
+		b.record.disk = 3
+		b.record.fault = errors.New("broken")
+		if err := b.permitOn(arming.PermitOn{Ticket: 3}); err == nil {
+			t.Fatal("closed with a broken record")
+		}
+		b.record.fault = nil
+		if err := b.permitOn(arming.PermitOn{Ticket: 3}); err != nil || !b.was("on") {
+			t.Fatalf("not closed by its line: %v", err)
+		}
+	})
 }
 
 // TestHoldGoesAheadOfEverything fills the queue and then calls HOLD: OFF goes
 // out before the call comes back, and the driver looks at it first.
 func TestHoldGoesAheadOfEverything(t *testing.T) {
-	b := newBench(t)
-	b.wanting()
-	for b.ask(func() { t.Error("a request came before HOLD"); time.Sleep(time.Millisecond) }) {
-	}
-	began := time.Now()
-	b.callHold()
-	b.callHold() // one that waits stands for both
-	if took := time.Since(began); took > 50*time.Millisecond {
-		t.Errorf("HOLD blocked its caller for %v", took)
-	}
-	if !b.was("off") {
-		t.Error("OFF waits for the driver")
-	}
-	for len(b.hold) > 0 {
-		<-b.hold
-		b.step(arming.HoldCall{})
-	}
-	if b.state.Phase != arming.Wait {
-		t.Errorf("%v after HOLD in WINDOW", b.state.Phase)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.wanting()
+		for b.ask(func() { t.Error("a request came before HOLD"); time.Sleep(time.Millisecond) }) {
+		}
+		began := time.Now()
+		b.callHold()
+		b.callHold() // one that waits stands for both
+		if took := time.Since(began); took > 50*time.Millisecond {
+			t.Errorf("HOLD blocked its caller for %v", took)
+		}
+		if !b.was("off") {
+			t.Error("OFF waits for the driver")
+		}
+		for len(b.hold) > 0 {
+			<-b.hold
+			b.step(arming.HoldCall{})
+		}
+		if b.state.Phase != arming.Wait {
+			t.Errorf("%v after HOLD in WINDOW", b.state.Phase)
+		}
+	})
 }
 
 // TestTheDriverLooksAtHoldFirst has both waiting when the driver begins.
 func TestTheDriverLooksAtHoldFirst(t *testing.T) {
-	b := newBench(t)
-	first := make(chan bool, requestQueue)
-	for b.ask(func() {
-		held := false
-		for _, l := range b.frame.Log {
-			held = held || strings.Contains(l.Text, "EVERYONE BACK")
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		first := make(chan bool, requestQueue)
+		for b.ask(func() {
+			held := false
+			for _, l := range b.frame.Log {
+				held = held || strings.Contains(l.Text, "EVERYONE BACK")
+			}
+			first <- held
+		}) {
 		}
-		first <- held
-	}) {
-	}
-	b.callHold()
-	go b.run(arming.Start{})
-	if !<-first {
-		t.Error("a request was looked at before HOLD")
-	}
-	b.stop("the test is over", 5*time.Second)
-	if b.failure != nil {
-		t.Error(b.failure)
-	}
+		b.callHold()
+		go b.run(arming.Start{})
+		if !<-first {
+			t.Error("a request was looked at before HOLD")
+		}
+		b.stop("the test is over", 5*time.Second)
+		if b.failure != nil {
+			t.Error(b.failure)
+		}
+	})
 }
 
 func TestAFaultOfTheDriverOpensThePermitAndLeavesTheRecordOpen(t *testing.T) {
-	b := newBench(t)
-	b.hooks.answered = func(_, _ *arming.State) { panic("planted") }
-	go b.run(arming.Start{})
-	b.requests <- func() { panic("planted") }
-	select {
-	case <-b.done:
-	case <-time.After(5 * time.Second):
-		t.Fatal("the driver goes on after a panic")
-	}
-	if b.failure == nil || !strings.Contains(b.failure.Error(), "planted") {
-		t.Errorf("failure %v", b.failure)
-	}
-	if !b.was("off") {
-		t.Error("the permit was not opened")
-	}
-	log, err := record.LastOpen(filepath.Dir(b.w.Path()))
-	if err != nil || len(log) != 1 || !log[0].Recoverable() {
-		t.Errorf("open records %+v, %v", log, err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.hooks.answered = func(_, _ *arming.State) { panic("planted") }
+		go b.run(arming.Start{})
+		b.requests <- func() { panic("planted") }
+		select {
+		case <-b.done:
+		case <-time.After(5 * time.Second):
+			t.Fatal("the driver goes on after a panic")
+		}
+		if b.failure == nil || !strings.Contains(b.failure.Error(), "planted") {
+			t.Errorf("failure %v", b.failure)
+		}
+		if !b.was("off") {
+			t.Error("the permit was not opened")
+		}
+		log, err := record.LastOpen(filepath.Dir(b.w.Path()))
+		if err != nil || len(log) != 1 || !log[0].Recoverable() {
+			t.Errorf("open records %+v, %v", log, err)
+		}
+	})
 }
 
 func TestOnlyFirmWordsLeaveARecordOpen(t *testing.T) {
@@ -236,68 +249,72 @@ func TestOnlyFirmWordsLeaveARecordOpen(t *testing.T) {
 
 // TestAWriteErrorIsToldOnce has the record's file closed under the writer.
 func TestAWriteErrorIsToldOnce(t *testing.T) {
-	b := newBench(t)
-	b.step(arming.Start{})
-	if err := b.w.Release(); err != nil { // from now on every line fails
-		t.Fatal(err)
-	}
-	b.step(arming.HoldCall{})
-	for end := time.Now().Add(2 * time.Second); b.record.fault == nil && time.Now().Before(end); {
-		select {
-		case a := <-b.record.acks():
-			b.ack(a, true)
-		case <-time.After(10 * time.Millisecond):
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.step(arming.Start{})
+		if err := b.w.Release(); err != nil { // from now on every line fails
+			t.Fatal(err)
 		}
-	}
-	if b.record.fault == nil {
-		t.Fatal("a record that cannot be written was not noticed")
-	}
-	if !b.state.NoRecord {
-		t.Error("the machine was not told")
-	}
-	if v := b.record.view(); v.Fault == "" {
-		t.Error("the screen is not told")
-	}
+		b.step(arming.HoldCall{})
+		for end := time.Now().Add(2 * time.Second); b.record.fault == nil && time.Now().Before(end); {
+			select {
+			case a := <-b.record.acks():
+				b.ack(a, true)
+			case <-time.After(10 * time.Millisecond):
+			}
+		}
+		if b.record.fault == nil {
+			t.Fatal("a record that cannot be written was not noticed")
+		}
+		if !b.state.NoRecord {
+			t.Error("the machine was not told")
+		}
+		if v := b.record.view(); v.Fault == "" {
+			t.Error("the screen is not told")
+		}
+	})
 }
 
 func TestReplayRefusesARecordThatWasRewritten(t *testing.T) {
-	b := newBench(t)
-	b.step(arming.Start{})
-	b.step(arming.HoldCall{})
-	b.step(arming.Tick{})
-	b.finish("over")
-	data, err := os.ReadFile(b.w.Path())
-	if err != nil {
-		t.Fatal(err)
-	}
-	log, err := record.Parse(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := Replay(log.Entries); err != nil {
-		t.Fatalf("a good record: %v", err)
-	}
-	changed := 0
-	for i := range log.Entries {
-		e := log.Entries[i]
-		if e.Kind != journal.KindEvent && e.Kind != journal.KindPlan {
-			continue
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.step(arming.Start{})
+		b.step(arming.HoldCall{})
+		b.step(arming.Tick{})
+		b.finish("over")
+		data, err := os.ReadFile(b.w.Path())
+		if err != nil {
+			t.Fatal(err)
 		}
-		for _, swap := range [][2]string{{`"phase":"SETUP"`, `"phase":"READY"`}, {`"line":"UNKNOWN"`, `"line":"CLOSED"`},
-			{`"event":"hold_call"`, `"event":"tick"`}, {`"practice":true`, `"practice":false`}, {`"wait_speed":6`, `"wait_speed":7`}} {
-			body := strings.Replace(string(e.Body), swap[0], swap[1], 1)
-			if body == string(e.Body) {
+		log, err := record.Parse(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := Replay(log.Entries); err != nil {
+			t.Fatalf("a good record: %v", err)
+		}
+		changed := 0
+		for i := range log.Entries {
+			e := log.Entries[i]
+			if e.Kind != journal.KindEvent && e.Kind != journal.KindPlan {
 				continue
 			}
-			changed++
-			entries := append([]record.Entry(nil), log.Entries...)
-			entries[i].Body = []byte(body)
-			if err := Replay(entries); err == nil {
-				t.Errorf("line %d with %s accepted", e.Seq, swap[1])
+			for _, swap := range [][2]string{{`"phase":"SETUP"`, `"phase":"READY"`}, {`"line":"UNKNOWN"`, `"line":"CLOSED"`},
+				{`"event":"hold_call"`, `"event":"tick"`}, {`"practice":true`, `"practice":false`}, {`"wait_speed":6`, `"wait_speed":7`}} {
+				body := strings.Replace(string(e.Body), swap[0], swap[1], 1)
+				if body == string(e.Body) {
+					continue
+				}
+				changed++
+				entries := append([]record.Entry(nil), log.Entries...)
+				entries[i].Body = []byte(body)
+				if err := Replay(entries); err == nil {
+					t.Errorf("line %d with %s accepted", e.Seq, swap[1])
+				}
 			}
 		}
-	}
-	if changed < 6 {
-		t.Errorf("only %d changes were tried", changed)
-	}
+		if changed < 6 {
+			t.Errorf("only %d changes were tried", changed)
+		}
+	})
 }

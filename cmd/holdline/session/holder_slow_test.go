@@ -221,7 +221,7 @@ type stand struct {
 	out *bufio.Scanner
 }
 
-func newStand(t *testing.T) *stand {
+func newStand(t testing.TB) *stand {
 	t.Helper()
 	sh, err := scenario.Open()
 	if err != nil {

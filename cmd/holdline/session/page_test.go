@@ -14,7 +14,7 @@ import (
 
 // checkPage holds what a record says to people against the firing that was
 // made: nothing that the session writes may be missing from the page.
-func checkPage(t *testing.T, r record.Result) {
+func checkPage(t testing.TB, r record.Result) {
 	t.Helper()
 	d := reports.Build(r)
 	if len(d.NotValid) > 0 || !d.Practice || d.Phase != "CLOSED" {

@@ -165,7 +165,7 @@ func peer(port *os.File, faults int) {
 
 // startPeer runs the box's side and returns the port's name and what it will
 // have printed.
-func startPeer(t *testing.T, faults int) (port string, printed func() []string) {
+func startPeer(t testing.TB, faults int) (port string, printed func() []string) {
 	t.Helper()
 	master, user, err := practice.OpenTerminal()
 	if err != nil {

@@ -6,28 +6,32 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/steady"
 	"holdline/checklist/record"
 	"holdline/checklist/sheet/scenario"
 )
 
 // TestAStartThatConnectedNothingIsClosedAndSigned ends the program in SETUP.
 func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
-	dir := quietDir(t)
-	c := newCrew(t, dir, nil)
-	c.until("the box", 2*time.Second, func(s arming.State) bool { return s.Box.Up })
-	path := c.frame().Record.Path
-	c.stop()
-	r := verify(t, path)
-	if r.Status != record.OK || r.Log.Closing == nil || r.Log.Closing.Outcome != record.Interrupted {
-		t.Fatalf("%v %+v closing %+v", r.Status, r.Findings, r.Log.Closing)
-	}
-	again := newCrew(t, dir, nil)
-	if again.frame().Record.Path == path {
-		t.Error("a closed record was taken up again")
-	}
-	if s := again.state(); s.Phase != arming.Setup || s.Hooked {
-		t.Errorf("%v hooked %v after a start that connected nothing", s.Phase, s.Hooked)
-	}
+	steady.Try(t, func(t testing.TB) {
+		dir := quietDir(t)
+		c := newCrew(t, dir, nil)
+		c.until("the box", 2*time.Second, func(s arming.State) bool { return s.Box.Up })
+		path := c.frame().Record.Path
+		c.stop()
+		r := verify(t, path)
+		if r.Status != record.OK || r.Log.Closing == nil || r.Log.Closing.Outcome != record.Interrupted {
+			t.Fatalf("%v %+v closing %+v", r.Status, r.Findings, r.Log.Closing)
+		}
+		again := newCrew(t, dir, nil)
+		again.until("the start", 2*time.Second, func(s arming.State) bool { return s.Started })
+		if again.frame().Record.Path == path {
+			t.Error("a closed record was taken up again")
+		}
+		if s := again.state(); s.Phase != arming.Setup || s.Hooked {
+			t.Errorf("%v hooked %v after a start that connected nothing", s.Phase, s.Hooked)
+		}
+	})
 }
 
 // TestAFiringThatBrokeOffIsTakenUp ends the program with igniters connected.
@@ -35,62 +39,66 @@ func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
 // line UNKNOWN, and ends it.
 func TestAFiringThatBrokeOffIsTakenUp(t *testing.T) {
 	t.Parallel()
-	dir := quietDir(t)
-	c := newCrew(t, dir, nil)
-	c.toReady()
-	path := c.frame().Record.Path
-	c.stop()
-	if r := verify(t, path); r.Status != record.StillOpen && r.Status != record.Unsigned {
-		t.Errorf("a firing with igniters connected was ended as %v: %+v", r.Status, r.Findings)
-	}
-	again := newCrew(t, dir, nil)
-	again.until("the start", 2*time.Second, func(s arming.State) bool { return s.Started })
-	s := again.state()
-	if s.Phase != arming.Wait || s.Line != arming.LineUnknown || !s.Hooked || s.WaitLeft != again.s.plan.Times.Wait {
-		t.Fatalf("%v line %v hooked %v wait %v after a break with igniters connected", s.Phase, s.Line, s.Hooked, s.WaitLeft)
-	}
-	if len(s.NotSafe(again.s.plan)) == 0 {
-		t.Error("SAFE after a break with igniters connected")
-	}
-	if again.frame().Record.Path != path {
-		t.Error("another record was begun")
-	}
-	for i := range again.s.plan.Steps { // who is there has to be said anew
-		if strings.HasPrefix(again.s.plan.Steps[i].ID, "crew/") {
-			again.answer(i)
+	steady.Try(t, func(t testing.TB) {
+		dir := quietDir(t)
+		c := newCrew(t, dir, nil)
+		c.toReady()
+		path := c.frame().Record.Path
+		c.stop()
+		if r := verify(t, path); r.Status != record.StillOpen && r.Status != record.Unsigned {
+			t.Errorf("a firing with igniters connected was ended as %v: %+v", r.Status, r.Findings)
 		}
-	}
-	again.toClosed()
-	again.stop()
-	if r := verify(t, path); r.Status != record.OK || r.Log.Recovered != 1 {
-		t.Errorf("%v %+v, taken up %d times", r.Status, r.Findings, r.Log.Recovered)
-	}
+		again := newCrew(t, dir, nil)
+		again.until("the start", 2*time.Second, func(s arming.State) bool { return s.Started })
+		s := again.state()
+		if s.Phase != arming.Wait || s.Line != arming.LineUnknown || !s.Hooked || s.WaitLeft != again.s.plan.Times.Wait {
+			t.Fatalf("%v line %v hooked %v wait %v after a break with igniters connected", s.Phase, s.Line, s.Hooked, s.WaitLeft)
+		}
+		if len(s.NotSafe(again.s.plan)) == 0 {
+			t.Error("SAFE after a break with igniters connected")
+		}
+		if again.frame().Record.Path != path {
+			t.Error("another record was begun")
+		}
+		for i := range again.s.plan.Steps { // who is there has to be said anew
+			if strings.HasPrefix(again.s.plan.Steps[i].ID, "crew/") {
+				again.answer(i)
+			}
+		}
+		again.toClosed()
+		again.stop()
+		if r := verify(t, path); r.Status != record.OK || r.Log.Recovered != 1 {
+			t.Errorf("%v %+v, taken up %d times", r.Status, r.Findings, r.Log.Recovered)
+		}
+	})
 }
 
 // TestADamagedOpenRecordStopsTheStart: nobody can say how far it came.
 func TestADamagedOpenRecordStopsTheStart(t *testing.T) {
-	b := newBench(t)
-	b.step(arming.Start{})
-	b.step(arming.HoldCall{})
-	if err := b.record.flush(); err != nil {
-		t.Fatal(err)
-	}
-	b.record.release()
-	path := b.w.Path()
-	dir := path[:strings.LastIndexByte(path, '/')]
-	signer, err := openSigner("", t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	spoil(t, path)
-	if u, err := lookBack(dir, true, signer, "test"); err == nil {
-		t.Errorf("a damaged record was passed over: %+v", u)
-	} else if !strings.Contains(err.Error(), "wait in full") {
-		t.Errorf("%v: does not say what to do", err)
-	}
-	if u, err := lookBack(dir, false, signer, "test"); err != nil || u != nil {
-		t.Errorf("a practice record counts for real firings: %+v, %v", u, err)
-	}
+	steady.Try(t, func(t testing.TB) {
+		b := newBench(t)
+		b.step(arming.Start{})
+		b.step(arming.HoldCall{})
+		if err := b.record.flush(); err != nil {
+			t.Fatal(err)
+		}
+		b.record.release()
+		path := b.w.Path()
+		dir := path[:strings.LastIndexByte(path, '/')]
+		signer, err := openSigner("", t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		spoil(t, path)
+		if u, err := lookBack(dir, true, signer, "test"); err == nil {
+			t.Errorf("a damaged record was passed over: %+v", u)
+		} else if !strings.Contains(err.Error(), "wait in full") {
+			t.Errorf("%v: does not say what to do", err)
+		}
+		if u, err := lookBack(dir, false, signer, "test"); err != nil || u != nil {
+			t.Errorf("a practice record counts for real firings: %+v, %v", u, err)
+		}
+	})
 }
 
 // TestNoPracticeWhileARealFiringIsNotOver, and practice again once nothing of

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/steady"
 	"holdline/checklist/record"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
@@ -16,58 +17,60 @@ import (
 // serial library, a pseudo-terminal and the practice box's electrical model.
 func TestAWholeFiring(t *testing.T) {
 	t.Parallel()
-	dir := quietDir(t)
-	c := newCrew(t, dir, func(o *Options) { o.SheetPath, o.Practice = quickSheet(t), true })
-	c.toReady()
-	c.toArmed()
-	c.toWindow()
-	c.s.trainer.Hands().Button(true)
-	c.phase(arming.Run, 2*time.Second)
-	time.Sleep(time.Second) // until every motor has lit
-	c.s.trainer.Hands().Button(false)
-	c.phase(arming.Wait, 2*time.Second)
-	lit := 0
-	for _, m := range c.s.trainer.Lit() {
-		if m.Lit {
-			lit++
+	steady.Try(t, func(t testing.TB) {
+		dir := quietDir(t)
+		c := newCrew(t, dir, func(o *Options) { o.SheetPath, o.Practice = quickSheet(t), true })
+		c.toReady()
+		c.toArmed()
+		c.toWindow()
+		c.s.trainer.Hands().Button(true)
+		c.phase(arming.Run, 2*time.Second)
+		time.Sleep(time.Second) // until every motor has lit
+		c.s.trainer.Hands().Button(false)
+		c.phase(arming.Wait, 2*time.Second)
+		lit := 0
+		for _, m := range c.s.trainer.Lit() {
+			if m.Lit {
+				lit++
+			}
 		}
-	}
-	if lit != c.s.plan.Motors {
-		t.Errorf("%d motors lit, want %d", lit, c.s.plan.Motors)
-	}
-	c.toClosed()
-	v := c.frame().Record
-	if v.Signed == "" || v.Fault != "" {
-		t.Fatalf("record %+v", v)
-	}
-	c.stop()
-	r := verify(t, v.Path)
-	if r.Status != record.OK {
-		t.Fatalf("%v: %+v", r.Status, r.Findings)
-	}
-	checkPage(t, r)
-	data, err := os.ReadFile(v.Path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, at := range []int{40, len(data) / 2, len(data) - 30} {
-		bad := append([]byte(nil), data...)
-		bad[at] ^= 1
-		path := filepath.Join(t.TempDir(), filepath.Base(v.Path))
-		copyFile(t, path, bad)
-		sig, err := os.ReadFile(v.Path + ".sig")
+		if lit != c.s.plan.Motors {
+			t.Errorf("%d motors lit, want %d", lit, c.s.plan.Motors)
+		}
+		c.toClosed()
+		v := c.frame().Record
+		if v.Signed == "" || v.Fault != "" {
+			t.Fatalf("record %+v", v)
+		}
+		c.stop()
+		r := verify(t, v.Path)
+		if r.Status != record.OK {
+			t.Fatalf("%v: %+v", r.Status, r.Findings)
+		}
+		checkPage(t, r)
+		data, err := os.ReadFile(v.Path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		copyFile(t, path+".sig", sig)
-		if got := verify(t, path); got.Status == record.OK {
-			t.Errorf("byte %d changed and the record is still valid", at)
+		for _, at := range []int{40, len(data) / 2, len(data) - 30} {
+			bad := append([]byte(nil), data...)
+			bad[at] ^= 1
+			path := filepath.Join(t.TempDir(), filepath.Base(v.Path))
+			copyFile(t, path, bad)
+			sig, err := os.ReadFile(v.Path + ".sig")
+			if err != nil {
+				t.Fatal(err)
+			}
+			copyFile(t, path+".sig", sig)
+			if got := verify(t, path); got.Status == record.OK {
+				t.Errorf("byte %d changed and the record is still valid", at)
+			}
 		}
-	}
+	})
 }
 
 // quickSheet is the practice scenario with the shortest count.
-func quickSheet(t *testing.T) string {
+func quickSheet(t testing.TB) string {
 	t.Helper()
 	dir := t.TempDir()
 	if err := os.CopyFS(dir, scenario.Files()); err != nil {
@@ -85,14 +88,14 @@ func quickSheet(t *testing.T) string {
 	return path
 }
 
-func copyFile(t *testing.T, path string, data []byte) {
+func copyFile(t testing.TB, path string, data []byte) {
 	t.Helper()
 	if err := os.WriteFile(path, data, 0o600); err != nil {
 		t.Fatal(err)
 	}
 }
 
-func verify(t *testing.T, path string) record.Result {
+func verify(t testing.TB, path string) record.Result {
 	t.Helper()
 	return record.VerifyFile(path, record.Options{AnySigner: true, At: time.Now(), Replay: Replay, Program: "test"})
 }
