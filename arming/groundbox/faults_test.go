@@ -226,6 +226,66 @@ func TestRepliesThatComeLateAreNotTakenForTheNext(t *testing.T) {
 	})
 }
 
+// The length of the pulse is asked for once in a firing: an answer that is lost or
+// spoiled is asked for again, but not for ever.
+func TestThePulseIsAskedForAgain(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		spoil func(n int, line string) string // what becomes of the n-th answer
+		come  bool
+	}{
+		"the first two are lost": {func(n int, line string) string {
+			if n <= 2 {
+				return ""
+			}
+			return line + "\n"
+		}, true},
+		"the first is spoiled": {func(n int, line string) string {
+			if n == 1 {
+				return "#" + line + "\n"
+			}
+			return line + "\n"
+		}, true},
+		"no one comes": {func(int, string) string { return "" }, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			steady.Try(t, func(t testing.TB) {
+				b, newest := throughTap(t, nil)
+				await[Connected](b, 3*time.Second)
+				n := 0
+				newest().set(func(x *tap) {
+					x.up = func(line string) []string {
+						if strings.HasPrefix(line, "P") || line == fenceAnswer {
+							return []string{line + "\n"}
+						}
+						n++
+						return []string{c.spoil(n, line)}
+					}
+				})
+				b.link.AskFire()
+				if c.come {
+					if r := await[FireRead](b, 2*time.Second); r.Pulses != 0 {
+						t.Errorf("pulse: %+v", r)
+					}
+				}
+				for range 5 { // and the link goes on as before
+					await[SnapshotRead](b, time.Second)
+				}
+				asked := 0
+				for _, line := range newest().lines() {
+					if line == "STAT:FIRE?" {
+						asked++
+					}
+				}
+				if asked > fireTries || b.has(func(r Report) bool { l, lost := r.(Lost); return lost && l.Reason != "" }) {
+					t.Errorf("asked %d times:\n%s", asked, b.tail(20))
+				}
+			})
+		})
+	}
+}
+
 func TestAnswersInPiecesAreReadWhole(t *testing.T) {
 	t.Parallel()
 	steady.Try(t, func(t testing.TB) {

@@ -89,8 +89,9 @@ type Link struct {
 
 // asks are one-time wishes.
 type asks struct {
-	selfTest, measure, fire bool
-	clear                   Event
+	selfTest, measure bool
+	fire              int // how often the last pulse may still be asked for
+	clear             Event
 }
 
 // Open starts a link. It returns at once; what happens comes by Reports.
@@ -220,8 +221,12 @@ func (l *Link) SelfTest() { l.ask(func(a *asks) { a.selfTest = true }) }
 // Polling waits meanwhile, 0.1 s a channel: not from READY on.
 func (l *Link) MeasureAll() { l.ask(func(a *asks) { a.measure = true }) }
 
+// fireTries is how often the last pulse is asked for: it is asked once in a
+// firing, and one spoiled answer would leave the record without its length.
+const fireTries = 3
+
 // AskFire asks for the last pulse; FireRead comes back.
-func (l *Link) AskFire() { l.ask(func(a *asks) { a.fire = true }) }
+func (l *Link) AskFire() { l.ask(func(a *asks) { a.fire = fireTries }) }
 
 // ClearEvents clears events in the box, once they have been recorded. The error
 // queue is read and so emptied by the link itself.

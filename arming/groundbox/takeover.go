@@ -298,8 +298,12 @@ func (s *session) lease(snap Snapshot) error {
 	return nil
 }
 
-// wishes carries out one-time wishes between two polls.
+// wishes carries out one-time wishes between two polls. They wait while an
+// answer may still be on its way, which would be taken for theirs.
 func (s *session) wishes() error {
+	if s.doubt {
+		return nil
+	}
 	s.d.l.mu.Lock()
 	a := s.d.l.asks
 	s.d.l.asks = asks{}
@@ -314,8 +318,8 @@ func (s *session) wishes() error {
 			}
 		}
 	}
-	if a.fire {
-		if err := s.askFire(); err != nil {
+	if a.fire > 0 {
+		if err := s.askFire(a.fire); err != nil {
 			return err
 		}
 	}
@@ -401,9 +405,13 @@ func (s *session) measureAll() error {
 	return nil
 }
 
-func (s *session) askFire() error {
+// askFire asks for the last pulse, and leaves it to be asked again when that
+// came to nothing and tries are left.
+func (s *session) askFire(tries int) error {
+	again := func() { s.d.l.ask(func(a *asks) { a.fire = max(a.fire, tries-1) }) }
 	got, err := s.query("STAT:FIRE?", answerTime)
 	if err != nil {
+		again()
 		if !isBad(err) {
 			return err
 		}
@@ -411,6 +419,7 @@ func (s *session) askFire() error {
 	}
 	r, err := parseFire(got.line.Text)
 	if err != nil {
+		again()
 		s.doubt = true
 		return s.bad("an answer that can not be read: " + err.Error())
 	}

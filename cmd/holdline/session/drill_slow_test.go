@@ -125,6 +125,10 @@ func (c *crew) resume() {
 		return s.Box.Up && s.Box.Key == arming.ContactOpen && s.Box.Permit == arming.ContactOpen
 	})
 	c.send(arming.Resume{By: ranger}, func(s arming.State) bool { return s.Phase == arming.Setup || s.Phase == arming.Ready })
+	// The test current was off in HOLD. What was read before stands for a moment
+	// yet, and arming is quicker here than anybody types.
+	before := c.state().Box.Scan
+	c.until("two scans", 5*time.Second, func(s arming.State) bool { return !s.LeaseWanted || s.Box.Scan > before+1 })
 }
 
 func (c *crew) meetBatteryForward() {
