@@ -42,7 +42,7 @@ func try(t testing.TB, tries int, watch func() (latest func() time.Duration), te
 		a.run(test)
 		late := latest()
 		for _, line := range a.log {
-			t.Log(line)
+			_, _ = fmt.Fprintln(t.Output(), line) // with the place that it comes from
 		}
 		switch {
 		case !a.failed:

@@ -2,6 +2,7 @@ package steady
 
 import (
 	"fmt"
+	"io"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -16,8 +17,12 @@ type told struct {
 	text   []string
 }
 
-func (t *told) Helper()      {}
-func (t *told) Log(a ...any) { t.text = append(t.text, fmt.Sprint(a...)) }
+func (t *told) Helper()           {}
+func (t *told) Output() io.Writer { return t }
+func (t *told) Write(p []byte) (int, error) {
+	t.text = append(t.text, string(p))
+	return len(p), nil
+}
 func (t *told) Logf(format string, a ...any) {
 	t.text = append(t.text, fmt.Sprintf(format, a...))
 }
@@ -82,7 +87,7 @@ func TestAnAttemptIsATest(t *testing.T) {
 	if order != "abc" || !x.failed {
 		t.Errorf("order %q, failed %v", order, x.failed)
 	}
-	text := strings.Join(x.text, "\n")
+	text := strings.Join(x.text, "")
 	for _, want := range []string{": one\n", ": two\n", ": 3\n"} {
 		if !strings.Contains(text, want) || strings.Contains(text, "steady.go") {
 			t.Errorf("said %q, want %q and the place in this file", text, want)

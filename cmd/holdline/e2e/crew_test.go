@@ -62,7 +62,7 @@ func word(is bool, yes, no string) string {
 
 // crew plays the people at one cockpit.
 type crew struct {
-	t *testing.T
+	t testing.TB
 	x *terminal
 	h hands
 
@@ -100,10 +100,25 @@ func (c *crew) gone(h string, within time.Duration) {
 	c.x.until("the end of "+h, within, func(s string) bool { now := head(s); return now != "" && now != h })
 }
 
+// open opens the field of what is due. An enter that comes while the screen
+// stands still is thrown away; a person presses it again.
+func (c *crew) open() {
+	c.t.Helper()
+	for range 3 {
+		c.x.press(enter)
+		for end := time.Now().Add(time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+			if strings.Contains(c.x.screen(), "▏") {
+				return
+			}
+		}
+	}
+	c.t.Fatalf("no field opens; the screen:\n%s", c.x.screen())
+}
+
 // say opens what is due and types the answers.
 func (c *crew) say(answers ...string) {
 	c.t.Helper()
-	c.x.press(enter)
+	c.open()
 	for _, a := range answers {
 		time.Sleep(40 * time.Millisecond)
 		c.x.write(a)
@@ -247,8 +262,11 @@ func (c *crew) openLine() {
 	c.t.Helper()
 	for range 10 {
 		c.say(ranger, firing, firing)
-		time.Sleep(400 * time.Millisecond)
-		if s := c.x.screen(); !strings.Contains(s, "test current") {
+		time.Sleep(400 * time.Millisecond) // what was said of the try before is gone
+		s := c.x.until("the line open, or why not", 5*time.Second, func(s string) bool {
+			return strings.Contains(s, "line OPEN") || strings.Contains(s, "test current")
+		})
+		if strings.Contains(s, "line OPEN") {
 			return
 		}
 		time.Sleep(time.Second)

@@ -19,6 +19,7 @@ import (
 
 	"github.com/creack/pty"
 
+	"holdline/arming/groundbox/steady"
 	"holdline/checklist/sheet"
 )
 
@@ -40,7 +41,7 @@ const (
 // probe is a program on a pseudo-terminal that is read as fast as it writes
 // and painted nowhere.
 type probe struct {
-	t     *testing.T
+	t     testing.TB
 	cmd   *exec.Cmd
 	tty   *os.File
 	began time.Time
@@ -53,7 +54,7 @@ type probe struct {
 	over  bool
 }
 
-func startProbe(t *testing.T, cmd *exec.Cmd, w, h uint16) *probe {
+func startProbe(t testing.TB, cmd *exec.Cmd, w, h uint16) *probe {
 	t.Helper()
 	p := &probe{t: t, cmd: cmd, done: make(chan struct{})}
 	p.more = sync.NewCond(&p.mu)
@@ -162,7 +163,7 @@ func (p *probe) end() {
 }
 
 // cpu is the processor time that the program has used, user and system.
-func cpu(t *testing.T, pid int) time.Duration {
+func cpu(t testing.TB, pid int) time.Duration {
 	t.Helper()
 	text := string(read(t, fmt.Sprintf("/proc/%d/stat", pid)))
 	fields := strings.Fields(text[strings.LastIndex(text, ")")+1:])
@@ -179,7 +180,7 @@ func cpu(t *testing.T, pid int) time.Duration {
 }
 
 // memory is the resident memory in bytes, now and at its highest.
-func memory(t *testing.T, pid int) (now, most float64) {
+func memory(t testing.TB, pid int) (now, most float64) {
 	t.Helper()
 	for _, line := range strings.Split(string(read(t, fmt.Sprintf("/proc/%d/status", pid))), "\n") {
 		name, value, _ := strings.Cut(line, ":")
@@ -207,12 +208,12 @@ var baselineOnce = sync.OnceValues(func() (string, error) {
 
 // pair are the two programs, run in turns.
 type pair struct {
-	t        *testing.T
+	t        testing.TB
 	env      []string
 	baseline string
 }
 
-func newPair(t *testing.T) *pair {
+func newPair(t testing.TB) *pair {
 	t.Helper()
 	program(t)
 	path, err := baselineOnce()
@@ -270,30 +271,32 @@ func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond)
 // TestFigureStart is the time from the start of the process to the last byte of
 // its first frame.
 func TestFigureStart(t *testing.T) {
-	p := newPair(t)
-	var ours, bare times
-	took := func(x *probe) time.Duration {
-		d := time.Since(x.began)
-		x.end()
-		return d
-	}
-	p.cockpit(columns, rows).end() // makes the key of the first use
-	for range 20 {
-		ours = append(ours, took(p.cockpit(columns, rows)))
-		bare = append(bare, took(p.bare(columns, rows)))
-	}
-	ratio := float64(ours.at(0)) / float64(bare.at(0))
-	t.Logf("start to first frame: cockpit   %v", ours)
-	t.Logf("start to first frame: baseline  %v", bare)
-	t.Logf("start to first frame: ratio of the medians %.2f, of the shortest %.2f, aim %.1f", float64(ours.at(0.5))/float64(bare.at(0.5)), ratio, aimStart)
-	if ratio > aimStart*room {
-		t.Errorf("the first frame takes %.2f of the baseline's", ratio)
-	}
+	steady.Try(t, func(t testing.TB) {
+		p := newPair(t)
+		var ours, bare times
+		took := func(x *probe) time.Duration {
+			d := time.Since(x.began)
+			x.end()
+			return d
+		}
+		p.cockpit(columns, rows).end() // makes the key of the first use
+		for range 20 {
+			ours = append(ours, took(p.cockpit(columns, rows)))
+			bare = append(bare, took(p.bare(columns, rows)))
+		}
+		ratio := float64(ours.at(0)) / float64(bare.at(0))
+		t.Logf("start to first frame: cockpit   %v", ours)
+		t.Logf("start to first frame: baseline  %v", bare)
+		t.Logf("start to first frame: ratio of the medians %.2f, of the shortest %.2f, aim %.1f", float64(ours.at(0.5))/float64(bare.at(0.5)), ratio, aimStart)
+		if ratio > aimStart*room {
+			t.Errorf("the first frame takes %.2f of the baseline's", ratio)
+		}
+	})
 }
 
 // slowSheet is the practice scenario with curves of so many points that its
 // dispersion runs for as long as keys are pressed.
-func slowSheet(t *testing.T) string {
+func slowSheet(t testing.TB) string {
 	t.Helper()
 	path := quickSheet(t)
 	var b strings.Builder
@@ -310,45 +313,47 @@ func slowSheet(t *testing.T) string {
 // TestFigureKeys is the time from a key to the frame that shows it, while the
 // cockpit computes the dispersion.
 func TestFigureKeys(t *testing.T) {
-	p := newPair(t)
-	path := slowSheet(t)
-	var ours, bare times
-	var used, passed time.Duration
-	var now, most float64
-	for range 5 {
-		x := p.cockpit(columns, rows, path, "--practice")
-		x.key(enter, "▏")
-		began, from := time.Now(), cpu(t, x.cmd.Process.Pid)
-		for i := range 100 {
-			if i > 0 && i%20 == 0 {
-				x.key(emptyField, "▏")
+	steady.Try(t, func(t testing.TB) {
+		p := newPair(t)
+		path := slowSheet(t)
+		var ours, bare times
+		var used, passed time.Duration
+		var now, most float64
+		for range 5 {
+			x := p.cockpit(columns, rows, path, "--practice")
+			x.key(enter, "▏")
+			began, from := time.Now(), cpu(t, x.cmd.Process.Pid)
+			for i := range 100 {
+				if i > 0 && i%20 == 0 {
+					x.key(emptyField, "▏")
+				}
+				time.Sleep(time.Duration(7+i%11) * time.Millisecond) // no step with anybody's frames
+				letter := string(rune('a' + i%20))
+				ours = append(ours, x.key(letter, letter+"▏"))
 			}
-			time.Sleep(time.Duration(7+i%11) * time.Millisecond) // no step with anybody's frames
-			letter := string(rune('a' + i%20))
-			ours = append(ours, x.key(letter, letter+"▏"))
+			used, passed = used+cpu(t, x.cmd.Process.Pid)-from, passed+time.Since(began)
+			n, m := memory(t, x.cmd.Process.Pid)
+			now, most = max(now, n), max(most, m)
+			x.end()
+			x = p.bare(columns, rows)
+			for i := range 100 {
+				time.Sleep(time.Duration(7+i%11) * time.Millisecond)
+				bare = append(bare, x.key("x", fmt.Sprintf("> keys %d.", i+1)))
+			}
+			x.end()
 		}
-		used, passed = used+cpu(t, x.cmd.Process.Pid)-from, passed+time.Since(began)
-		n, m := memory(t, x.cmd.Process.Pid)
-		now, most = max(now, n), max(most, m)
-		x.end()
-		x = p.bare(columns, rows)
-		for i := range 100 {
-			time.Sleep(time.Duration(7+i%11) * time.Millisecond)
-			bare = append(bare, x.key("x", fmt.Sprintf("> keys %d.", i+1)))
+		ratio := float64(ours.at(0.99)) / float64(bare.at(0.99))
+		t.Logf("key to frame: cockpit, dispersion running  %v, %.0f %% of a core", ours, 100*float64(used)/float64(passed))
+		t.Logf("key to frame: baseline                     %v", bare)
+		t.Logf("key to frame: ratio of p99 %.2f, aim %.1f; of the medians %.2f", ratio, aimKey, float64(ours.at(0.5))/float64(bare.at(0.5)))
+		t.Logf("resident: %.1f MB, at most %.1f MB, with %d points in each curve; aim %.0f MB", now/1e6, most/1e6, 9000, aimResident/1e6)
+		if ratio > aimKey*room {
+			t.Errorf("a key takes %.2f of the baseline's time to its frame", ratio)
 		}
-		x.end()
-	}
-	ratio := float64(ours.at(0.99)) / float64(bare.at(0.99))
-	t.Logf("key to frame: cockpit, dispersion running  %v, %.0f %% of a core", ours, 100*float64(used)/float64(passed))
-	t.Logf("key to frame: baseline                     %v", bare)
-	t.Logf("key to frame: ratio of p99 %.2f, aim %.1f; of the medians %.2f", ratio, aimKey, float64(ours.at(0.5))/float64(bare.at(0.5)))
-	t.Logf("resident: %.1f MB, at most %.1f MB, with %d points in each curve; aim %.0f MB", now/1e6, most/1e6, 9000, aimResident/1e6)
-	if ratio > aimKey*room {
-		t.Errorf("a key takes %.2f of the baseline's time to its frame", ratio)
-	}
-	if used < passed/4 {
-		t.Errorf("the dispersion did not run beside the keys: %v of processor time in %v", used, passed)
-	}
+		if used < passed/4 {
+			t.Errorf("the dispersion did not run beside the keys: %v of processor time in %v", used, passed)
+		}
+	})
 }
 
 // load is what a program uses while nobody touches it.
@@ -357,7 +362,7 @@ type load struct {
 	bytes       int
 }
 
-func (l *load) measure(t *testing.T, x *probe, d time.Duration) {
+func (l *load) measure(t testing.TB, x *probe, d time.Duration) {
 	t.Helper()
 	began, used, written := time.Now(), cpu(t, x.cmd.Process.Pid), x.mark()
 	time.Sleep(d)
@@ -372,62 +377,66 @@ func (l *load) rate() float64    { return float64(l.bytes) / l.passed.Seconds() 
 // TestFigureRest is what the cockpit uses in SETUP with its practice box, the
 // prediction computed and the heartbeat turning.
 func TestFigureRest(t *testing.T) {
-	p := newPair(t)
-	small, large, bare := p.cockpit(columns, rows), p.cockpit(200, 50), p.bare(columns, rows)
-	for _, x := range []*probe{small, large} {
-		x.settle()
-	}
-	var ofSmall, ofLarge, ofBare load
-	for range 3 {
-		ofSmall.measure(t, small, 5*time.Second)
-		ofLarge.measure(t, large, 5*time.Second)
-		ofBare.measure(t, bare, 5*time.Second)
-	}
-	now, most := memory(t, large.cmd.Process.Pid)
-	bareNow, _ := memory(t, bare.cmd.Process.Pid)
-	t.Logf("at rest in SETUP:  80 by 24 %.1f %% of a core, 200 by 50 %.1f %%, aim %.0f %%; baseline with its tick %.1f %%", ofSmall.percent(), ofLarge.percent(), aimRest, ofBare.percent())
-	t.Logf("at rest in SETUP:  80 by 24 %.0f bytes a second, 200 by 50 %.0f, aim %.0f", ofSmall.rate(), ofLarge.rate(), aimIdle)
-	t.Logf("resident: %.1f MB, at most %.1f MB with the dispersion, aim %.0f MB; baseline %.1f MB", now/1e6, most/1e6, aimResident/1e6, bareNow/1e6)
-	for _, l := range []load{ofSmall, ofLarge} {
-		if l.percent() > aimRest*room {
-			t.Errorf("%.1f %% of a core at rest", l.percent())
+	steady.Try(t, func(t testing.TB) {
+		p := newPair(t)
+		small, large, bare := p.cockpit(columns, rows), p.cockpit(200, 50), p.bare(columns, rows)
+		for _, x := range []*probe{small, large} {
+			x.settle()
 		}
-		if l.rate() >= aimIdle {
-			t.Errorf("%.0f bytes a second at rest, aim %.0f", l.rate(), aimIdle)
+		var ofSmall, ofLarge, ofBare load
+		for range 3 {
+			ofSmall.measure(t, small, 5*time.Second)
+			ofLarge.measure(t, large, 5*time.Second)
+			ofBare.measure(t, bare, 5*time.Second)
 		}
-		if l.bytes == 0 {
-			t.Error("the heartbeat does not turn")
+		now, most := memory(t, large.cmd.Process.Pid)
+		bareNow, _ := memory(t, bare.cmd.Process.Pid)
+		t.Logf("at rest in SETUP:  80 by 24 %.1f %% of a core, 200 by 50 %.1f %%, aim %.0f %%; baseline with its tick %.1f %%", ofSmall.percent(), ofLarge.percent(), aimRest, ofBare.percent())
+		t.Logf("at rest in SETUP:  80 by 24 %.0f bytes a second, 200 by 50 %.0f, aim %.0f", ofSmall.rate(), ofLarge.rate(), aimIdle)
+		t.Logf("resident: %.1f MB, at most %.1f MB with the dispersion, aim %.0f MB; baseline %.1f MB", now/1e6, most/1e6, aimResident/1e6, bareNow/1e6)
+		for _, l := range []load{ofSmall, ofLarge} {
+			if l.percent() > aimRest*room {
+				t.Errorf("%.1f %% of a core at rest", l.percent())
+			}
+			if l.rate() >= aimIdle {
+				t.Errorf("%.0f bytes a second at rest, aim %.0f", l.rate(), aimIdle)
+			}
+			if l.bytes == 0 {
+				t.Error("the heartbeat does not turn")
+			}
 		}
-	}
-	if most > aimResident {
-		t.Errorf("%.1f MB resident, aim %.0f MB", most/1e6, aimResident/1e6)
-	}
+		if most > aimResident {
+			t.Errorf("%.1f MB resident, aim %.0f MB", most/1e6, aimResident/1e6)
+		}
+	})
 }
 
 // TestFigureCount is what the cockpit uses while it counts.
 func TestFigureCount(t *testing.T) {
-	path := quickSheet(t)
-	data, err := sheet.Set(read(t, path), "times.count", "60 s")
-	if err != nil {
-		t.Fatal(err)
-	}
-	write(t, path, data)
-	x := open(t, home(t), path, "--practice")
-	c := &crew{t: t, x: x, h: keys{x}}
-	x.see("CREW FIRING OFFICER", 10*time.Second)
-	c.toReady()
-	c.toArmed()
-	c.toCount()
-	for _, size := range []pty.Winsize{{Rows: rows, Cols: columns}, {Rows: 50, Cols: 200}} {
-		x.resize(&size)
-		time.Sleep(time.Second) // the painting anew
-		began, used := time.Now(), cpu(t, x.cmd.Process.Pid)
-		time.Sleep(15 * time.Second)
-		percent := 100 * float64(cpu(t, x.cmd.Process.Pid)-used) / float64(time.Since(began))
-		x.see("Any doubt: HOLD", time.Second) // it counts still
-		t.Logf("counting: %d by %d %.1f %% of a core, aim %.0f %%", size.Cols, size.Rows, percent, aimCount)
-		if percent > aimCount*room {
-			t.Errorf("%.1f %% of a core while counting", percent)
+	steady.Try(t, func(t testing.TB) {
+		path := quickSheet(t)
+		data, err := sheet.Set(read(t, path), "times.count", "60 s")
+		if err != nil {
+			t.Fatal(err)
 		}
-	}
+		write(t, path, data)
+		x := open(t, home(t), path, "--practice")
+		c := &crew{t: t, x: x, h: keys{x}}
+		x.see("CREW FIRING OFFICER", 10*time.Second)
+		c.toReady()
+		c.toArmed()
+		c.toCount()
+		for _, size := range []pty.Winsize{{Rows: rows, Cols: columns}, {Rows: 50, Cols: 200}} {
+			x.resize(&size)
+			time.Sleep(time.Second) // the painting anew
+			began, used := time.Now(), cpu(t, x.cmd.Process.Pid)
+			time.Sleep(15 * time.Second)
+			percent := 100 * float64(cpu(t, x.cmd.Process.Pid)-used) / float64(time.Since(began))
+			x.see("Any doubt: HOLD", time.Second) // it counts still
+			t.Logf("counting: %d by %d %.1f %% of a core, aim %.0f %%", size.Cols, size.Rows, percent, aimCount)
+			if percent > aimCount*room {
+				t.Errorf("%.1f %% of a core while counting", percent)
+			}
+		}
+	})
 }

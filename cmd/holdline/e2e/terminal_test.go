@@ -32,7 +32,7 @@ var (
 )
 
 // program is the command as it is delivered, built once.
-func program(t *testing.T) string {
+func program(t testing.TB) string {
 	t.Helper()
 	buildOnce.Do(func() {
 		dir, err := os.MkdirTemp("", "holdline-e2e-")
@@ -61,7 +61,7 @@ func TestMain(m *testing.M) {
 
 // terminal is a program on a pseudo-terminal, and the screen it paints.
 type terminal struct {
-	t    *testing.T
+	t    testing.TB
 	cmd  *exec.Cmd
 	tty  *os.File
 	done chan struct{} // closed when the program has ended
@@ -74,7 +74,7 @@ type terminal struct {
 
 // home is a place of its own for settings and records, of somebody who has
 // seen the tour.
-func home(t *testing.T) []string {
+func home(t testing.TB) []string {
 	t.Helper()
 	env := newHome(t)
 	settings := filepath.Join(strings.TrimPrefix(env[1], "XDG_CONFIG_HOME="), "holdline")
@@ -89,7 +89,7 @@ func home(t *testing.T) []string {
 }
 
 // newHome is one of somebody who has never started the program.
-func newHome(t *testing.T) []string {
+func newHome(t testing.TB) []string {
 	t.Helper()
 	dir := quietDir(t)
 	return []string{"HOME=" + dir, "XDG_CONFIG_HOME=" + filepath.Join(dir, "config"), "XDG_STATE_HOME=" + filepath.Join(dir, "state"),
@@ -99,7 +99,7 @@ func newHome(t *testing.T) []string {
 // quietDir is a temporary folder on a disk that nobody else keeps busy, where
 // the system has one: what is tested here holds when a line is not on disk
 // within half a second, and other tests must not be the reason.
-func quietDir(t *testing.T) string {
+func quietDir(t testing.TB) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("/dev/shm", "holdline-test-")
 	if err != nil {
@@ -110,7 +110,7 @@ func quietDir(t *testing.T) string {
 }
 
 // shortTemp is for the practice box's port.
-func shortTemp(t *testing.T) string {
+func shortTemp(t testing.TB) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "hl")
 	if err != nil {
@@ -121,7 +121,7 @@ func shortTemp(t *testing.T) string {
 }
 
 // open starts the program on a terminal of 80 by 24.
-func open(t *testing.T, env []string, args ...string) *terminal {
+func open(t testing.TB, env []string, args ...string) *terminal {
 	t.Helper()
 	cmd := exec.Command(program(t), args...)
 	for _, e := range os.Environ() {

@@ -11,41 +11,45 @@ import (
 	"testing"
 	"time"
 	"unicode/utf8"
+
+	"holdline/arming/groundbox/steady"
 )
 
 // TestAWholeFiring goes from the first screen to CLOSED by nothing but keys,
 // and has the record judged by ssh-keygen and by the command itself.
 func TestAWholeFiring(t *testing.T) {
-	env := home(t)
-	x := open(t, env, "--practice-wait", "5s")
-	first := x.see("CREW FIRING OFFICER", 10*time.Second)
-	firstScreen(t, x, first)
-	c := &crew{t: t, x: x, h: keys{x}}
-	c.toReady()
-	c.toArmed()
-	c.toCount()
-	c.toWindow(20 * time.Second)
-	x.press(handButton)
-	x.see("KEEP IT PRESSED", 3*time.Second)
-	x.until("the wait", 6*time.Second, func(s string) bool { return strings.Contains(s, bigWait) })
-	time.Sleep(900 * time.Millisecond)
-	x.press(handButton)
-	x.see("permit open", 3*time.Second)
-	c.h.key(false)
-	c.afterRun()
-	c.closeOut()
-	x.press(ctrlC)
-	if status := x.ended(10 * time.Second); status != 0 {
-		t.Errorf("exit status %d after a whole firing", status)
-	}
-	if !x.restored() {
-		t.Error("the screen was not given back")
-	}
-	judge(t, env)
+	steady.Try(t, func(t testing.TB) {
+		env := home(t)
+		x := open(t, env, "--practice-wait", "5s")
+		first := x.see("CREW FIRING OFFICER", 10*time.Second)
+		firstScreen(t, x, first)
+		c := &crew{t: t, x: x, h: keys{x}}
+		c.toReady()
+		c.toArmed()
+		c.toCount()
+		c.toWindow(20 * time.Second)
+		x.press(handButton)
+		x.see("KEEP IT PRESSED", 3*time.Second)
+		x.until("the wait", 6*time.Second, func(s string) bool { return strings.Contains(s, bigWait) })
+		time.Sleep(900 * time.Millisecond)
+		x.press(handButton)
+		x.see("permit open", 3*time.Second)
+		c.h.key(false)
+		c.afterRun()
+		c.closeOut()
+		x.press(ctrlC)
+		if status := x.ended(10 * time.Second); status != 0 {
+			t.Errorf("exit status %d after a whole firing", status)
+		}
+		if !x.restored() {
+			t.Error("the screen was not given back")
+		}
+		judge(t, env)
+	})
 }
 
 // firstScreen holds what a newcomer sees at once.
-func firstScreen(t *testing.T, x *terminal, screen string) {
+func firstScreen(t testing.TB, x *terminal, screen string) {
 	t.Helper()
 	lines := strings.Split(screen, "\n")
 	if len(lines) > rows {
@@ -87,7 +91,6 @@ func (c *crew) afterRun() {
 			c.say("all", "lit", firing)
 		case "BATTERY OFF":
 			c.h.battery(false)
-			continue
 		case "ONE GOES FORWARD":
 			c.forward()
 			return
@@ -110,17 +113,17 @@ func (c *crew) forward() {
 	c.x.see("battery 0.0", 3*time.Second)
 	for range 10 {
 		c.say(ranger, firing)
-		time.Sleep(500 * time.Millisecond)
-		if strings.Contains(c.x.screen(), "line OPEN") {
-			return
+		for end := time.Now().Add(2 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+			if strings.Contains(c.x.screen(), "line OPEN") {
+				return
+			}
 		}
-		time.Sleep(time.Second)
 	}
 	c.t.Fatalf("nobody could go forward; the screen:\n%s", c.x.screen())
 }
 
 // only returns the one file that matches.
-func only(t *testing.T, pattern string) string {
+func only(t testing.TB, pattern string) string {
 	t.Helper()
 	found, err := filepath.Glob(pattern)
 	if err != nil || len(found) != 1 {
@@ -130,7 +133,7 @@ func only(t *testing.T, pattern string) string {
 }
 
 // judge has the record accepted as it is, and refused with one byte changed.
-func judge(t *testing.T, env []string) {
+func judge(t testing.TB, env []string) {
 	t.Helper()
 	dir := strings.TrimPrefix(env[0], "HOME=")
 	record := only(t, filepath.Join(dir, "state", "holdline", "records", "practice", "*.jsonl"))
@@ -178,14 +181,14 @@ func judge(t *testing.T, env []string) {
 			t.Errorf("verify says %d of the record with byte %d changed, want 3", status, at)
 		}
 	}
-	if folder := os.Getenv("HOLDLINE_E2E_RECORDS"); folder != "" {
+	if folder := os.Getenv("HOLDLINE_E2E_RECORDS"); folder != "" && !t.Failed() {
 		write(t, filepath.Join(folder, filepath.Base(record)), data)
 		write(t, filepath.Join(folder, filepath.Base(record)+".sig"), read(t, record+".sig"))
 		write(t, filepath.Join(folder, "key.pub"), read(t, key))
 	}
 }
 
-func read(t *testing.T, path string) []byte {
+func read(t testing.TB, path string) []byte {
 	t.Helper()
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -194,7 +197,7 @@ func read(t *testing.T, path string) []byte {
 	return data
 }
 
-func write(t *testing.T, path string, data []byte) {
+func write(t testing.TB, path string, data []byte) {
 	t.Helper()
 	if err := os.WriteFile(path, data, 0o644); err != nil {
 		t.Fatal(err)
