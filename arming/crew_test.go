@@ -136,6 +136,8 @@ func (y *site) actFiring() {
 		y.turnKey(true)
 	case s.Phase == Armed:
 		_ = y.do(StartCount{By: firing})
+	case s.Phase == Count && s.Paused && s.Now.Since(s.PausedAt) > 500*time.Millisecond:
+		_ = y.do(StartCount{By: firing})
 	case s.Phase == Window && !y.hand:
 		y.press(true)
 	case s.Phase == Run && s.Now.Since(s.RunPressAt) > 500*time.Millisecond:

@@ -27,6 +27,7 @@
 //
 //	I-01  permit wanted(s) ⇒ s in WINDOW or RUN, or in PROOF after every channel was read open, with no hook-up entered.
 //	I-02  WINDOW is entered only from COUNT, at zero, with key in and both button poles read open after zero less 0.3 s.
+//	      A pause of the count stands until the firing officer's word; from there the count has as long to go as before.
 //	I-03  permit wanted ⇒ line CLOSED; in WINDOW also every core gate stands. In RUN age alone drops nothing.
 //	I-04  At most one permit-on effect between two sightings of the key out.
 //	I-05  RUN ends in WAIT, WINDOW in RUN or WAIT. WAIT turns to HOLD only within 1 s of a window without a press, after
@@ -44,8 +45,8 @@
 //	I-14  A key seen in outside ARMED to RUN and PROOF is treated as I-29 says.
 //	I-15  A step stands ⇒ its value is present and no older than its limit, and what it rests on stands.
 //	I-16  A basis that leaves its range and the loss of the prediction's gate are the same step.
-//	I-17  COUNT begins ⇒ every answer that ages lasts to the end of the window.
-//	I-18  Time in ARMED, in WINDOW and of the permit never passes the plan's limits.
+//	I-17  COUNT begins, or goes on after a pause ⇒ every answer that ages lasts to the end of the window.
+//	I-18  Time in ARMED, in WINDOW and of the permit never passes the plan's limits, time in a pause never 60 s.
 //	I-19  The wait left shrinks only by the smaller clock's step, at most 1 s (times the practice speed), with the vehicle
 //	      said to be at rest, key out and bus dead.
 //	I-20  What R-08 lists sets the wait to full.

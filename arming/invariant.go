@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"reflect"
 	"time"
+
+	"holdline/checklist"
 )
 
 // Check holds the edge from a to b, made by ev with the effects fx, against
@@ -97,15 +99,28 @@ func (c *check) phases() {
 		}
 		c.entered()
 	}
-	if a.Phase == Count && a.Paused && b.Phase == Count && !b.Paused {
-		_, order := c.asked.(StartCount)
-		c.hold(order && c.ev != c.asked, 2, "a pause of the count ended by itself")
+	if a.Phase == Count && a.Paused && b.Phase == Count {
+		c.pause()
 	}
 	if _, held := c.ev.(HoldCall); held && a.Phase >= Ready && a.Phase <= Run {
 		_, first := firstEffect(c.fx).(PermitOff)
 		c.hold((b.Phase == Hold || b.Phase == Wait) && first, 11, "HOLD did not act at once")
 	}
 	c.hold(!b.PermitEver || b.Phase >= Window && b.Phase <= Closed, 6, "a possible pulse is forgotten")
+}
+
+// pause checks I-02 and I-17 where a pause of the count goes on or ends.
+func (c *check) pause() {
+	a, b := c.a, c.b
+	c.hold(b.ToZero() == a.PauseLeft, 2, "the clock ran in a pause of the count")
+	if b.Paused {
+		return
+	}
+	order, asked := c.asked.(StartCount)
+	c.hold(asked && c.ev != c.asked, 2, "a pause of the count ended by itself")
+	c.hold(!asked || sameName(order.By, a.Crew.Firing), 2, "a pause of the count ended by another's word")
+	ok, _ := b.lasting(c.p, a.PauseLeft+c.p.Times.Window)
+	c.hold(ok, 17, "COUNT goes on with answers that will not last")
 }
 
 // entered checks what must hold on entering a phase.
@@ -166,7 +181,7 @@ func (c *check) line() {
 	}
 }
 
-// arming checks I-13, I-14, I-16, I-18 and the key and button part of I-29.
+// arming checks I-13, I-14, I-16, I-18 (a pause too) and the key and button part of I-29.
 func (c *check) arming() {
 	a, b := c.a, c.b
 	if b.Phase >= Armed && b.Phase <= Window {
@@ -178,6 +193,7 @@ func (c *check) arming() {
 	}
 	c.hold(b.Phase != Armed || b.Now.Since(b.Entered) <= c.p.Times.Armed, 18, "ARMED too long")
 	c.hold(b.Phase != Window || b.Now.Mono < b.WindowEnds, 18, "WINDOW too long")
+	c.hold(b.Phase != Count || !b.Paused || b.Now.Since(b.PausedAt) <= checklist.PauseMost, 18, "a pause of the count too long")
 	if _, left := c.ev.(BasisLeft); left {
 		i := c.p.index(StepPrediction)
 		c.hold(!b.Evidence[i].Present, 16, "the prediction outlived its basis")

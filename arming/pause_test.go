@@ -122,6 +122,42 @@ func TestNothingElseEndsAPause(t *testing.T) {
 	}
 }
 
+// The check sees a pause that another ends, or that nobody ends, a clock that
+// runs in it, and a count that goes on with answers that will not last. I-02,
+// I-17, I-18.
+func TestTheCheckOfAPause(t *testing.T) {
+	w := paused(t, ModeBox, 5*time.Second)
+	asked := w.s
+	asked.Tickets++
+	asked.Pending = Pending{Event: StartCount{By: ranger}, Ticket: asked.Tickets, Asked: asked.Now}
+	on := w.s
+	on.Paused, on.PauseLeft, on.OnDisk = false, 0, asked.Tickets
+	on.ZeroAt.Mono = on.Now.Mono + w.s.PauseLeft
+	mine := asked
+	mine.Pending.Event = StartCount{By: firing}
+	old, ran, long := on, w.s, w.s
+	clear := &old.Evidence[w.p.index(StepRangeClear)]
+	clear.At.Mono -= w.p.Times.RangeClear - 10*time.Second
+	clear.At.Wall -= w.p.Times.RangeClear - 10*time.Second
+	ran.PauseLeft -= 100 * time.Millisecond
+	long.Now.Mono += checklist.PauseMost
+	for _, c := range []struct {
+		a, b State
+		ev   Event
+		want string
+	}{
+		{mine, on, Written{asked.Tickets}, ""},
+		{asked, on, Written{asked.Tickets}, "I-02: a pause of the count ended by another's word"},
+		{mine, old, Written{asked.Tickets}, "I-17: COUNT goes on with answers that will not last"},
+		{w.s, ran, Tick{}, "I-02: the clock ran in a pause"},
+		{w.s, long, Tick{}, "I-18: a pause of the count too long"},
+	} {
+		if err := Check(w.p, c.a, c.ev, c.b, nil); (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
+			t.Errorf("got %v, want %q", err, c.want)
+		}
+	}
+}
+
 // A program that came late to its pause holds.
 func TestLateToAPause(t *testing.T) {
 	w := newWorld(t, ModeBox)

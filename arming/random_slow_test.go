@@ -61,6 +61,8 @@ func TestMillionsOfRandomEvents(t *testing.T) {
 	enough("pulses", all.pulses)
 	enough("a person forward", all.forward)
 	enough("restarts", all.restarts)
+	t.Logf("%d events in a pause of the count", all.paused)
+	enough("pauses", all.paused)
 	for p := Setup; p < phaseEnd; p++ {
 		t.Logf("%-9v entered %7d times, %8d events in it", p, all.entered[p], all.phases[p])
 		enough(p.String(), all.entered[p])
@@ -84,6 +86,7 @@ func TestMillionsOfRandomEvents(t *testing.T) {
 
 func (v *visits) add(o *visits) {
 	v.events, v.pulses, v.forward, v.restarts, v.refused = v.events+o.events, v.pulses+o.pulses, v.forward+o.forward, v.restarts+o.restarts, v.refused+o.refused
+	v.paused += o.paused
 	for p := range v.phases {
 		v.phases[p] += o.phases[p]
 		v.entered[p] += o.entered[p]

@@ -126,6 +126,11 @@ var doubtTroubles = []trouble{
 	{"counts lost", func(_ *rapid.T, y *site) { y.noCount = true }},
 	{"slow disk", func(_ *rapid.T, y *site) { y.slowDisk = true }},
 	{"the program ends", func(_ *rapid.T, y *site) { y.restart() }},
+	{"no word in a pause", func(_ *rapid.T, y *site) {
+		for y.s.Phase == Count && y.s.Paused {
+			y.pass(200*time.Millisecond, 200*time.Millisecond)
+		}
+	}},
 	clocks("gap", 400*time.Millisecond, 400*time.Millisecond), clocks("long gap", 1200*time.Millisecond, 1200*time.Millisecond),
 	clocks("asleep", 50*time.Millisecond, 20*time.Minute), clocks("night", 13*time.Hour, 13*time.Hour),
 	clocks("set forth", 50*time.Millisecond, 5*time.Second), clocks("set back", 50*time.Millisecond, -5*time.Second),
@@ -202,5 +207,8 @@ func TestRandomFirings(t *testing.T) {
 		if n == 0 && seen.events > 10000 {
 			t.Errorf("%v was never entered in %d events", Phase(p), seen.events)
 		}
+	}
+	if seen.paused == 0 && seen.events > 10000 {
+		t.Errorf("no pause of the count in %d events", seen.events)
 	}
 }

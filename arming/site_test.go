@@ -66,6 +66,7 @@ type visits struct {
 	forward  int // a person went
 	restarts int
 	refused  int
+	paused   int // events stepped in a pause of the count
 }
 
 func newVisits() *visits { return &visits{kinds: map[string]int{}, effects: map[string]int{}} }
@@ -74,6 +75,7 @@ func newSite(t rapid.TB, mode Mode, waitSpeed int) *site {
 	y := &site{t: t, p: testPlan(mode), seen: newVisits()}
 	y.p.WaitSpeed = waitSpeed
 	y.p.Times.Count, y.p.Times.Window = checklist.Bounds().Least.Count, checklist.Bounds().Least.Window
+	y.p.Times.Pauses[0], y.p.Times.Pauses[1] = 3*time.Second, checklist.PauseLeast
 	if err := y.p.Validate(); err != nil {
 		t.Fatal(err)
 	}
@@ -156,6 +158,9 @@ func (y *site) do(ev Event) error {
 	y.seen.events++
 	y.seen.kinds[strings.TrimPrefix(fmt.Sprintf("%T", ev), "arming.")]++
 	y.seen.phases[b.Phase]++
+	if b.Phase == Count && b.Paused {
+		y.seen.paused++
+	}
 	if a.Phase != b.Phase {
 		y.seen.entered[b.Phase]++
 	}
