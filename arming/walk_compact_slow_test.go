@@ -25,10 +25,24 @@ import (
 // Where several are compared with each other near zero (the age of a snapshot
 // against 0.3 s, the count, the permit's age, the wait), time is counted in
 // quanta of 0.2 s, below the 0.25 s that a gap may have; plan times are then
-// short: count 0.4 s, wait 0.6 s. Ticks of other lengths, gaps, jumps of the
+// short: count 1 s, wait 0.6 s. Ticks of other lengths, gaps, jumps of the
 // wall clock and long silences are events of their own. Left out is a wall
 // clock set both forth and back in one firing, by which an answer that was past
 // by that clock only is within again: by the other clock it always was.
+//
+// The count has as many pauses as a plan may have, one in each of its quanta but
+// the last two, and the tick that comes to one may also go by: so a count with
+// any number of pauses is walked, none too. In a pause time passes quantum by
+// quantum without end, any answer may grow old, and its 60 s are a limit that
+// any tick may pass. The clock stands at the pause's mark itself; real ticks
+// come to it up to 0.25 s later, which shortens by as much what an answer has to
+// last, and nothing compares it else. That a program comes a whole second late
+// to a pause is left out: the gap that it takes stops the count before. Real pauses lie 2 s or more before zero, where the line of the
+// last second is not asked for yet; the walk's whole count lies in that second,
+// so the line is asked for at the start and forgotten in a pause, and going on
+// asks for it anew, as in a real count that has come to its last second.
+// A real count is longer, but what would pass in its ticks may pass in a pause,
+// where the same is watched.
 //
 // The plan is the built-in routine without posts, of which the steps are kept
 // that the machine itself looks at or that stand for a kind: a measured answer
@@ -41,6 +55,10 @@ import (
 // argued here and not tested.
 
 const walkQuantum = 200 * time.Millisecond
+
+// walkCountQuanta is the count: a pause may come in each of its quanta but the
+// last two, which zero needs for itself.
+const walkCountQuanta = checklist.MaxPauses + 2
 
 // walkBase is the instant at which every compact is unfolded.
 var walkBase = Instant{Mono: 48 * time.Hour, Wall: 48 * time.Hour}
@@ -66,7 +84,10 @@ const (
 func walkPlan() *Plan {
 	times := checklist.Bounds().Default
 	times.RangeClear = 30 * time.Second
-	times.Count, times.Window, times.Wait = 2*walkQuantum, 3*time.Second, 3*walkQuantum
+	times.Count, times.Window, times.Wait = walkCountQuanta*walkQuantum, 3*time.Second, 3*walkQuantum
+	for k := range times.Pauses {
+		times.Pauses[k] = time.Duration(walkCountQuanta-1-k) * walkQuantum
+	}
 	all := checklist.Routine(checklist.Inputs{Boxed: true, Motors: 1, Channels: []checklist.Band{{Low: 1, High: 2, Unit: "ohm"}}, Times: times})
 	keep := []string{StepFiringOfficer, StepRangeOfficer, StepProof, StepDead, StepShuntOn, StepHookUp, StepLine, StepShuntOff,
 		StepRangeClear, StepContinuity(1), StepBattery}
@@ -109,6 +130,7 @@ type compact struct {
 	proofTrip, proofTicket                                    bool
 	armEntry, codeOK, keyIn                                   bool
 	tries, zero                                               uint8
+	paused                                                    bool
 	zeroTicket, permitWanted, permitSpent, permitEver         bool
 	permitAge, noPulse                                        uint8
 	offPast                                                   bool
@@ -178,7 +200,7 @@ func (w *walker) foldAnswers(s *State, c *compact) {
 		switch {
 		case left <= 0:
 			c.clearAge = 2
-		case left < t.Count+t.Window:
+		case left < w.toLast(s):
 			c.clearAge = 1
 		}
 	}
@@ -202,7 +224,7 @@ func foldBox(s *State, c *compact) {
 	// 0.3 s are asked for only where the permit is about to be given, of a
 	// reading that was made there: in PROOF once its line was asked for, and one
 	// quantum before zero.
-	exact := s.Phase == Proof && s.ProofTicket != 0 || s.Phase == Count && s.ZeroAt.Mono-s.Now.Mono < 2*walkQuantum
+	exact := s.Phase == Proof && s.ProofTicket != 0 || s.Phase == Count && s.ToZero() < 2*walkQuantum
 	switch age := s.Now.Since(b.Seen); {
 	case age < walkQuantum, age <= liveLead && !exact:
 		c.seen = 0
@@ -229,7 +251,8 @@ func foldPhase(s *State, c *compact) {
 	case Proof:
 		c.proof, c.proofTrip, c.proofTicket = uint8(s.Proof), s.ProofTrip, s.ProofTicket != 0
 	case Count:
-		c.zero, c.zeroTicket = uint8((s.ZeroAt.Mono-s.Now.Mono)/walkQuantum), s.ZeroTicket != 0
+		c.zero, c.paused = uint8(s.ToZero()/walkQuantum), s.Paused
+		c.zeroTicket = s.ZeroTicket != 0 && !s.Paused // going on asks for another
 	case Window, Run:
 		c.permitAge = uint8(min(2, s.Now.Since(s.PermitAt)/walkQuantum))
 	case Wait:
@@ -249,7 +272,7 @@ func (w *walker) foldRecord(s *State, c *compact) {
 	case s.Pending.Event != nil:
 		c.out = outPending
 		c.pending = w.requestIndex(s.Pending.Event) + 1
-	case s.Phase == Count && s.ZeroTicket > s.OnDisk:
+	case s.Phase == Count && !s.Paused && s.ZeroTicket > s.OnDisk:
 		c.out = outZero
 	case s.Phase == Proof && s.ProofTicket > s.OnDisk:
 		c.out = outProof
@@ -277,6 +300,12 @@ func (w *walker) unfold(c *compact, s *State) {
 		s.ArmEntryAt, s.ArmedBy = walkBase, firing
 	}
 	s.ZeroAt = Instant{Mono: walkBase.Mono + time.Duration(c.zero)*walkQuantum, Wall: walkBase.Wall + time.Duration(c.zero)*walkQuantum}
+	if c.paused {
+		s.Paused, s.PausedAt, s.PauseLeft = true, walkBase, time.Duration(c.zero)*walkQuantum
+	}
+	if s.Phase == Count { // each quantum that began without a pause is past one that the plan has not
+		s.PausesDone = min(checklist.MaxPauses, walkCountQuanta-int(c.zero))
+	}
 	s.PermitAt = walkBase.less(time.Duration(c.permitAge) * walkQuantum)
 	s.RunPressAt, s.WindowEnds = walkBase, walkBase.Mono+w.p.Times.Window
 	s.OffAt = walkBase
@@ -388,6 +417,12 @@ func (w *walker) agers(s *State, now Instant, full bool) []func(*State) {
 		}
 	case Armed:
 		out = append(out, func(s *State) { s.Entered = now.less(t.Armed + 1) })
+	case Count:
+		if s.Paused {
+			out = append(out, func(s *State) { s.PausedAt = now.less(checklist.PauseMost + time.Second) })
+		} else if s.PausesDone < checklist.MaxPauses { // of a plan without the next one
+			out = append(out, func(s *State) { s.PausesDone++ })
+		}
 	case Proof:
 		out = append(out, func(s *State) { s.ProofSince = now.less(proofPeople + 1) })
 	case Window:
@@ -400,6 +435,15 @@ func (w *walker) agers(s *State, now Instant, full bool) []func(*State) {
 		}
 	}
 	return out
+}
+
+// toLast is how long an answer that ages has to last, for the count to start or
+// to go on.
+func (w *walker) toLast(s *State) time.Duration {
+	if s.Phase == Count {
+		return s.ToZero() + w.p.Times.Window
+	}
+	return w.p.Times.Count + w.p.Times.Window
 }
 
 // answersMatter reports a phase in which answers are looked at now or later.
@@ -415,7 +459,7 @@ func (w *walker) answerAgers(s *State, now Instant, full bool) []func(*State) {
 	}
 	if e := &s.Evidence[walkClear]; e.Present {
 		switch left := t.RangeClear - s.Now.Since(e.At); {
-		case left >= t.Count+t.Window:
+		case left >= w.toLast(s):
 			out = append(out, func(s *State) { s.Evidence[walkClear].At = now.less(t.RangeClear - time.Second) })
 		case left > 0:
 			out = append(out, func(s *State) { s.Evidence[walkClear].At = now.less(t.RangeClear + time.Second) })

@@ -89,7 +89,7 @@ func newWalker(set settings) *walker {
 	w := &walker{settings: set, p: walkPlan(), base: walkBase, number: map[compact]uint32{}, memo: map[memoKey][]outcome{}}
 	w.requests = []Event{
 		StartProof{}, OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward}, ArmEntry{By: firing},
-		Code{Matched: true}, StartCount{By: firing}, Resume{By: ranger}, Scrub{By: ranger, Why: "enough"},
+		Code{Matched: true}, StartCount{By: firing}, StartCount{By: ranger}, Resume{By: ranger}, Scrub{By: ranger, Why: "enough"},
 		Say{FactAtRest, firing}, Say{FactShunted, forward}, Say{FactFireWatched, ranger}, GoForward{By: ranger, Person: forward},
 		Inspect{Motor: 1, Found: "burned out", By: forward}, Result{RestM: 90, HasRest: true}, AllClear{By: ranger},
 	}
@@ -121,6 +121,8 @@ func requestName(ev Event) string {
 		return name + " " + factNames[ev.Fact]
 	case Code:
 		return fmt.Sprintf("%s %v", name, ev.Matched)
+	case StartCount:
+		return name + " by " + ev.By
 	case Observe:
 		return name + " " + ev.Fate.String()
 	case BoxEvents:
@@ -193,7 +195,7 @@ func (w *walker) turn(s *State, ops []op, now Instant, ev Event) ([]op, string) 
 	b, fx, err := w.step(&a, now, ev)
 	w.steps++
 	bad := ""
-	if w.rule == allRules {
+	if w.rule == allRules || w.rule >= pauseByAnyone {
 		if broken := Check(w.p, a, ev, b, fx); broken != nil {
 			bad = broken.Error()
 		}
@@ -303,6 +305,9 @@ func (w *walker) send(y *yard, late *uint8, age uint8, arrive func(rule, uint8))
 
 // step is Step, or the machine without one of its requirements.
 func (w *walker) step(a *State, now Instant, ev Event) (State, []Effect, error) {
+	if w.rule >= pauseByAnyone && a.Phase == Count && a.Paused {
+		return w.stepWrongly(a, now, ev)
+	}
 	switch w.rule {
 	case without01: // as if the window and the run could simply be held
 		b, fx, err := Step(w.p, *a, now, ev)
@@ -403,6 +408,10 @@ func (w *walker) ask(n *node, i int, emit func(node, string)) {
 	case OpenLine, GoForward:
 		if n.y.moved {
 			return // see 'people' at TestWalk
+		}
+	case StartCount:
+		if e.By != firing && Phase(w.at(n).phase) != Count {
+			return
 		}
 	case Inspect:
 		if !n.y.forward {

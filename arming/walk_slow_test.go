@@ -165,16 +165,20 @@ func (g *graph) phases() (count [phaseEnd]int) {
 }
 
 // mustHold walks everything, and fails on a loss, a broken invariant, a phase
-// that was never reached, and a node from which SETUP cannot be reached.
+// or a pause that was never reached, and a node from which SETUP cannot be reached.
 func mustHold(t *testing.T, set settings) *graph {
 	t.Helper()
 	begin := time.Now()
 	w := newWalker(set)
 	g := walk(w, []node{origin(w)}, true, 0)
-	t.Logf("fault %s, %d slips: %d states, %d edges (%d states of the machine, %d calls of Step), %.1f s", faultNames[set.fault],
-		set.slips, len(g.nodes), g.count, len(w.compacts), w.steps, time.Since(begin).Seconds())
+	paused, out := g.paused()
+	t.Logf("fault %s, %d slips: %d states, %d edges (%d states of the machine, %d calls of Step), in a pause %d and %d, %.1f s",
+		faultNames[set.fault], set.slips, len(g.nodes), g.count, len(w.compacts), w.steps, len(paused), out, time.Since(begin).Seconds())
 	if g.loss != nil {
 		t.Fatal(g.story())
+	}
+	if len(paused) == 0 {
+		t.Error("no pause of the count was ever reached")
 	}
 	for p, n := range g.phases() {
 		if n == 0 {
@@ -200,7 +204,10 @@ func TestWalk(t *testing.T) {
 	for f := faultNone; f <= faultKeyBridged; f++ {
 		t.Run(faultNames[f], func(t *testing.T) {
 			t.Parallel()
-			mustHold(t, settings{fault: f, slips: 1})
+			g := mustHold(t, settings{fault: f, slips: 1})
+			if f == faultNone {
+				needsRulesOfPause(t, g)
+			}
 		})
 	}
 }

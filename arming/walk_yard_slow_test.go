@@ -74,9 +74,20 @@ const (
 	without17
 	without18
 	without21
+
+	// Rules of a pause, whose loss is a broken invariant.
+	pauseByAnyone
+	pauseByTime
+	pauseRuns
+	pauseForEver
+	pauseOnOldAnswers
+	pauseWithoutHold
+	pauseWithoutButton
+	rules
 )
 
-var ruleNames = [...]string{"", "R-01", "R-03", "R-06", "R-08", "R-12", "R-17", "R-18", "R-21"}
+var ruleNames = [...]string{"", "R-01", "R-03", "R-06", "R-08", "R-12", "R-17", "R-18", "R-21", "anyone goes on", "time goes on",
+	"the clock runs in a pause", "a pause has no end", "going on asks for no answer that lasts", "no HOLD in a pause", "no button in a pause"}
 
 func (y *yard) permitClosed() bool {
 	return y.relay || y.fault == faultPermitWelded || y.fault == faultPermitBridged
