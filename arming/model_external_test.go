@@ -137,7 +137,8 @@ func TestModelWithASlowDisk(t *testing.T) {
 
 // TestModelNeedsEachRule goes without one rule at a time, in the smallest world
 // that shows it, and must find what that rule stands against: the check can
-// fail. The last two leave SETUP out of reach.
+// fail. Without a rule of a pause an invariant breaks. The last two leave SETUP
+// out of reach.
 func TestModelNeedsEachRule(t *testing.T) {
 	for _, r := range []struct {
 		macros string
@@ -151,6 +152,10 @@ func TestModelNeedsEachRule(t *testing.T) {
 		{"NO_R17 FAULT=3 FROM_READY NARROW", "current_without_a_hand"},
 		{"NO_R18 FAULT=3 FROM_READY", "current_without_a_hand"},
 		{"NO_R21 FAULT=0 FROM_READY NARROW", "going_forward_without_a_full_wait"},
+		{"NO_OWNER FAULT=0 FROM_READY NARROW", "I02"},
+		{"NO_STAND FAULT=0 FROM_READY NARROW", "I02"},
+		{"NO_PAUSE_END FAULT=0 FROM_READY NARROW", "I18"},
+		{"NO_R15 FAULT=0 FROM_READY NARROW", "I17"},
 		{"REACH NO_MEND FAULT=1", "SETUP_reached"},
 		{"REACH NO_ROLL FAULT=0", "SETUP_reached"},
 	} {

@@ -108,13 +108,18 @@ func TestModelTableIsTheMachines(t *testing.T) {
 	v := verify(t, []string{"TABLE", "FAULT=0"}, nil)
 	v.mustBeClean(t)
 	steps := readModelTable(t, filepath.Join(v.folder, "table.bin"))
+	paused := 0
 	for i := range steps {
+		paused += int(steps[i].before[fPaused])
 		if steps[i].done&ambiguous != 0 {
 			t.Fatalf("the model does not say what follows from %v, told %s", Phase(steps[i].before[fPhase]), toldNames[steps[i].told])
 		}
 	}
 	c := compareModel(steps)
-	t.Logf("%d steps of the machine compared, %d lines of the table", len(steps), len(c.model))
+	t.Logf("%d steps of the machine compared, %d of them in a pause of the count, %d lines of the table", len(steps), paused, len(c.model))
+	if paused == 0 {
+		t.Error("the search has never come to a pause of the count")
+	}
 	if c.differ > 0 {
 		t.Errorf("%d steps differ, such as\n%s", c.differ, c.first)
 	}

@@ -2,7 +2,6 @@ package arming
 
 import (
 	"encoding/hex"
-	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -50,6 +49,7 @@ const (
 	fKeySeen
 	fTries
 	fLeft
+	fPaused
 	fWanted
 	fSpent
 	fEver
@@ -70,7 +70,7 @@ const (
 
 var modelFieldNames = [...]string{"phase", "line", "hooked", "inspected", "went", "proof", "dead", "shunt", "off", "batt", "shunted",
 	"clear", "cont", "no record", "seen", "pole 1", "channel", "key", "pole 2", "permit", "bus", "battery", "known", "tested", "stage",
-	"trip", "proof line", "entry", "key seen", "tries", "left", "wanted", "spent", "ever", "page", "hope", "wait", "at rest", "more", "ohm",
+	"trip", "proof line", "entry", "key seen", "tries", "left", "paused", "wanted", "spent", "ever", "page", "hope", "wait", "at rest", "more", "ohm",
 	"leads shunted", "fire watched", "result", "scrub", "out", "pending"}
 
 type modelState [modelFields]byte
@@ -108,6 +108,7 @@ const (
 	toldTick     = 30
 	toldStale    = 31
 	toldShort    = 32
+	toldPause    = 33
 	toldCont     = 34
 	toldLimit    = 35
 	toldLate     = 36
@@ -127,14 +128,17 @@ const (
 
 var toldNames = map[byte]string{1: "start proof", 2: "open line", 3: "arm entry", 4: "code", 5: "start count", 6: "resume", 7: "at rest",
 	8: "shunted", 9: "fire watched", 10: "go forward", 11: "inspect", 12: "result", 13: "all clear", 14: "answer dead-check", 15: "answer shunt-on",
-	17: "answer shunt-off", 18: "answer range-clear", 19: "answer continuity", 20: "answer battery", toldHold: "HOLD", toldMovement: "movement",
+	16: "start count by another", 17: "answer shunt-off", 18: "answer range-clear", 19: "answer continuity", 20: "answer battery", toldHold: "HOLD", toldMovement: "movement",
 	toldScrub: "scrub", toldCodeBad: "wrong code", toldCount: "count", toldWithdraw: "withdraw", toldRecFail: "record fails", toldStalled: "stall",
 	toldFocus: "focus lost", toldTick: "tick", toldStale: "2 s without a snapshot", toldShort: "range-clear grows short",
-	toldCont: "continuity grows old", toldLimit: "the phase's limit", toldLate: "line late", toldGap: "gap of 1.2 s", toldClocks: "clocks part",
+	toldPause: "a pause comes", toldCont: "continuity grows old", toldLimit: "the phase's limit", toldLate: "line late", toldGap: "gap of 1.2 s", toldClocks: "clocks part",
 	toldRead: "snapshot", toldLost: "box lost", toldUp: "box back", toldNewBox: "another box", toldWritten: "line on disk",
 	toldTrip: "watchdog bit", toldWeld: "weld bit", toldEarly: "early bit", toldMiscount: "wrong count", toldBegin: "start"}
 
-const modelQuantum = 200 * time.Millisecond
+const (
+	modelQuantum = 200 * time.Millisecond
+	modelCount   = 4 // quanta
+)
 
 var modelBase = Instant{Mono: 48 * time.Hour, Wall: 48 * time.Hour}
 
@@ -155,11 +159,12 @@ const (
 )
 
 // modelPlan is the built-in routine with the steps that the model has, one
-// motor, no posts, and a count and a wait of two quanta.
+// motor, no posts, a count of four quanta with two pauses, and a wait of two.
 func modelPlan() *Plan {
 	times := checklist.Bounds().Default
 	times.RangeClear = 30 * time.Second
-	times.Count, times.Window, times.Wait = 2*modelQuantum, 3*time.Second, 2*modelQuantum
+	times.Count, times.Window, times.Wait = modelCount*modelQuantum, 3*time.Second, 2*modelQuantum
+	times.Pauses[0], times.Pauses[1] = 3*modelQuantum, 2*modelQuantum
 	all := checklist.Routine(checklist.Inputs{Boxed: true, Motors: 1, Channels: []checklist.Band{{Low: 1, High: 2, Unit: "ohm"}}, Times: times})
 	keep := []string{StepFiringOfficer, StepRangeOfficer, StepProof, StepDead, StepShuntOn, StepLine, StepShuntOff, StepRangeClear,
 		StepContinuity(1), StepBattery}
@@ -184,7 +189,7 @@ func modelRequests(p *Plan) map[byte]Event {
 		3: ArmEntry{By: firing}, 4: Code{Matched: true}, 5: StartCount{By: firing}, 6: Resume{By: ranger}, 7: Say{FactAtRest, firing},
 		8: Say{FactShunted, forward}, 9: Say{FactFireWatched, ranger}, 10: GoForward{By: ranger, Person: forward},
 		11: Inspect{Motor: 1, Found: "burned out", By: forward}, 12: Result{RestM: 90, HasRest: true}, 13: AllClear{By: ranger},
-		14: answer(mDead), 15: answer(mShuntOn), 17: answer(mShuntOff), 18: answer(mClear), 19: answer(mContinuity), 20: answer(mBattery)}
+		14: answer(mDead), 15: answer(mShuntOn), 16: StartCount{By: ranger}, 17: answer(mShuntOff), 18: answer(mClear), 19: answer(mContinuity), 20: answer(mBattery)}
 }
 
 func bit(b bool) byte {
@@ -232,6 +237,12 @@ func unfoldModel(p *Plan, m *modelState) State {
 	s.MakeSafe.Shunted, s.MakeSafe.FireWatched = on(fLeadsShunted), on(fFireWatched)
 	s.WaitOhm[0] = OhmKind(m[fOhm])
 	left := time.Duration(m[fLeft]) * modelQuantum
+	if phase == Count { // a pause in each quantum but the last two, past or come to
+		s.PausesDone = min(2, modelCount-int(m[fLeft]))
+	}
+	if on(fPaused) {
+		s.Paused, s.PausedAt, s.PauseLeft = true, modelBase, left
+	}
 	s.ZeroAt = Instant{Mono: modelBase.Mono + left, Wall: modelBase.Wall + left}
 	s.PermitAt = modelBase.ago(time.Duration(m[fPage]) * modelQuantum)
 	unfoldModelAnswers(p, m, &s)
@@ -349,7 +360,7 @@ func foldModelAnswers(p *Plan, s *State, m *modelState) {
 func foldModelBox(s *State, m *modelState) {
 	b := &s.Box
 	m[fKnown] = bit(b.Pulses >= 0)
-	exact := s.Phase == Count || s.Phase == Proof && s.ProofTicket != 0
+	exact := s.Phase == Count && s.ToZero() < 2*modelQuantum || s.Phase == Proof && s.ProofTicket != 0
 	age := s.Now.Since(b.Seen)
 	switch {
 	case !b.Up || s.Phase == Closed:
@@ -383,7 +394,7 @@ func foldModelPhase(s *State, m *modelState) {
 		m[fEntry], m[fKeySeen] = bit(s.ArmEntry), bit(s.KeyInArmed)
 	case Count:
 		m[fEntry], m[fKeySeen] = bit(s.ArmEntry), bit(s.KeyInArmed)
-		m[fLeft] = byte((s.ZeroAt.Mono - s.Now.Mono) / modelQuantum)
+		m[fLeft], m[fPaused] = byte(s.ToZero()/modelQuantum), bit(s.Paused)
 	case Window, Run:
 		m[fEntry], m[fKeySeen] = bit(s.ArmEntry), bit(s.KeyInArmed)
 		m[fPage] = byte(min(2, s.Now.Since(s.PermitAt)/modelQuantum))
@@ -519,6 +530,9 @@ func modelReading(old *Box, bits int) Box {
 // modelTime lets what the tick says pass.
 func modelTime(p *Plan, s *State, told byte) Instant {
 	now := Instant{modelBase.Mono + modelQuantum, modelBase.Wall + modelQuantum}
+	if s.Phase == Count && !s.Paused && told != toldPause {
+		s.PausesDone++ // of a plan without the next one
+	}
 	switch told {
 	case toldGap:
 		return Instant{modelBase.Mono + 6*modelQuantum, modelBase.Wall + 6*modelQuantum}
@@ -536,13 +550,22 @@ func modelTime(p *Plan, s *State, told byte) Instant {
 		s.ProofSince, s.ArmEntryAt = now.ago(proofPeople+time.Second), now.ago(armPair+time.Second)
 		s.Entered, s.WindowEnds = now.ago(p.Times.Armed+time.Second), now.Mono
 		s.RunPressAt, s.OffAt = now.ago(runMost+time.Second), now.ago(noPulseLimit+time.Second)
+		s.PausedAt = now.ago(checklist.PauseMost + time.Second)
 	}
 	return now
 }
 
+// phase is the phase's word, and whether the count stands in it.
+func (m *modelState) phase() string {
+	if m[fPaused] != 0 {
+		return Phase(m[fPhase]).String() + " in a pause"
+	}
+	return Phase(m[fPhase]).String()
+}
+
 // tableLine is a step as the table of phases and events has it.
 func tableLine(before *modelState, told, done byte, after *modelState) string {
-	line := fmt.Sprintf("%v | %s | %v", Phase(before[fPhase]), toldNames[told], Phase(after[fPhase]))
+	line := before.phase() + " | " + toldNames[told] + " | " + after.phase()
 	for _, d := range []struct {
 		bit  byte
 		text string

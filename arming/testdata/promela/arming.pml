@@ -216,14 +216,16 @@ inline choose() {
 	:: alive && FRESH -> ev = E_T_STALE
 	:: alive && a_clear == A_GOOD -> ev = E_T_SHORT
 	:: alive && a_cont == 1 -> ev = E_T_CONT
-	:: alive && (phase == PROOF || (phase == READY && entry) || phase == ARMED || PAST_PERMIT || hope != NO_HOPE) -> ev = E_T_LIMIT
+	:: alive && (phase == PROOF || (phase == READY && entry) || phase == ARMED || paused || PAST_PERMIT || hope != NO_HOPE) -> ev = E_T_LIMIT
+	:: alive && MAY_PAUSE -> ev = E_T_PAUSE
 	:: alive -> ev = E_T_GAP
 	:: alive -> ev = E_T_CLOCKS
 	:: alive && !igniter && OFFER(phase == SETUP) -> ev = E_PROOF
 	:: alive && !MOVED && OFFER(phase == SETUP) -> ev = E_OPEN
 	:: alive && OFFER(phase == READY) -> ev = E_ENTRY
 	:: alive && OFFER(phase == READY) -> ev = E_CODE
-	:: alive && OFFER(phase == ARMED) -> ev = E_START
+	:: alive && OFFER(phase == ARMED || paused) -> ev = E_START
+	:: alive && OFFER(paused) -> ev = E_OTHERS
 	:: alive && OFFER(phase == HOLD) -> ev = E_RESUME
 	:: alive && OFFER(phase == WAIT) -> ev = E_REST
 	:: alive && OFFER(phase == MAKESAFE) -> ev = E_SHUNTED

@@ -7,9 +7,11 @@ hidden byte I01, I02, I03, I04, I05, I06, I07, I08, I09, I10, I11, I12, I13, I14
 #define IN_FIRING (q_phase >= READY && q_phase <= RUN)
 #define CAME(p)   (phase == p && q_phase != p)
 #define LEFT(p)   (q_phase == p && phase != p)
+#define IN_PAUSE  (q_paused && phase == COUNT)
+#define WENT_ON   (IN_PAUSE && !paused)
 
 inline remember() {
-	q_phase = phase; q_line = line; q_wait = wait; q_hope = hope; q_seen = seen; q_out = out; q_lease = LEASE; q_ever = ever;
+	q_phase = phase; q_line = line; q_left = left; q_paused = paused; q_wait = wait; q_hope = hope; q_seen = seen; q_out = out; q_lease = LEASE; q_ever = ever;
 	q_hooked = hooked; q_inspected = inspected; q_entry = entry; q_wanted = wanted; q_spent = spent; q_rest = at_rest;
 	q_proof = PROVED; asked = 0;
 	fx_off = false; fx_on = false; fx_write = false; refused = false
@@ -18,7 +20,8 @@ inline remember() {
 inline check(e) {
 	I01 = !wanted || PAST_PERMIT || (phase == PROOF && stage == ST_PERMIT && !hooked);
 	assert(I01);
-	I02 = !CAME(WINDOW) || (q_phase == COUNT && b_key && BOTH_OPEN && seen <= S_ONE);
+	I02 = (!CAME(WINDOW) || (q_phase == COUNT && !q_paused && b_key && BOTH_OPEN && seen <= S_ONE)) &&
+		(!IN_PAUSE || left == q_left) && (!WENT_ON || (e == E_WRITTEN && asked == E_START));
 	assert(I02);
 	I03 = (!wanted || line == L_CLOSED) && (phase != WINDOW || GATES);
 	assert(I03);
@@ -53,9 +56,9 @@ inline check(e) {
 	assert(I14);
 	I16 = e != E_T_CLOCKS || (a_clear == A_NONE && a_cont == 0 && !a_proof);
 	assert(I16);
-	I17 = !CAME(COUNT) || a_clear == A_GOOD;
+	I17 = !(CAME(COUNT) || WENT_ON) || a_clear == A_GOOD;
 	assert(I17);
-	I18 = e != E_T_LIMIT || phase != q_phase || (phase != ARMED && !PAST_PERMIT);
+	I18 = e != E_T_LIMIT || phase != q_phase || (phase != ARMED && !PAST_PERMIT && !paused);
 	assert(I18);
 	I19 = q_phase != WAIT || phase != WAIT || wait >= q_wait || (e >= E_TICK && e <= E_T_LATE && q_wait - wait == 1 && q_rest && KEY_OUT && BUS_DEAD);
 #ifndef NO_R08
@@ -89,6 +92,6 @@ inline check(e) {
 	I34 = !hooked || q_hooked || e == E_BEGIN || q_proof;
 	assert(I34);
 	I35 = !refused || (phase == q_phase && line == q_line && wait == q_wait && hope == q_hope && out == q_out && wanted == q_wanted &&
-		ever == q_ever && entry == q_entry && at_rest == q_rest && !fx_off && !fx_on && !fx_write);
+		ever == q_ever && entry == q_entry && at_rest == q_rest && left == q_left && paused == q_paused && !fx_off && !fx_on && !fx_write);
 	assert(I35)
 }

@@ -17,6 +17,7 @@
 #define E_ALLCLEAR  13
 #define E_A_DEAD    14
 #define E_A_SHUNT   15
+#define E_OTHERS    16   /* another than the firing officer wants the count to go on */
 #define E_A_OFF     17
 #define E_A_CLEAR   18
 #define E_A_CONT    19
@@ -36,6 +37,7 @@
 #define E_TICK      30
 #define E_T_STALE   31
 #define E_T_SHORT   32
+#define E_T_PAUSE   33   /* the count comes to a pause of the plan */
 #define E_T_CONT    34
 #define E_T_LIMIT   35
 #define E_T_LATE    36

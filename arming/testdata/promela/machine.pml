@@ -54,7 +54,12 @@
 #define ASKED   1
 #define OPENED  2
 
-#define FULL 2      /* the wait, in quanta; the count has as many */
+#define FULL 2      /* the wait, in quanta */
+
+/* The count, likewise. At either of the first two quanta that end the plan may
+   have a pause; the last two are what zero needs for itself (I-02). */
+#define COUNT_FULL 4
+#define MAY_PAUSE  (phase == COUNT && !paused && left > 2)
 
 /* Whose record line is not on disk yet (R-36). */
 #define O_NONE    0
@@ -84,7 +89,8 @@ bool p_trip, p_line;
 
 bool entry, key_seen;
 unsigned tries : 2;
-unsigned left : 2;
+unsigned left : 3;
+bool paused;   /* the clock stands at a built-in hold of the count */
 
 bool wanted, spent, ever;
 unsigned page : 2;
@@ -102,7 +108,7 @@ unsigned pend : 5;
 /* --- of one step ------------------------------------------------------- */
 
 hidden byte q_phase, q_line, q_wait, q_hope, q_seen, q_out;
-hidden byte q_lease, q_ever, q_hooked, q_inspected, q_entry, q_wanted, q_spent, q_rest, q_proof;
+hidden byte q_left, q_paused, q_lease, q_ever, q_hooked, q_inspected, q_entry, q_wanted, q_spent, q_rest, q_proof;
 hidden byte fx_off, fx_on, fx_write, refused, passed, old_up;
 hidden byte asked;
 hidden byte r_key, r_p1, r_p2, r_permit, r_batt, r_bk, r_bp, r_bus, r_pulse, r_press;
@@ -151,7 +157,7 @@ hidden byte r_chan;
 
 inline to_phase(p) { phase = p; pend = 0; out = O_NONE }   /* what was asked last is no longer meant */
 
-inline disarm() { entry = false; key_seen = false; tries = 0; left = 0 }
+inline disarm() { entry = false; key_seen = false; tries = 0; left = 0; paused = false }
 
 inline permit_off() { wanted = false; fx_off = true }
 
@@ -511,6 +517,19 @@ inline on_withdraw() {
 
 #define CLEAR_STANDS (a_clear == A_GOOD || a_clear == A_SHORT)
 
+/* A pause ends by the firing officer alone, on answers that last, as the count
+   begins (R-15). The line before zero is asked for anew. */
+#ifdef NO_OWNER
+#define GOES_ON(r) (r == E_START || r == E_OTHERS)
+#else
+#define GOES_ON(r) (r == E_START)
+#endif
+#ifdef NO_R15
+#define LASTS true
+#else
+#define LASTS (a_clear == A_GOOD)
+#endif
+
 inline allowed(r) {
 	passed = (
 	(r == E_PROOF && phase == SETUP && !hooked && line == L_CLOSED && KEY_OUT && PERMIT_OPEN && BUS_DEAD) ||
@@ -518,6 +537,7 @@ inline allowed(r) {
 	(r == E_ENTRY && phase == READY && !entry && !ever && GATES) ||
 	(r == E_CODE && phase == READY && entry) ||
 	(r == E_START && phase == ARMED && key_seen && !spent && GATES && a_clear == A_GOOD) ||
+	(GOES_ON(r) && phase == COUNT && paused && GATES && LASTS) ||
 	(r == E_RESUME && phase == HOLD && KEY_OUT && PERMIT_OPEN) ||
 	(r == E_REST && phase == WAIT) ||
 	(r == E_SHUNTED && phase == MAKESAFE) ||
@@ -541,7 +561,8 @@ inline apply(r) {
 	:: r == E_OPEN -> line = L_OPEN; hooked = true; inspected = false; went = true; drop_line_opened()
 	:: r == E_ENTRY -> entry = true; tries = 0
 	:: r == E_CODE -> to_phase(ARMED); tries = 0
-	:: r == E_START -> to_phase(COUNT); left = FULL; out = O_ZERO; fx_write = true
+	:: r == E_START && phase == ARMED -> to_phase(COUNT); left = COUNT_FULL; out = O_ZERO; fx_write = true
+	:: GOES_ON(r) && phase == COUNT -> paused = false; out = O_ZERO; fx_write = true
 	:: r == E_RESUME -> to_phase(SETUP)
 	:: r == E_REST -> at_rest = true
 	:: r == E_SHUNTED -> m_shunt = true
@@ -595,11 +616,20 @@ inline zero() {
 	fi
 }
 
+#ifdef NO_STAND
+#define CLOCK_RUNS true
+#else
+#define CLOCK_RUNS (!paused)
+#endif
+
 inline limits() {
 	if
 	:: phase == PROOF -> end_proof()
 	:: phase == READY && entry -> disarm()
 	:: phase == ARMED -> doubt()
+#ifndef NO_PAUSE_END
+	:: phase == COUNT && paused -> doubt()   /* 60 s without a word */
+#endif
 	:: phase == WINDOW -> leave_window()
 	:: phase == RUN -> go_wait()
 	:: phase == WAIT && hope != NO_HOPE -> wait_full()
@@ -608,8 +638,9 @@ inline limits() {
 }
 
 /* A tick of one quantum, by kind: nothing else passes; or the snapshot's 2 s,
-   an answer's age, the phase's own limit, 0.5 s for the record; or the program
-   stood still for 1.2 s; or the clocks parted. */
+   an answer's age, the phase's own limit or the pause's, 0.5 s for the record;
+   or the count comes to a pause; or the program stood still for 1.2 s; or the
+   clocks parted. */
 inline on_tick(kind) {
 	if
 	:: seen >= S_STALE
@@ -647,7 +678,7 @@ inline on_tick(kind) {
 	fi;
 	if
 	:: PAST_PERMIT && page < 2 -> page++
-	:: phase == COUNT && left > 0 -> left--
+	:: phase == COUNT && left > 0 && CLOCK_RUNS -> left--; if :: kind == E_T_PAUSE -> paused = true :: else fi
 	:: else
 	fi;
 	if :: phase == COUNT && left == 0 -> zero() :: else fi
@@ -685,12 +716,12 @@ inline forget() {
 	:: seen >= S_STALE ->
 		b_key = false; b_p1 = P_UNKNOWN; b_p2 = false; b_permit = false; b_bus = false; b_chan = C_NONE;
 		if :: FORGETS -> b_batt = false :: else fi
-	:: seen <= S_LEAD && !(phase == COUNT || (phase == PROOF && p_line)) -> seen = S_NOW
+	:: seen <= S_LEAD && !((phase == COUNT && left < 2) || (phase == PROOF && p_line)) -> seen = S_NOW
 	:: else
 	fi;
 	if :: phase != READY -> entry = (phase >= ARMED && phase <= RUN); tries = 0 :: else fi;
 	if :: phase != ARMED -> key_seen = (phase >= COUNT && phase <= RUN) :: else fi;
-	if :: phase != COUNT -> left = 0 :: else fi;
+	if :: phase != COUNT -> left = 0; paused = false :: else fi;
 	if :: !PAST_PERMIT -> page = 0 :: else fi;
 	if :: phase != WAIT -> wait = 0; at_rest = false; w_more = false; ohm = C_NONE; hope = NO_HOPE :: else fi;
 	if :: phase != MAKESAFE -> m_shunt = false; m_fire = false :: else fi;

@@ -9,7 +9,7 @@
 
 #define TABLE_READ 39   /* E_READ and E_BEGIN of events.pml */
 #define TABLE_BEGIN 50
-#define TABLE_FIELDS 46
+#define TABLE_FIELDS 47
 #define TABLE_TOLD 3
 #define TABLE_KEY (TABLE_FIELDS + TABLE_TOLD)
 #define TABLE_ROW (TABLE_KEY + 1 + TABLE_FIELDS)
@@ -33,7 +33,7 @@ static void table_take(unsigned char *f)
 		now.phase, now.line, now.hooked, now.inspected, now.went,
 		now.a_proof, now.a_dead, now.a_shunt, now.a_off, now.a_batt, now.shunted, now.a_clear, now.a_cont, now.no_record,
 		now.seen, now.b_p1, now.b_chan, now.b_key, now.b_p2, now.b_permit, now.b_bus, now.b_batt, now.known, now.tested,
-		now.stage, now.p_trip, now.p_line, now.entry, now.key_seen, now.tries, now.left,
+		now.stage, now.p_trip, now.p_line, now.entry, now.key_seen, now.tries, now.left, now.paused,
 		now.wanted, now.spent, now.ever, now.page, now.hope,
 		now.wait, now.at_rest, now.w_more, now.ohm,
 		now.m_shunt, now.m_fire, now.result, now.scrub, now.out, now.pend };

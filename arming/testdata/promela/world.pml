@@ -160,7 +160,7 @@ inline wipe_machine() {
 	a_proof = false; a_dead = false; a_shunt = false; a_off = false; a_batt = false; shunted = false;
 	a_clear = 0; a_cont = 0; no_record = false; seen = S_NEVER; b_p1 = 0; b_chan = 0; b_key = false; b_p2 = false;
 	b_permit = false; b_bus = false; b_batt = false; known = false; tested = false; stage = 0; p_trip = false; p_line = false;
-	entry = false; key_seen = false; tries = 0; left = 0; wanted = false; spent = false; ever = false; page = 0; hope = 0;
+	entry = false; key_seen = false; tries = 0; left = 0; paused = false; wanted = false; spent = false; ever = false; page = 0; hope = 0;
 	wait = 0; at_rest = false; w_more = false; ohm = 0; m_shunt = false; m_fire = false; result = false; scrub = false; out = 0; pend = 0
 }
 
