@@ -91,10 +91,13 @@ func (r *Runner) coastTo(at func(t float64) (x, u float64), h, decel float64) fl
 			high = t
 		}
 		next := t - (x-r.nextM)/(u-r.wind)
+		if math.Abs(next-t) <= coastNear*h {
+			return min(max(next, low), high)
+		}
 		if !(next > low && next < high) {
 			next = (low + high) / 2
 		}
-		if math.Abs(next-t) <= coastNear*h || high-low <= 1e-15*h {
+		if high-low <= 1e-15*h {
 			return next
 		}
 		t = next

@@ -85,7 +85,9 @@ func (c *series) derivativeBounds(degree int) (d1, d2, d3 float64) {
 }
 
 // newtonNear is the step of Newton's method, as a share of the interval, after
-// which the next place is right to rounding: the method squares the error.
+// which the next place is right to rounding: the method squares the error. A
+// halving of the bracket is no such step, and is not taken for one: rounding
+// puts the last place of the method just outside the bracket now and then.
 const newtonNear = 1e-10
 
 // largestNear is how much of its size a largest value may miss.
@@ -140,10 +142,13 @@ func (c *series) crossing(degree int, a, b float64) float64 {
 			a = sigma
 		}
 		next := sigma - value/slope
+		if math.Abs(next-sigma) <= newtonNear {
+			return min(max(next, a), b)
+		}
 		if !(next > a && next < b) {
 			next = (a + b) / 2
 		}
-		if math.Abs(next-sigma) <= newtonNear || b-a <= 1e-16 {
+		if b-a <= 1e-16 {
 			return next
 		}
 		sigma = next
@@ -207,10 +212,13 @@ func (c *series) turning(degree int, a, b float64) float64 {
 			b = sigma
 		}
 		next := sigma - slope/c.curvatureAt(degree, sigma)
+		if math.Abs(next-sigma) <= newtonNear {
+			return min(max(next, a), b)
+		}
 		if !(next > a && next < b) {
 			next = (a + b) / 2
 		}
-		if math.Abs(next-sigma) <= newtonNear || b-a <= 1e-16 {
+		if b-a <= 1e-16 {
 			return next
 		}
 		sigma = next
