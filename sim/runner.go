@@ -65,7 +65,7 @@ type Runner struct {
 	deviceS  float64 // the next known time of a device
 	anewS    float64 // the next time at which sums are taken anew
 
-	burnMost, pitchMost float64 // the most of any group over its forward thrust
+	burnMost, leverMost float64 // the most of any group over its forward thrust: flow, and pitching moment about the CG
 	engaged             engaged
 
 	sum   sums
@@ -354,11 +354,11 @@ func (r *Runner) groupMotors() {
 		g.yawSize += math.Abs(forward * m.LateralM)
 		g.burn += m.PropellantKg / m.Curve.totalNs
 	}
-	r.burnMost, r.pitchMost = 0, 0
+	r.burnMost, r.leverMost = 0, 0
 	for i := range r.groups {
 		g := &r.groups[i]
 		r.burnMost = max(r.burnMost, g.burn/math.Abs(g.forward))
-		r.pitchMost = max(r.pitchMost, math.Abs(g.pitch/g.forward))
+		r.leverMost = max(r.leverMost, math.Abs(g.pitch/g.forward-v.CGHeightM))
 	}
 }
 

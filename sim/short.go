@@ -279,6 +279,14 @@ func (r *Runner) fitBunch(s *short, endS float64) float64 {
 // holds reports whether a short step holds no event and no extreme between its
 // ends, and takes the front axle load. inv is 1/M at the end, v and x speed and
 // position there.
+//
+// With m a from the equation, κ = m/M, the front axle load times the wheelbase is
+//
+//	F = m (G + h_g κ g_a) + Σ T (z − h_g κ) + (h_g κ Q − D_1 z_D) u² − Σ B (z_h − h_g κ)
+//	G = g (b cos γ − h_g sin γ),  D_1 = ½ρ CdA,  Q here of vehicle and chutes
+//
+// in which thrust and acceleration, nearly all of them, have cancelled: each
+// part is bounded from below by itself.
 func (r *Runner) holds(s *short, b *bunch, h, inv, v, x float64) bool {
 	// Twice what the knots do, for the higher terms.
 	off := 2 * b.size1 * inv
@@ -288,33 +296,46 @@ func (r *Runner) holds(s *short, b *bunch, h, inv, v, x float64) bool {
 	if s.aLow < 0 && s.aHigh > 0 || vLow <= 0 || r.wind < 0 && vLow+r.wind <= speedLeast || x >= r.nextM {
 		return false
 	}
-	// The front axle load times the wheelbase, see Runner.frontLoad, from below.
-	p := &r.p.Vehicle
-	high, gravity, lever := p.CGHeightM, GravityMps2*r.pitchArm, r.drag*p.DragHeightM
-	mass, burnt := r.sum.mass, h*(r.sum.flow[0]+h*r.sum.flow[1]/2)+math.Abs(b.flow2)
-	uHigh := vHigh + r.wind
-	bound := mass*gravity - burnt*max(gravity, 0) - high*max(mass*s.aHigh, (mass-burnt)*s.aHigh) - lever*uHigh*uHigh +
-		r.sum.pitch[0] + min(h*r.sum.pitch[1], 0) - 2*r.pitchMost*b.size1 - r.engaged.sledgeNm
-	return bound >= r.minFront*p.WheelbaseM || r.frontEnds(s, b, h, inv, v, uHigh)
+	p, sum := &r.p.Vehicle, &r.sum
+	high, gravity := p.CGHeightM, GravityMps2*r.pitchArm
+	burnt := h*(sum.flow[0]+h*sum.flow[1]/2) + math.Abs(b.flow2)
+	mass := sum.mass - burnt
+	share := sum.mass * s.inv // κ, which falls with the mass
+	highFrom, highTo := high*share, high*mass*s.inv
+	thrust, thrustSlope := sum.pitch[0]-highFrom*sum.forward[0], sum.pitch[1]-highFrom*sum.forward[1]
+	ground := s.along * mass * highTo
+	if s.along < 0 {
+		ground = s.along * sum.mass * highFrom
+	}
+	square := highTo*(r.drag+r.engaged.chute) - r.drag*p.DragHeightM
+	u := vHigh + r.wind
+	if square > 0 {
+		u = vLow + r.wind
+	}
+	bound := mass*gravity + ground + min(thrust, thrust+h*thrustSlope) - 2*(r.leverMost+high*(1-share))*b.size1 +
+		square*u*u + highTo*r.engaged.sledgeN - r.engaged.sledgeNm
+	return bound >= r.minFront*p.WheelbaseM || r.frontEnds(s, b, h, inv, v, vHigh+r.wind)
 }
 
 // frontEnds takes the front axle load at the ends of a short step, and reports
-// whether it is monotone between them. Times the wheelbase it is
+// whether it is monotone between them. Of the F above
 //
-//	F = m (G − h_g a) + Σ T z − Σ B z_h − D z_D,  G = g (b cos γ − h_g sin γ)
-//	F′ = −h_g m a′ − m′ (h_g a − G) + Σ T′ z − 2 ½ρ CdA z_D u a
+//	F′ = −m′ (h_g (1 − κ) a − G − h_g κ g_a) + Σ T′ (z − h_g κ) + 2 (h_g κ Q − D_1 z_D) u a
 //
-// with F′ bounded by its value at the start and by how far each factor goes.
+// is bounded by its value at the start and by how far each factor goes.
 func (r *Runner) frontEnds(s *short, b *bunch, h, inv, v, uHigh float64) bool {
 	p, sum := &r.p.Vehicle, &r.sum
 	high, gravity, lever := p.CGHeightM, GravityMps2*r.pitchArm, r.drag*p.DragHeightM
+	drag := r.drag + r.engaged.chute
 	flow, flowOff := sum.flow[0], h*math.Abs(sum.flow[1])+2*r.burnMost*b.size1
 	aMost, aOff := max(math.Abs(s.aLow), math.Abs(s.aHigh)), s.aHigh-s.aLow
-	jerk := s.slope / h
-	slope := -high*sum.mass*jerk + flow*(high*s.a0-gravity) + sum.pitch[1] - 2*lever*s.u*s.a0
-	off := high*sum.mass*(s.slopeOff/h+b.size*inv) + high*h*(flow+flowOff)*math.Abs(jerk) +
-		flowOff*(high*aMost+math.Abs(gravity)) + flow*high*aOff +
-		r.pitchMost*b.size + 2*lever*(uHigh*aOff+h*aMost*aMost)
+	share := sum.mass * s.inv
+	shareOff := (h*(flow+flowOff) + math.Abs(b.flow2)) * s.inv
+	square := high*share*drag - lever
+	slope := flow*(high*(1-share)*s.a0-gravity-high*share*s.along) + sum.pitch[1] - high*share*sum.forward[1] + 2*square*s.u*s.a0
+	off := flowOff*(high*(1-share)*aMost+gravity+high*share*math.Abs(s.along)) + flow*high*(1-share)*aOff +
+		(r.leverMost+high*(1-share))*b.size + 2*math.Abs(square)*(uHigh*aOff+h*aMost*aMost) +
+		high*shareOff*((flow+flowOff)*(aMost+math.Abs(s.along))+math.Abs(sum.forward[1])+b.size+2*drag*uHigh*aMost)
 	if math.Abs(slope) <= off {
 		return false
 	}
@@ -322,7 +343,7 @@ func (r *Runner) frontEnds(s *short, b *bunch, h, inv, v, uHigh float64) bool {
 	start := sum.mass*(gravity-high*s.a0) + moment - lever*s.u*s.u
 	mass := 1/inv - (s.inertia - sum.mass)
 	u := v + r.wind
-	a := (sum.forward[0]+h*sum.forward[1]+b.forward1-s.along*mass-r.engaged.sledgeN)*inv - (r.drag+r.engaged.chute)*inv*u*u
+	a := (sum.forward[0]+h*sum.forward[1]+b.forward1-s.along*mass-r.engaged.sledgeN)*inv - drag*inv*u*u
 	end := mass*(gravity-high*a) + moment + h*sum.pitch[1] + b.pitch1 - lever*u*u
 	r.minFront = min(r.minFront, start/p.WheelbaseM, end/p.WheelbaseM)
 	return true
