@@ -68,9 +68,10 @@ type Runner struct {
 	burnMost, leverMost float64 // the most of any group over its forward thrust: flow, and pitching moment about the CG
 	engaged             engaged
 
-	sum   sums
-	step  step
-	bunch bunch
+	sum    sums
+	step   step
+	bunch  bunch
+	volley volley
 
 	out        Outcome
 	steps      int     // and waits
@@ -297,6 +298,9 @@ func (r *Runner) reset() {
 	r.out = Outcome{}
 	r.minFront, r.minYaw, r.peakMoment = math.Inf(1), math.Inf(1), 0
 	r.groupMotors()
+	if r.short {
+		r.formVolley()
+	}
 	r.sumGroups()
 	for i := range r.devices {
 		r.tension[i] = Maybe{}

@@ -83,6 +83,76 @@ func (r *Runner) sumBunch(endS float64) {
 	b.forward3, b.flow3 = forward3, flow3
 }
 
+// volley is a cluster whose motors all have one curve. Every bunch then is the
+// same knot of each, as far apart as they light: its sums differ from bunch to
+// bunch by the bend alone.
+type volley struct {
+	knots         []knot // of the curve; nil when there are several
+	firstS, lastS float64
+	each          bunch // for a bend of 1 N/s
+}
+
+// formVolley sets r.volley. Its motors are not tilted, so that each of them
+// pushes forward.
+func (r *Runner) formVolley() {
+	y := &r.volley
+	y.knots = nil
+	if len(r.groups) == 0 {
+		return
+	}
+	y.firstS, y.lastS = math.Inf(1), math.Inf(-1)
+	for i := range r.groups {
+		if r.groups[i].curve != r.groups[0].curve {
+			return
+		}
+		y.firstS, y.lastS = min(y.firstS, r.groups[i].lightS), max(y.lastS, r.groups[i].lightS)
+	}
+	y.knots, y.each = r.groups[0].knots, bunch{}
+	b := &y.each
+	for i := range r.groups {
+		g := &r.groups[i]
+		tau := y.lastS - g.lightS
+		f, w, m := g.forward, g.burn, g.pitch
+		b.forward, b.flow, b.pitch = b.forward+f, b.flow+w, b.pitch+m
+		f, w, m = f*tau, w*tau, m*tau
+		b.forward1, b.flow1, b.pitch1 = b.forward1+f, b.flow1+w, b.pitch1+m
+		f, w = f*tau, w*tau
+		b.forward2, b.flow2 = b.forward2+f, b.flow2+w
+		b.forward3, b.flow3 = b.forward3+f*tau, b.flow3+w*tau
+	}
+	b.size, b.size1 = b.forward, b.forward1
+}
+
+// sumVolley sums the next bunch of a volley into r.bunch and returns its end. It
+// reports whether there is one, ends by limitS, and holds no other knot.
+func (r *Runner) sumVolley(limitS float64) (endS float64, found bool) {
+	y := &r.volley
+	if y.knots == nil {
+		return 0, false
+	}
+	next := r.groups[0].next
+	for i := 1; i < len(r.groups); i++ {
+		if r.groups[i].next != next {
+			return 0, false
+		}
+	}
+	endS = y.lastS + y.knots[next].timeS
+	if endS > limitS || y.firstS+y.knots[next+1].timeS <= endS {
+		return 0, false
+	}
+	bend, after := y.knots[next].bendNps, y.knots[next+1].timeS
+	b, e := &r.bunch, &y.each
+	b.forward, b.flow, b.pitch, b.size = bend*e.forward, bend*e.flow, bend*e.pitch, math.Abs(bend)*e.size
+	b.forward1, b.flow1, b.pitch1, b.size1 = bend*e.forward1, bend*e.flow1, bend*e.pitch1, math.Abs(bend)*e.size1
+	b.forward2, b.flow2 = bend*e.forward2, bend*e.flow2
+	b.forward3, b.flow3 = bend*e.forward3, bend*e.flow3
+	for i := range r.groups {
+		g := &r.groups[i]
+		g.then, g.thenS = next+1, g.lightS+after
+	}
+	return endS, true
+}
+
 // short is a short step: the equation at its start, and the ends and bounds of
 // its series.
 type short struct {
@@ -203,7 +273,7 @@ func (r *Runner) advanceShort() bool {
 	}
 	inBunch := r.nextS <= limitS
 	if inBunch {
-		endS = r.fitBunch(&s, r.lastKnot(limitS))
+		endS = r.fitBunch(&s, limitS)
 	} else {
 		*b = bunch{}
 	}
@@ -256,23 +326,28 @@ func (r *Runner) showShort(h float64, inBunch bool) bool {
 	return r.visit(r, h) == nil
 }
 
-// fitBunch returns up to which knot before endS the perturbation is accurate
+// fitBunch returns up to which knot, by limitS, the perturbation is accurate
 // enough, and sums them.
-func (r *Runner) fitBunch(s *short, endS float64) float64 {
+func (r *Runner) fitBunch(s *short, limitS float64) float64 {
 	b := &r.bunch
 	q := math.Abs(s.q)
 	rate := q*math.Abs(s.u) + r.sum.flow[0]*s.inv
 	onForward := rate*rate/6 + q*math.Abs(s.a0)/4
 	jerk := math.Abs(r.sum.forward[1]) * s.inv
 	tolerance := bunchLeast * (r.v + 0.1)
-	for {
+	endS, volley := r.sumVolley(limitS)
+	if !volley {
+		endS = r.lastKnot(limitS)
 		r.sumBunch(endS)
+	}
+	for {
 		tau := endS - r.nextS
 		wrong := tau * tau * tau * b.size1 * s.inv * (onForward + r.burnMost*(jerk+b.size*s.inv)/6)
 		if wrong <= tolerance || tau == 0 {
 			return endS
 		}
 		endS = r.lastKnot(r.nextS + 0.9*tau*math.Sqrt(math.Sqrt(tolerance/wrong)))
+		r.sumBunch(endS)
 	}
 }
 
