@@ -39,6 +39,8 @@ type Curve struct {
 type knot struct {
 	timeS   float64
 	bendNps float64 // of the slope
+	// Thrust, slope from here on, and impulse up to here.
+	thrustN, slopeNps, impulseNs float64
 	// anew says that sums over motors are taken anew here: at the first and the
 	// last point, where the thrust may jump, and beside a slope so steep that
 	// its rounding would stay behind in a sum.
@@ -104,7 +106,8 @@ func (c *Curve) setKnots() {
 	for i, p := range c.points {
 		after := c.slopeNps[i]
 		edge := i == 0 || i+1 == len(c.points)
-		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, anew: edge || max(math.Abs(before), math.Abs(after)) > steep}
+		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, thrustN: p.ThrustN, slopeNps: after, impulseNs: c.impulseNs[i],
+			anew: edge || max(math.Abs(before), math.Abs(after)) > steep}
 		before = after
 	}
 	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true, anewS: math.MaxFloat64}

@@ -83,96 +83,45 @@ func (r *Runner) sumBunch(endS float64) {
 	b.forward3, b.flow3 = forward3, flow3
 }
 
-// volley is a cluster whose motors all have one curve. Every bunch then is the
-// same knot of each, as far apart as they light: its sums differ from bunch to
-// bunch by the bend alone.
-type volley struct {
-	knots         []knot // of the curve; nil when there are several
-	firstS, lastS float64
-	each          bunch // for a bend of 1 N/s
+// instant is the vehicle at an end of a short step.
+type instant struct {
+	v, x, mass           float64
+	flow, forward, pitch [2]float64 // as in sums
+	inv, u, a            float64    // 1/M, v + w, dv/dt
 }
 
-// formVolley sets r.volley. Its motors are not tilted, so that each of them
-// pushes forward.
-func (r *Runner) formVolley() {
-	y := &r.volley
-	y.knots = nil
-	if len(r.groups) == 0 {
-		return
-	}
-	y.firstS, y.lastS = math.Inf(1), math.Inf(-1)
-	for i := range r.groups {
-		if r.groups[i].curve != r.groups[0].curve {
-			return
-		}
-		y.firstS, y.lastS = min(y.firstS, r.groups[i].lightS), max(y.lastS, r.groups[i].lightS)
-	}
-	y.knots, y.each = r.groups[0].knots, bunch{}
-	b := &y.each
-	for i := range r.groups {
-		g := &r.groups[i]
-		tau := y.lastS - g.lightS
-		f, w, m := g.forward, g.burn, g.pitch
-		b.forward, b.flow, b.pitch = b.forward+f, b.flow+w, b.pitch+m
-		f, w, m = f*tau, w*tau, m*tau
-		b.forward1, b.flow1, b.pitch1 = b.forward1+f, b.flow1+w, b.pitch1+m
-		f, w = f*tau, w*tau
-		b.forward2, b.flow2 = b.forward2+f, b.flow2+w
-		b.forward3, b.flow3 = b.forward3+f*tau, b.flow3+w*tau
-	}
-	b.size, b.size1 = b.forward, b.forward1
-}
-
-// sumVolley sums the next bunch of a volley into r.bunch and returns its end. It
-// reports whether there is one, ends by limitS, and holds no other knot.
-func (r *Runner) sumVolley(limitS float64) (endS float64, found bool) {
-	y := &r.volley
-	if y.knots == nil {
-		return 0, false
-	}
-	next := r.groups[0].next
-	for i := 1; i < len(r.groups); i++ {
-		if r.groups[i].next != next {
-			return 0, false
-		}
-	}
-	endS = y.lastS + y.knots[next].timeS
-	if endS > limitS || y.firstS+y.knots[next+1].timeS <= endS {
-		return 0, false
-	}
-	bend, after := y.knots[next].bendNps, y.knots[next+1].timeS
-	b, e := &r.bunch, &y.each
-	b.forward, b.flow, b.pitch, b.size = bend*e.forward, bend*e.flow, bend*e.pitch, math.Abs(bend)*e.size
-	b.forward1, b.flow1, b.pitch1, b.size1 = bend*e.forward1, bend*e.flow1, bend*e.pitch1, math.Abs(bend)*e.size1
-	b.forward2, b.flow2 = bend*e.forward2, bend*e.flow2
-	b.forward3, b.flow3 = bend*e.forward3, bend*e.flow3
-	for i := range r.groups {
-		g := &r.groups[i]
-		g.then, g.thenS = next+1, g.lightS+after
-	}
-	return endS, true
-}
-
-// short is a short step: the equation at its start, and the ends and bounds of
+// short is a short step: the factors of the equation, and the ends and bounds of
 // its series.
 type short struct {
-	inertia, inv, u, q, along float64 // M, 1/M, v + w, Q/M, g_a
-	a0, aEnd                  float64
-	aLow, aHigh               float64
-	slope, slopeOff           float64 // of a at the start, and how far it may go from it, over the step
-	v, x                      float64 // at the end
+	added, sledgeN, drag, along float64 // M less the mass, −Q, g_a
+
+	v, x, flow, aEnd float64 // where the slopes that it began with would bring it
+	aLow, aHigh      float64
+	size, size1      float64 // of the bunch at its end
 }
 
-// startShort sets the equation from the sums.
-func (r *Runner) startShort() (s short) {
+// beginShort sets the factors of the equation.
+func (r *Runner) beginShort(s *short) {
 	e := &r.engaged
-	s.inertia = r.sum.mass + r.p.Vehicle.RotatingMassKg + e.weights
-	s.inv = 1 / s.inertia
-	s.u = r.v + r.wind
-	s.q = -(r.drag + e.chute) * s.inv
+	s.added, s.sledgeN, s.drag = r.p.Vehicle.RotatingMassKg+e.weights, e.sledgeN, r.drag+e.chute
 	s.along = GravityMps2 * (r.sinG + (r.rolling+e.brakeMu)*r.cosG)
-	s.a0 = (r.sum.forward[0]-s.along*r.sum.mass-e.sledgeN)*s.inv + s.q*s.u*s.u
-	return s
+}
+
+// set sets i to the vehicle now. It sets one number at a time, see setThrust.
+func (i *instant) set(r *Runner, s *short) {
+	sum := &r.sum
+	i.v, i.x, i.mass = r.v, r.x, sum.mass
+	i.flow[0], i.flow[1] = sum.flow[0], sum.flow[1]
+	i.forward[0], i.forward[1] = sum.forward[0], sum.forward[1]
+	i.pitch[0], i.pitch[1] = sum.pitch[0], sum.pitch[1]
+	i.inv = 1 / (i.mass + s.added)
+	i.balance(r, s)
+}
+
+// balance sets the acceleration.
+func (i *instant) balance(r *Runner, s *short) {
+	i.u = i.v + r.wind
+	i.a = (i.forward[0] - s.along*i.mass - s.sledgeN - s.drag*i.u*i.u) * i.inv
 }
 
 // series sets the ends of the series over h seconds, and reports whether it
@@ -183,12 +132,12 @@ func (r *Runner) startShort() (s short) {
 // over M_0 and v_n = h a_{n−1}/n,
 //
 //	a_n = a_{n−1} (2 Q u h/n + f_0) + Q Σ v_i v_{n−i} + f_1 a_{n−2} + A_n
-func (r *Runner) series(s *short, h float64) bool {
-	q := s.q
-	f0, f1 := h*s.inv*r.sum.flow[0], h*h*s.inv*0.5*r.sum.flow[1]
-	lead := 2 * q * s.u * h
-	a0 := s.a0
-	a1 := a0*(lead+f0) + (h*s.inv*r.sum.forward[1] + s.along*f0)
+func (r *Runner) series(s *short, i *instant, h float64) bool {
+	q, hInv := -s.drag*i.inv, h*i.inv
+	f0, f1 := hInv*i.flow[0], h*0.5*hInv*i.flow[1]
+	lead := 2 * q * i.u * h
+	a0 := i.a
+	a1 := a0*(lead+f0) + (hInv*i.forward[1] + s.along*f0)
 	v1 := h * a0
 	a2 := a1*(lead*0.5+f0) + (q*v1*v1 + f1*(a0+s.along))
 	v2 := (h * 0.5) * a1
@@ -199,25 +148,30 @@ func (r *Runner) series(s *short, h float64) bool {
 	a5 := a4*(lead*0.2+f0) + (2*q*(v1*v4+v2*v3) + f1*a3)
 	v5 := (h * 0.2) * a4
 	v6 := (h * (1.0 / 6)) * a5
-	s.v = r.v + (v1 + v2 + v3 + (v4 + v5 + v6))
-	s.x = r.x + h*(r.v+v1*0.5+v2*(1.0/3)+(v3*0.25+v4*0.2+v5*(1.0/6)))
-	s.aEnd = a0 + (a1 + a2 + a3 + (a4 + a5))
+	s.v = i.v + (v1 + v2 + v3 + (v4 + v5 + v6))
+	s.x = i.x + h*(i.v+v1*0.5+v2*(1.0/3)+(v3*0.25+v4*0.2+v5*(1.0/6)))
+	s.flow = i.flow[0] + h*i.flow[1]
+	aEnd := a0 + (a1 + a2 + a3 + (a4 + a5))
+	s.aEnd = aEnd
 	second, rest := math.Abs(a2), math.Abs(a3)+math.Abs(a4)+math.Abs(a5)
-	s.slope, s.slopeOff = a1, 2*second+5*rest
-	least := r.least * (r.v + 0.1)
+	slopeOff := 2*second + 5*rest
+	least := r.least * (i.v + 0.1)
 	least *= least
-	small := 0.0625*s.u*s.u < v1*v1+v2*v2+v3*v3 // see orderStart
+	small := 0.0625*i.u*i.u < v1*v1+v2*v2+v3*v3 // see orderStart
 	if small || v6*v6+0.01*v5*v5 > least {
-		more := higher{h: h, q: q, lead: lead, f0: f0, f1: f1}
-		more.v = [shortMost + 1]float64{1: v1, 2: v2, 3: v3, 4: v4, 5: v5, 6: v6}
-		more.a = [shortMost]float64{4: a4, 5: a5}
+		more := higher{h: h, q: q, lead: lead, f0: f0, f1: f1, slopeOff: slopeOff, rest: rest}
+		more.v[1], more.v[2], more.v[3], more.v[4], more.v[5], more.v[6] = v1, v2, v3, v4, v5, v6
+		more.a[4], more.a[5] = a4, a5
 		if !more.extend(s, small, least) {
 			return false
 		}
-		rest += more.rest
+		aEnd, slopeOff, rest = s.aEnd, more.slopeOff, more.rest
 	}
-	s.aLow, s.aHigh = min(a0, s.aEnd), max(a0, s.aEnd)
-	if math.Abs(a1) < s.slopeOff {
+	s.aLow, s.aHigh = a0, aEnd
+	if aEnd < a0 {
+		s.aLow, s.aHigh = aEnd, a0
+	}
+	if math.Abs(a1) < slopeOff {
 		bend := 0.25*second + rest
 		s.aLow, s.aHigh = s.aLow-bend, s.aHigh+bend
 	}
@@ -229,7 +183,7 @@ type higher struct {
 	h, q, lead, f0, f1 float64
 	v                  [shortMost + 1]float64
 	a                  [shortMost]float64
-	rest               float64 // Σ |a_n|
+	slopeOff, rest     float64 // Σ n |a_n| from n = 2, Σ |a_n| from n = 3
 }
 
 // extend continues the series to order shortMost at most, and reports whether
@@ -246,7 +200,7 @@ func (m *higher) extend(s *short, all bool, least float64) bool {
 		s.v += v
 		s.x += m.h * m.v[n] * inverse[n+1]
 		s.aEnd += a
-		s.slopeOff += float64(n) * math.Abs(a)
+		m.slopeOff += float64(n) * math.Abs(a)
 		m.rest += math.Abs(a)
 		if v*v+0.01*m.v[n]*m.v[n] <= least && (!all || n+1 >= orderStart) {
 			return true
@@ -255,7 +209,7 @@ func (m *higher) extend(s *short, all bool, least float64) bool {
 	return false
 }
 
-// advanceShort makes one short step, and reports whether it did.
+// advanceShort makes a short step, or several, and reports whether it did.
 func (r *Runner) advanceShort() bool {
 	e := &r.engaged
 	if r.starting || e.k > 0 || e.fillRate > 0 || r.wind < 0 && r.behind {
@@ -265,7 +219,14 @@ func (r *Runner) advanceShort() bool {
 	if r.sum.forward[0] == 0 && r.sum.forward[1] == 0 {
 		return false
 	}
-	s := r.startShort()
+	var s short
+	r.beginShort(&s)
+	var ends [2]instant
+	from, to := &ends[0], &ends[1]
+	from.set(r, &s)
+	if r.advanceVolley(&s, from, to) {
+		return true
+	}
 	b := &r.bunch
 	endS, limitS := r.nextS, min(r.nextS+bunchMostS, r.deviceS, MaxRunTimeS)
 	if limitS >= r.anewS {
@@ -273,43 +234,65 @@ func (r *Runner) advanceShort() bool {
 	}
 	inBunch := r.nextS <= limitS
 	if inBunch {
-		endS = r.fitBunch(&s, limitS)
+		endS = r.fitBunch(&s, from, r.lastKnot(limitS))
 	} else {
 		*b = bunch{}
 	}
 	endS = min(endS, MaxRunTimeS)
 	h := endS - r.t
-	if -s.q*s.u*h > shortRate || !r.series(&s, h) {
+	if s.drag*from.inv*from.u*h > shortRate || !r.series(&s, from, h) {
 		return false
 	}
-	return r.endShort(&s, b, endS, h, inBunch)
-}
-
-// endShort takes a short step of h seconds to its end, and reports whether it
-// may. inBunch says that the knots up to there are in b.
-func (r *Runner) endShort(s *short, b *bunch, endS, h float64, inBunch bool) bool {
-	drag := r.drag + r.engaged.chute
-	inv := 1 / (s.inertia - h*(r.sum.flow[0]+h*r.sum.flow[1]/2) - b.flow2/2)
-	onForward := -(2*drag*(s.v+r.wind) + r.sum.flow[0] + h*r.sum.flow[1]) * inv
-	v := s.v + inv*(b.forward2/2+(b.forward3*onForward+b.flow3*(s.along+s.aEnd))/6)
-	x := s.x + inv*b.forward3/6
-	if !r.holds(s, b, h, inv, v, x) {
+	s.size, s.size1 = b.size, b.size1
+	to.pass(from, b, h)
+	to.land(r, &s, b.forward2, b.forward3, b.flow3)
+	if !r.holds(&s, from, to, h) || to.x >= r.watchM && !r.showShort(h, inBunch) {
 		return false
 	}
-	if x >= r.watchM && !r.showShort(h, inBunch) {
-		return false
-	}
-	r.t, r.v, r.x = endS, v, x
-	if v > r.out.PeakSpeedMps {
-		r.out.PeakSpeedMps, r.out.PeakSpeedTimeS, r.out.PeakSpeedPositionM = v, endS, x
-	}
+	r.take(to, endS)
 	if inBunch {
-		r.passBunch(b)
+		r.passBunch()
 	}
 	if r.nextS <= r.t {
 		r.passTimes()
 	}
 	return true
+}
+
+// pass sets the sums to those of from, h seconds and a bunch later.
+func (i *instant) pass(from *instant, b *bunch, h float64) {
+	i.mass = from.mass - h*(from.flow[0]+h*from.flow[1]/2) - b.flow2/2
+	i.flow[0], i.flow[1] = from.flow[0]+h*from.flow[1]+b.flow1, from.flow[1]+b.flow
+	i.forward[0], i.forward[1] = from.forward[0]+h*from.forward[1]+b.forward1, from.forward[1]+b.forward
+	i.pitch[0], i.pitch[1] = from.pitch[0]+h*from.pitch[1]+b.pitch1, from.pitch[1]+b.pitch
+}
+
+// land sets speed, position and acceleration at the end of a step, where the
+// sums are set: those of the series and what the bunch changes.
+func (i *instant) land(r *Runner, s *short, forward2, forward3, flow3 float64) {
+	i.inv = 1 / (i.mass + s.added)
+	onForward := -(2*s.drag*(s.v+r.wind) + s.flow) * i.inv
+	i.v = s.v + i.inv*(forward2*0.5+(forward3*onForward+flow3*(s.along+s.aEnd))*(1.0/6))
+	i.x = s.x + i.inv*forward3*(1.0/6)
+	i.balance(r, s)
+}
+
+// take takes the vehicle to the end of a step.
+func (r *Runner) take(i *instant, endS float64) {
+	r.t, r.v, r.x = endS, i.v, i.x
+	sum := &r.sum
+	sum.t, sum.mass = endS, i.mass
+	sum.flow[0], sum.flow[1] = i.flow[0], i.flow[1]
+	sum.forward[0], sum.forward[1] = i.forward[0], i.forward[1]
+	sum.pitch[0], sum.pitch[1] = i.pitch[0], i.pitch[1]
+	r.peak(i, endS)
+}
+
+// peak takes the speed at the end of a step.
+func (r *Runner) peak(i *instant, endS float64) {
+	if i.v > r.out.PeakSpeedMps {
+		r.out.PeakSpeedMps, r.out.PeakSpeedTimeS, r.out.PeakSpeedPositionM = i.v, endS, i.x
+	}
 }
 
 // showShort shows visit the series of a short step, where what it wants to see
@@ -326,34 +309,32 @@ func (r *Runner) showShort(h float64, inBunch bool) bool {
 	return r.visit(r, h) == nil
 }
 
-// fitBunch returns up to which knot, by limitS, the perturbation is accurate
+// wrong bounds the error of a bunch, over τ³ of its length.
+func (s *short) wrong(r *Runner, from *instant) float64 {
+	q := s.drag * from.inv
+	rate := q*from.u + from.flow[0]*from.inv
+	jerk := math.Abs(from.forward[1]) * from.inv
+	return s.size1 * from.inv * (rate*rate*(1.0/6) + q*0.25*math.Abs(from.a) + r.burnMost*(jerk+s.size*from.inv)*(1.0/6))
+}
+
+// fitBunch returns up to which knot before endS the perturbation is accurate
 // enough, and sums them.
-func (r *Runner) fitBunch(s *short, limitS float64) float64 {
-	b := &r.bunch
-	q := math.Abs(s.q)
-	rate := q*math.Abs(s.u) + r.sum.flow[0]*s.inv
-	onForward := rate*rate/6 + q*math.Abs(s.a0)/4
-	jerk := math.Abs(r.sum.forward[1]) * s.inv
+func (r *Runner) fitBunch(s *short, from *instant, endS float64) float64 {
 	tolerance := bunchLeast * (r.v + 0.1)
-	endS, volley := r.sumVolley(limitS)
-	if !volley {
-		endS = r.lastKnot(limitS)
-		r.sumBunch(endS)
-	}
 	for {
+		r.sumBunch(endS)
 		tau := endS - r.nextS
-		wrong := tau * tau * tau * b.size1 * s.inv * (onForward + r.burnMost*(jerk+b.size*s.inv)/6)
+		s.size, s.size1 = r.bunch.size, r.bunch.size1
+		wrong := tau * tau * tau * s.wrong(r, from)
 		if wrong <= tolerance || tau == 0 {
 			return endS
 		}
 		endS = r.lastKnot(r.nextS + 0.9*tau*math.Sqrt(math.Sqrt(tolerance/wrong)))
-		r.sumBunch(endS)
 	}
 }
 
 // holds reports whether a short step holds no event and no extreme between its
-// ends, and takes the front axle load. inv is 1/M at the end, v and x speed and
-// position there.
+// ends, and takes the front axle load.
 //
 // With m a from the equation, κ = m/M, the front axle load times the wheelbase is
 //
@@ -361,35 +342,37 @@ func (r *Runner) fitBunch(s *short, limitS float64) float64 {
 //	G = g (b cos γ − h_g sin γ),  D_1 = ½ρ CdA,  Q here of vehicle and chutes
 //
 // in which thrust and acceleration, nearly all of them, have cancelled: each
-// part is bounded from below by itself.
-func (r *Runner) holds(s *short, b *bunch, h, inv, v, x float64) bool {
+// part is bounded from below by itself. Mass and κ only fall.
+func (r *Runner) holds(s *short, from, to *instant, h float64) bool {
 	// Twice what the knots do, for the higher terms.
-	off := 2 * b.size1 * inv
+	off := 2 * s.size1 * to.inv
 	s.aLow, s.aHigh = s.aLow-off, s.aHigh+off
-	off *= h
-	vLow, vHigh := min(r.v, v)-off, max(r.v, v)+off
-	if s.aLow < 0 && s.aHigh > 0 || vLow <= 0 || r.wind < 0 && vLow+r.wind <= speedLeast || x >= r.nextM {
+	vLow, vHigh := from.v, to.v
+	if vHigh < vLow {
+		vLow, vHigh = vHigh, vLow
+	}
+	vLow, vHigh = vLow-h*off, vHigh+h*off
+	if s.aLow < 0 && s.aHigh > 0 || vLow <= 0 || r.wind < 0 && vLow+r.wind <= speedLeast || to.x >= r.nextM {
 		return false
 	}
-	p, sum := &r.p.Vehicle, &r.sum
-	high, gravity := p.CGHeightM, GravityMps2*r.pitchArm
-	burnt := h*(sum.flow[0]+h*sum.flow[1]/2) + math.Abs(b.flow2)
-	mass := sum.mass - burnt
-	share := sum.mass * s.inv // κ, which falls with the mass
-	highFrom, highTo := high*share, high*mass*s.inv
-	thrust, thrustSlope := sum.pitch[0]-highFrom*sum.forward[0], sum.pitch[1]-highFrom*sum.forward[1]
-	ground := s.along * mass * highTo
-	if s.along < 0 {
-		ground = s.along * sum.mass * highFrom
+	p := &r.p.Vehicle
+	high, share := p.CGHeightM, from.mass*from.inv
+	highTo := high * to.mass * to.inv
+	thrust := from.pitch[0] - high*share*from.forward[0]
+	if slope := from.pitch[1] - high*share*from.forward[1]; slope < 0 {
+		thrust += h * slope
 	}
-	square := highTo*(r.drag+r.engaged.chute) - r.drag*p.DragHeightM
-	u := vHigh + r.wind
+	ground := s.along * to.mass * highTo
+	if s.along < 0 {
+		ground = s.along * from.mass * high * share
+	}
+	square, u := highTo*s.drag-r.drag*p.DragHeightM, vHigh+r.wind
 	if square > 0 {
 		u = vLow + r.wind
 	}
-	bound := mass*gravity + ground + min(thrust, thrust+h*thrustSlope) - 2*(r.leverMost+high*(1-share))*b.size1 +
-		square*u*u + highTo*r.engaged.sledgeN - r.engaged.sledgeNm
-	return bound >= r.minFront*p.WheelbaseM || r.frontEnds(s, b, h, inv, v, vHigh+r.wind)
+	bound := to.mass*GravityMps2*r.pitchArm + ground + thrust - (r.leverMost+high*(1-share))*s.size1 +
+		square*u*u + highTo*s.sledgeN - r.engaged.sledgeNm
+	return bound >= r.minFront*p.WheelbaseM || r.frontEnds(s, from, to, h, vHigh+r.wind)
 }
 
 // frontEnds takes the front axle load at the ends of a short step, and reports
@@ -398,47 +381,37 @@ func (r *Runner) holds(s *short, b *bunch, h, inv, v, x float64) bool {
 //	F′ = −m′ (h_g (1 − κ) a − G − h_g κ g_a) + Σ T′ (z − h_g κ) + 2 (h_g κ Q − D_1 z_D) u a
 //
 // is bounded by its value at the start and by how far each factor goes.
-func (r *Runner) frontEnds(s *short, b *bunch, h, inv, v, uHigh float64) bool {
-	p, sum := &r.p.Vehicle, &r.sum
+func (r *Runner) frontEnds(s *short, from, to *instant, h, uHigh float64) bool {
+	p := &r.p.Vehicle
 	high, gravity, lever := p.CGHeightM, GravityMps2*r.pitchArm, r.drag*p.DragHeightM
-	drag := r.drag + r.engaged.chute
-	flow, flowOff := sum.flow[0], h*math.Abs(sum.flow[1])+2*r.burnMost*b.size1
+	flow, flowOff := from.flow[0], h*math.Abs(from.flow[1])+r.burnMost*s.size1
 	aMost, aOff := max(math.Abs(s.aLow), math.Abs(s.aHigh)), s.aHigh-s.aLow
-	share := sum.mass * s.inv
-	shareOff := (h*(flow+flowOff) + math.Abs(b.flow2)) * s.inv
-	square := high*share*drag - lever
-	slope := flow*(high*(1-share)*s.a0-gravity-high*share*s.along) + sum.pitch[1] - high*share*sum.forward[1] + 2*square*s.u*s.a0
-	off := flowOff*(high*(1-share)*aMost+gravity+high*share*math.Abs(s.along)) + flow*high*(1-share)*aOff +
-		(r.leverMost+high*(1-share))*b.size + 2*math.Abs(square)*(uHigh*aOff+h*aMost*aMost) +
-		high*shareOff*((flow+flowOff)*(aMost+math.Abs(s.along))+math.Abs(sum.forward[1])+b.size+2*drag*uHigh*aMost)
+	share := from.mass * from.inv
+	shareOff := (from.mass - to.mass) * from.inv
+	square, along := high*share*s.drag-lever, math.Abs(s.along)
+	slope := flow*(high*(1-share)*from.a-gravity-high*share*s.along) + from.pitch[1] - high*share*from.forward[1] + 2*square*from.u*from.a
+	off := flowOff*(high*(1-share)*aMost+gravity+high*share*along) + flow*high*(1-share)*aOff +
+		(r.leverMost+high*(1-share))*s.size + 2*math.Abs(square)*(uHigh*aOff+h*aMost*aMost) +
+		high*shareOff*((flow+flowOff)*(aMost+along)+math.Abs(from.forward[1])+s.size+2*s.drag*uHigh*aMost)
 	if math.Abs(slope) <= off {
 		return false
 	}
-	moment := sum.pitch[0] - r.engaged.sledgeNm
-	start := sum.mass*(gravity-high*s.a0) + moment - lever*s.u*s.u
-	mass := 1/inv - (s.inertia - sum.mass)
-	u := v + r.wind
-	a := (sum.forward[0]+h*sum.forward[1]+b.forward1-s.along*mass-r.engaged.sledgeN)*inv - drag*inv*u*u
-	end := mass*(gravity-high*a) + moment + h*sum.pitch[1] + b.pitch1 - lever*u*u
-	r.minFront = min(r.minFront, start/p.WheelbaseM, end/p.WheelbaseM)
+	start := from.mass*(gravity-high*from.a) + from.pitch[0] - lever*from.u*from.u
+	end := to.mass*(gravity-high*to.a) + to.pitch[0] - lever*to.u*to.u
+	r.minFront = min(r.minFront, (min(start, end)-r.engaged.sledgeNm)/p.WheelbaseM)
 	return true
 }
 
-// passBunch takes sums and motors past the knots of a bunch.
-func (r *Runner) passBunch(b *bunch) {
-	s := &r.sum
-	s.advance(r.t, true)
-	s.mass -= b.flow2 / 2
-	s.flow[0] += b.flow1
-	s.flow[1] += b.flow
-	s.forward[0] += b.forward1
-	s.forward[1] += b.forward
-	s.pitch[0] += b.pitch1
-	s.pitch[1] += b.pitch
-	r.nextS = r.deviceS
+// passBunch takes the motors past the knots of a bunch.
+func (r *Runner) passBunch() {
+	next := r.deviceS
 	for i := range r.groups {
 		g := &r.groups[i]
-		g.next, g.nextS = g.then, g.thenS
-		r.nextS = min(r.nextS, g.nextS)
+		at := g.thenS
+		g.next, g.nextS = g.then, at
+		if at < next {
+			next = at
+		}
 	}
+	r.nextS = next
 }
