@@ -41,11 +41,12 @@ type knot struct {
 	bendNps float64 // of the slope
 	// Thrust, slope from here on, and impulse up to here.
 	thrustN, slopeNps, impulseNs float64
-	// anew says that sums over motors are taken anew here: at the first and the
-	// last point, where the thrust may jump, and beside a slope so steep that
-	// its rounding would stay behind in a sum.
-	anew  bool
-	anewS float64 // the next time after this knot at which they are
+	// anew says that sums over motors are taken anew here: where the thrust may
+	// jump, at the last point, and beside a slope so steep that its rounding would
+	// stay behind in a sum.
+	anew   bool
+	anewS  float64 // the next time after this knot at which they are
+	smooth bool    // no jump and no such slope
 }
 
 // slopeSteep is the slope beside which sums are taken anew, over peak thrust
@@ -105,9 +106,13 @@ func (c *Curve) setKnots() {
 	before := 0.0
 	for i, p := range c.points {
 		after := c.slopeNps[i]
-		edge := i == 0 || i+1 == len(c.points)
-		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, thrustN: p.ThrustN, slopeNps: after, impulseNs: c.impulseNs[i],
-			anew: edge || max(math.Abs(before), math.Abs(after)) > steep}
+		last := i+1 == len(c.points)
+		jumps := (i == 0 || last) && p.ThrustN > 0
+		smooth := !jumps && max(math.Abs(before), math.Abs(after)) <= steep
+		c.knots[i] = knot{
+			timeS: p.TimeS, bendNps: after - before, thrustN: p.ThrustN, slopeNps: after, impulseNs: c.impulseNs[i],
+			anew: last || !smooth, smooth: smooth,
+		}
 		before = after
 	}
 	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true, anewS: math.MaxFloat64}

@@ -7,10 +7,19 @@ import "math"
 // are as far apart as their light times: all that it changes is a bend times sums
 // that stand for the whole run, and the sums over the motors behind it follow
 // from the curve.
+//
+// With D and W the changes of thrust and, as a loss, of mass on the way, the
+// perturbation goes on from that of any bunch by the terms of τ⁴:
+//
+//	M φ′ = D + W (g_a + a) + W φ′ + 2 Q u φ + Q φ²
+//	φ_4 = (1/M) (−(2 Q a + M″)/M Σ β τ⁴/24 − a′ Σ ρ β τ⁴/24 + (1/M) ∫ W D dt)
 type volley struct {
 	knots         []knot // of the curve; nil when this is no volley
 	firstS, lastS float64
-	bunch         // for a bend of 1 N/s, at the end of a bunch
+	spanS         float64 // between them
+	// For a bend of 1 N/s, at the end of a bunch; see bunch. both is ∫ W D dt.
+	bunch
+	forward4, flow4, both float64
 }
 
 // formVolley sets r.volley. Its motors are not tilted, so that each of them
@@ -29,24 +38,37 @@ func (r *Runner) formVolley() {
 		}
 		y.firstS, y.lastS = min(y.firstS, g.lightS), max(y.lastS, g.lightS)
 	}
-	if y.lastS-y.firstS > bunchMostS {
+	if y.spanS = y.lastS - y.firstS; y.spanS > bunchMostS {
 		return
 	}
 	y.knots = r.groups[0].knots
-	var b bunch
+	y.bunch, y.forward4, y.flow4, y.both = bunch{}, 0, 0, 0
 	for i := range r.groups {
-		g := &r.groups[i]
-		tau := y.lastS - g.lightS
-		f, w, m := g.forward, g.burn, g.pitch
-		b.forward, b.flow, b.pitch = b.forward+f, b.flow+w, b.pitch+m
-		f, w, m = f*tau, w*tau, m*tau
-		b.forward1, b.flow1, b.pitch1 = b.forward1+f, b.flow1+w, b.pitch1+m
-		f, w = f*tau, w*tau
-		b.forward2, b.flow2 = b.forward2+f, b.flow2+w
-		b.forward3, b.flow3 = b.forward3+f*tau, b.flow3+w*tau
+		y.add(&r.groups[i], r.groups)
 	}
-	b.size, b.size1 = b.forward, b.forward1
-	y.bunch = b
+	y.size, y.size1 = y.forward, y.forward1
+	y.both -= y.forward2 * y.flow2 * 0.25 // what 1/M with W in it has already
+}
+
+// add adds a group to the sums of a bunch.
+func (y *volley) add(g *group, all []group) {
+	tau := y.lastS - g.lightS
+	f, w, m := g.forward, g.burn, g.pitch
+	y.forward, y.flow, y.pitch = y.forward+f, y.flow+w, y.pitch+m
+	f, w, m = f*tau, w*tau, m*tau
+	y.forward1, y.flow1, y.pitch1 = y.forward1+f, y.flow1+w, y.pitch1+m
+	f, w = f*tau, w*tau
+	y.forward2, y.flow2 = y.forward2+f, y.flow2+w
+	f, w = f*tau, w*tau
+	y.forward3, y.flow3 = y.forward3+f, y.flow3+w
+	y.forward4, y.flow4 = y.forward4+f*tau, y.flow4+w*tau
+	for i := range all {
+		// ∫ (s + δ) s²/2 ds, s from the later of the two on
+		o := &all[i]
+		ahead := y.lastS - o.lightS - tau // δ
+		integral := func(s float64) float64 { return s * s * s * (s*0.125 + ahead*(1.0/6)) }
+		y.both += g.burn * o.forward * (integral(tau) - integral(max(-ahead, 0)))
+	}
 }
 
 // together returns the next knot of the volley, when it is the same for all its
@@ -72,12 +94,15 @@ func (r *Runner) advanceVolley(s *short, from, to *instant) bool {
 		return false
 	}
 	y := &r.volley
-	limitS, limitM := min(r.deviceS, r.anewS, MaxRunTimeS), min(r.nextM, r.watchM)
+	limitS, limitM := min(r.deviceS, MaxRunTimeS), min(r.nextM, r.watchM)
 	t, first := r.t, next
 	for {
-		k, after := &y.knots[next], &y.knots[next+1]
+		k := &y.knots[next]
+		if !k.smooth {
+			break
+		}
 		endS := y.lastS + k.timeS
-		if endS >= limitS || y.firstS+after.timeS <= endS || !r.passVolley(s, from, to, k, endS-t) || to.x >= limitM {
+		if endS >= limitS || y.firstS+y.knots[next+1].timeS <= endS || !r.passVolley(s, from, to, k, endS-t) || to.x >= limitM {
 			break
 		}
 		r.peak(to, endS)
@@ -95,6 +120,9 @@ func (r *Runner) advanceVolley(s *short, from, to *instant) bool {
 		g.next, g.nextS = next, g.lightS+at
 	}
 	r.nextS = min(y.firstS+at, r.deviceS)
+	if y.knots[next-1].anew {
+		r.anewS = math.Inf(1) // that was the last
+	}
 	r.steps += next - first - 1
 	return true
 }
@@ -103,9 +131,10 @@ func (r *Runner) advanceVolley(s *short, from, to *instant) bool {
 // whether it may.
 func (r *Runner) passVolley(s *short, from, to *instant, k *knot, h float64) bool {
 	y := &r.volley
-	size, tau := math.Abs(k.bendNps), y.lastS-y.firstS
+	bend := k.bendNps
+	size := math.Abs(bend)
 	s.size, s.size1 = size*y.size, size*y.size1
-	if tau*tau*tau*s.wrong(r, from) > bunchLeast*(from.v+0.1) || s.drag*from.inv*from.u*h > shortRate || !r.series(s, from, h) {
+	if r.wrongVolley(s, from) > bunchLeast*(from.v+0.1) || s.drag*from.inv*from.u*h > shortRate || !r.series(s, from, h) {
 		return false
 	}
 	thrust, slope := k.thrustN, k.slopeNps
@@ -113,6 +142,22 @@ func (r *Runner) passVolley(s *short, from, to *instant, k *knot, h float64) boo
 	to.flow[0], to.flow[1] = y.flow*thrust+y.flow1*slope, y.flow*slope
 	to.forward[0], to.forward[1] = y.forward*thrust+y.forward1*slope, y.forward*slope
 	to.pitch[0], to.pitch[1] = y.pitch*thrust+y.pitch1*slope, y.pitch*slope
-	to.land(r, s, k.bendNps*y.forward2, k.bendNps*y.forward3, k.bendNps*y.flow3)
+	inv := 1 / (to.mass + s.added)
+	to.inv = inv
+	a, u := s.aEnd, s.v+r.wind
+	onForward, onFlow := -(2*s.drag*u+s.flow)*inv, s.along+a
+	jerk := (from.forward[1] + s.flow*onFlow - 2*s.drag*u*a) * inv
+	to.v = s.v + bend*inv*(y.forward2*0.5+(y.forward3*onForward+y.flow3*onFlow)*(1.0/6)+
+		((2*s.drag*a+from.flow[1])*inv*y.forward4-jerk*y.flow4)*(1.0/24)+bend*inv*y.both)
+	to.x = s.x + bend*inv*(y.forward3*(1.0/6)+(y.forward4*onForward+y.flow4*onFlow)*(1.0/24))
+	to.balance(r, s)
 	return r.holds(s, from, to, h)
+}
+
+// wrongVolley bounds the error of the bunch.
+func (r *Runner) wrongVolley(s *short, from *instant) float64 {
+	tau, q := r.volley.spanS, s.drag*from.inv
+	rate := q*from.u + from.flow[0]*from.inv
+	jerk := (math.Abs(from.forward[1]) + s.size) * from.inv
+	return tau * tau * tau * s.size1 * from.inv * (rate*rate*(1.0/6) + tau*jerk*(q*0.1+r.burnMost*rate))
 }
