@@ -65,8 +65,9 @@ type Runner struct {
 	deviceS  float64 // the next known time of a device
 	anewS    float64 // the next time at which sums are taken anew
 
-	burnMost, leverMost float64 // the most of any group over its forward thrust: flow, and pitching moment about the CG
-	engaged             engaged
+	burnMost              float64 // the most flow of any group over its forward thrust
+	leverMost, leverLeast float64 // the same of the pitching moment about the CG: the largest size, and the least value
+	engaged               engaged
 
 	sum    sums
 	step   step
@@ -358,11 +359,12 @@ func (r *Runner) groupMotors() {
 		g.yawSize += math.Abs(forward * m.LateralM)
 		g.burn += m.PropellantKg / m.Curve.totalNs
 	}
-	r.burnMost, r.leverMost = 0, 0
+	r.burnMost, r.leverMost, r.leverLeast = 0, 0, math.Inf(1)
 	for i := range r.groups {
 		g := &r.groups[i]
 		r.burnMost = max(r.burnMost, g.burn/math.Abs(g.forward))
-		r.leverMost = max(r.leverMost, math.Abs(g.pitch/g.forward-v.CGHeightM))
+		lever := g.pitch/g.forward - v.CGHeightM
+		r.leverMost, r.leverLeast = max(r.leverMost, math.Abs(lever)), min(r.leverLeast, lever)
 	}
 }
 

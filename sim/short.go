@@ -97,7 +97,12 @@ type short struct {
 
 	v, x, flow, aEnd float64 // where the slopes that it began with would bring it
 	aLow, aHigh      float64
+	turns            bool    // the acceleration may change its sign
 	size, size1      float64 // of the bunch at its end
+	rise, fall       float64 // how far it may take M a up and down
+	tau              float64 // its length
+	slopeMost        float64 // the steepest slope of the series of a, over its h
+	oneWay           bool    // its knots bend Σ T z all up or all down, about the CG
 }
 
 // beginShort sets the factors of the equation.
@@ -167,6 +172,7 @@ func (r *Runner) series(s *short, i *instant, h float64) bool {
 		}
 		aEnd, slopeOff, rest = s.aEnd, more.slopeOff, more.rest
 	}
+	s.slopeMost = (math.Abs(a1) + slopeOff) / h
 	s.aLow, s.aHigh = a0, aEnd
 	if aEnd < a0 {
 		s.aLow, s.aHigh = aEnd, a0
@@ -243,7 +249,7 @@ func (r *Runner) advanceShort() bool {
 	if s.drag*from.inv*from.u*h > shortRate || !r.series(&s, from, h) {
 		return false
 	}
-	s.size, s.size1 = b.size, b.size1
+	s.size, s.size1, s.rise, s.fall, s.tau = b.size, b.size1, 2*b.size1, 2*b.size1, endS-r.nextS
 	to.pass(from, b, h)
 	to.land(r, &s, b.forward2, b.forward3, b.flow3)
 	if !r.holds(&s, from, to, h) || to.x >= r.watchM && !r.showShort(h, inBunch) {
@@ -344,15 +350,17 @@ func (r *Runner) fitBunch(s *short, from *instant, endS float64) float64 {
 // in which thrust and acceleration, nearly all of them, have cancelled: each
 // part is bounded from below by itself. Mass and κ only fall.
 func (r *Runner) holds(s *short, from, to *instant, h float64) bool {
-	// Twice what the knots do, for the higher terms.
-	off := 2 * s.size1 * to.inv
-	s.aLow, s.aHigh = s.aLow-off, s.aHigh+off
-	vLow, vHigh := from.v, to.v
+	// The bunch acts near the end alone.
+	near := s.tau * s.slopeMost
+	s.aLow = min(s.aLow, s.aEnd-near-s.fall*to.inv)
+	s.aHigh = max(s.aHigh, s.aEnd+near+s.rise*to.inv)
+	vLow, vHigh, off := from.v, to.v, s.tau*s.size1*to.inv
 	if vHigh < vLow {
 		vLow, vHigh = vHigh, vLow
 	}
-	vLow, vHigh = vLow-h*off, vHigh+h*off
-	if s.aLow < 0 && s.aHigh > 0 || vLow <= 0 || r.wind < 0 && vLow+r.wind <= speedLeast || to.x >= r.nextM {
+	vLow, vHigh = vLow-off, vHigh+off
+	s.turns = s.aLow < 0 && s.aHigh > 0
+	if s.turns || vLow <= 0 || r.wind < 0 && vLow+r.wind <= speedLeast || to.x >= r.nextM {
 		return false
 	}
 	p := &r.p.Vehicle
@@ -391,9 +399,10 @@ func (r *Runner) frontEnds(s *short, from, to *instant, h, uHigh float64) bool {
 	square, along := high*share*s.drag-lever, math.Abs(s.along)
 	slope := flow*(high*(1-share)*from.a-gravity-high*share*s.along) + from.pitch[1] - high*share*from.forward[1] + 2*square*from.u*from.a
 	off := flowOff*(high*(1-share)*aMost+gravity+high*share*along) + flow*high*(1-share)*aOff +
-		(r.leverMost+high*(1-share))*s.size + 2*math.Abs(square)*(uHigh*aOff+h*aMost*aMost) +
+		2*math.Abs(square)*(uHigh*aOff+h*aMost*aMost) +
 		high*shareOff*((flow+flowOff)*(aMost+along)+math.Abs(from.forward[1])+s.size+2*s.drag*uHigh*aMost)
-	if math.Abs(slope) <= off {
+	bends := (r.leverMost + high*(1-share)) * s.size
+	if math.Abs(slope) <= off+bends && !(s.oneWay && slope > off) {
 		return false
 	}
 	start := from.mass*(gravity-high*from.a) + from.pitch[0] - lever*from.u*from.u

@@ -369,6 +369,11 @@ func (r *Runner) advance() error {
 	}
 	s := &r.step
 	limitS := min(r.nextS, MaxRunTimeS)
+	if r.short && r.starting {
+		if _, same := r.together(); same {
+			limitS -= (limitS - r.t) / 2 // up to the bunch in short steps
+		}
+	}
 	span := r.setThrust(limitS - r.t)
 	r.decide(r.v)
 	r.setForces()

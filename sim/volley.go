@@ -8,25 +8,30 @@ import "math"
 // that stand for the whole run, and the sums over the motors behind it follow
 // from the curve.
 //
-// With D and W the changes of thrust and, as a loss, of mass on the way, the
-// perturbation goes on from that of any bunch by the terms of τ⁴:
+// With D and W the changes of thrust and, as a loss, of mass on the way, p = 2 Q u/M
+// and f = −M′/M, the perturbation goes on from that of any bunch by the terms of
+// τ⁴, and the square of the drag:
 //
 //	M φ′ = D + W (g_a + a) + W φ′ + 2 Q u φ + Q φ²
-//	φ_4 = (1/M) (−(2 Q a + M″)/M Σ β τ⁴/24 − a′ Σ ρ β τ⁴/24 + (1/M) ∫ W D dt)
+//	φ_4 = (1/M) (((−2 Q a − M″)/M + p² − 3 p f + 2 f²) Σ β τ⁴/24
+//	      + ((g_a + a) (p − f) − a′) Σ ρ β τ⁴/24 + (1/M) ∫ W D dt)
+//	φ_5 = (Q/M³) ∫ (∫ D dt)² dt
 type volley struct {
 	knots         []knot // of the curve; nil when this is no volley
 	firstS, lastS float64
 	spanS         float64 // between them
-	// For a bend of 1 N/s, at the end of a bunch; see bunch. both is ∫ W D dt.
+	stuck         int     // the knot that was too much for one step, −1 for none
+	// For a bend of 1 N/s, at the end of a bunch; see bunch. both is ∫ W D dt, square
+	// ∫ (∫ D dt)² dt.
 	bunch
-	forward4, flow4, both float64
+	forward4, flow4, both, square float64
 }
 
 // formVolley sets r.volley. Its motors are not tilted, so that each of them
 // pushes forward.
 func (r *Runner) formVolley() {
 	y := &r.volley
-	y.knots = nil
+	y.knots, y.stuck = nil, -1
 	if len(r.groups) == 0 {
 		return
 	}
@@ -42,7 +47,7 @@ func (r *Runner) formVolley() {
 		return
 	}
 	y.knots = r.groups[0].knots
-	y.bunch, y.forward4, y.flow4, y.both = bunch{}, 0, 0, 0
+	y.bunch, y.forward4, y.flow4, y.both, y.square = bunch{}, 0, 0, 0, 0
 	for i := range r.groups {
 		y.add(&r.groups[i], r.groups)
 	}
@@ -63,11 +68,14 @@ func (y *volley) add(g *group, all []group) {
 	y.forward3, y.flow3 = y.forward3+f, y.flow3+w
 	y.forward4, y.flow4 = y.forward4+f*tau, y.flow4+w*tau
 	for i := range all {
-		// ∫ (s + δ) s²/2 ds, s from the later of the two on
+		// From the later of the two on, d being how far the other is ahead.
 		o := &all[i]
-		ahead := y.lastS - o.lightS - tau // δ
-		integral := func(s float64) float64 { return s * s * s * (s*0.125 + ahead*(1.0/6)) }
-		y.both += g.burn * o.forward * (integral(tau) - integral(max(-ahead, 0)))
+		d := y.lastS - o.lightS - tau
+		s := max(-d, 0)
+		// ∫ (s + d) s²/2 ds and ∫ (s + d)² s²/4 ds
+		upper, lower := tau*tau*tau, s*s*s
+		y.both += g.burn * o.forward * (upper*(tau*0.125+d*(1.0/6)) - lower*(s*0.125+d*(1.0/6)))
+		y.square += g.forward * o.forward * (upper*(tau*(tau*0.05+d*0.125)+d*d*(1.0/12)) - lower*(s*(s*0.05+d*0.125)+d*d*(1.0/12)))
 	}
 }
 
@@ -87,33 +95,54 @@ func (r *Runner) together() (next int, same bool) {
 }
 
 // advanceVolley takes a volley past as many bunches as it can, from the instant
-// from, and reports whether it passed one.
+// from, and reports whether it got anywhere.
 func (r *Runner) advanceVolley(s *short, from, to *instant) bool {
+	y := &r.volley
 	next, same := r.together()
-	if !same {
+	if !same || next == y.stuck {
 		return false
 	}
-	y := &r.volley
 	limitS, limitM := min(r.deviceS, MaxRunTimeS), min(r.nextM, r.watchM)
-	t, first := r.t, next
-	for {
+	t, first, steps := r.t, next, 0
+	for ; ; steps++ {
 		k := &y.knots[next]
 		if !k.smooth {
 			break
 		}
 		endS := y.lastS + k.timeS
-		if endS >= limitS || y.firstS+y.knots[next+1].timeS <= endS || !r.passVolley(s, from, to, k, endS-t) || to.x >= limitM {
+		if endS >= limitS || y.firstS+y.knots[next+1].timeS <= endS {
 			break
 		}
+		after, passed := next+1, r.passVolley(s, from, to, k, endS-t)
+		if !passed && s.turns {
+			endS, passed = r.passPeak(s, from, to, t, endS)
+			after, passed = next, passed && endS < y.firstS+k.timeS
+		}
+		if !passed {
+			y.stuck = next
+		}
+		if !passed || to.x >= limitM {
+			break
+		}
+		next = after
 		r.peak(to, endS)
 		from, to = to, from
 		t = endS
-		next++
 	}
-	if next == first {
+	if steps == 0 {
 		return false
 	}
+	r.steps += steps - 1
 	r.take(from, t)
+	if next > first {
+		r.passTogether(next)
+	}
+	return true
+}
+
+// passTogether takes the motors of a volley to the knot next.
+func (r *Runner) passTogether(next int) {
+	y := &r.volley
 	at := y.knots[next].timeS
 	for i := range r.groups {
 		g := &r.groups[i]
@@ -123,18 +152,51 @@ func (r *Runner) advanceVolley(s *short, from, to *instant) bool {
 	if y.knots[next-1].anew {
 		r.anewS = math.Inf(1) // that was the last
 	}
-	r.steps += next - first - 1
-	return true
 }
+
+// passPeak goes to the greatest speed before endS, where the series that was
+// just made turns from speeding up to slowing down, and a little beyond, so that
+// nothing above it lies in the next step. It reports whether it found it.
+func (r *Runner) passPeak(s *short, from, to *instant, t, endS float64) (atS float64, found bool) {
+	h, a := endS-t, s.aEnd
+	if !(from.a > 0 && a < 0) {
+		return 0, false
+	}
+	near := h * from.a / (from.a - a)
+	if !r.series(s, from, near) {
+		return 0, false
+	}
+	// The root of the parabola through the three.
+	before, after := (s.aEnd-from.a)/near, (a-s.aEnd)/(h-near)
+	slope := (before*(h-near) + after*near) / h
+	atS = t + (near-s.aEnd/slope)*(1+peakBeyond)
+	h = atS - t
+	if !(h > 0) || !r.series(s, from, h) || s.aLow != s.aEnd || s.aEnd > 0 || s.aEnd*s.aEnd > -slope*bunchLeast*(from.v+0.1) {
+		return 0, false
+	}
+	s.aLow, s.aEnd, s.size, s.size1, s.rise, s.fall, s.tau = 0, 0, 0, 0, 0, 0, 0
+	var none bunch
+	to.pass(from, &none, h)
+	to.land(r, s, 0, 0, 0)
+	return atS, r.holds(s, from, to, h)
+}
+
+// peakBeyond is how far beyond the greatest speed a step to it goes, over its length.
+const peakBeyond = 1e-6
 
 // passVolley takes a volley past the knot k in a step of h seconds, and reports
 // whether it may.
 func (r *Runner) passVolley(s *short, from, to *instant, k *knot, h float64) bool {
 	y := &r.volley
+	s.turns = false
 	bend := k.bendNps
 	size := math.Abs(bend)
 	s.size, s.size1 = size*y.size, size*y.size1
-	if r.wrongVolley(s, from) > bunchLeast*(from.v+0.1) || s.drag*from.inv*from.u*h > shortRate || !r.series(s, from, h) {
+	s.oneWay, s.tau, s.rise, s.fall = r.leverLeast >= 0, y.spanS, 2*s.size1, 0.1*s.size1
+	if bend < 0 {
+		s.rise, s.fall = s.fall, s.rise
+	}
+	if r.wrongVolley(s, from, size) > bunchLeast*(from.v+0.1) || s.drag*from.inv*from.u*h > shortRate || !r.series(s, from, h) {
 		return false
 	}
 	thrust, slope := k.thrustN, k.slopeNps
@@ -145,19 +207,24 @@ func (r *Runner) passVolley(s *short, from, to *instant, k *knot, h float64) boo
 	inv := 1 / (to.mass + s.added)
 	to.inv = inv
 	a, u := s.aEnd, s.v+r.wind
-	onForward, onFlow := -(2*s.drag*u+s.flow)*inv, s.along+a
-	jerk := (from.forward[1] + s.flow*onFlow - 2*s.drag*u*a) * inv
+	p, f := -2*s.drag*u*inv, s.flow*inv
+	onForward, onFlow := p-f, s.along+a
+	jerk := (from.forward[1]+s.flow*onFlow)*inv + p*a
 	to.v = s.v + bend*inv*(y.forward2*0.5+(y.forward3*onForward+y.flow3*onFlow)*(1.0/6)+
-		((2*s.drag*a+from.flow[1])*inv*y.forward4-jerk*y.flow4)*(1.0/24)+bend*inv*y.both)
+		y.forward4*(((2*s.drag*a+from.flow[1])*inv+p*p)*(1.0/24)+f*(f*(1.0/12)-p*0.125))+
+		y.flow4*(onFlow*onForward-jerk)*(1.0/24)+bend*inv*(y.both-s.drag*inv*y.square))
 	to.x = s.x + bend*inv*(y.forward3*(1.0/6)+(y.forward4*onForward+y.flow4*onFlow)*(1.0/24))
 	to.balance(r, s)
 	return r.holds(s, from, to, h)
 }
 
-// wrongVolley bounds the error of the bunch.
-func (r *Runner) wrongVolley(s *short, from *instant) float64 {
-	tau, q := r.volley.spanS, s.drag*from.inv
-	rate := q*from.u + from.flow[0]*from.inv
-	jerk := (math.Abs(from.forward[1]) + s.size) * from.inv
-	return tau * tau * tau * s.size1 * from.inv * (rate*rate*(1.0/6) + tau*jerk*(q*0.1+r.burnMost*rate))
+// wrongVolley bounds the error of the bunch: the next terms of each kind.
+func (r *Runner) wrongVolley(s *short, from *instant, size float64) float64 {
+	y := &r.volley
+	inv, tau := from.inv, y.spanS
+	q := s.drag * inv
+	rate := q*from.u + from.flow[0]*inv
+	jerk, second, fourth := math.Abs(from.forward[1])*inv, size*inv*y.forward2, size*inv*y.forward4
+	return tau * (fourth*(jerk*(q*(1.0/60)+r.burnMost*rate*0.05)+rate*rate*(rate+r.burnMost*(math.Abs(s.along)+math.Abs(from.a)))*(1.0/3)) +
+		second*rate*tau*(0.05*q*second+0.125*r.burnMost*s.size1*inv))
 }
