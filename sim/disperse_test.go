@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -12,13 +13,14 @@ import (
 	"testing"
 )
 
-// scattered lights every motor with a spread of its own, some never.
-type scattered struct{}
+// scattered lights every motor at a time of its own within spreadS, 10 ms when
+// that is 0, some never.
+type scattered struct{ spreadS float64 }
 
-func (scattered) Draw(rng *rand.Rand, lights []float64) (staggerS float64, allFire bool) {
+func (s scattered) Draw(rng *rand.Rand, lights []float64) (staggerS float64, allFire bool) {
 	first, last, all := math.Inf(1), 0.0, true
 	for i := range lights {
-		lights[i] = 0.04 + 0.01*rng.Float64()
+		lights[i] = 0.04 + cmp.Or(s.spreadS, 0.01)*rng.Float64()
 		if rng.Float64() < 0.02 {
 			lights[i], all = math.Inf(1), false
 			continue

@@ -252,7 +252,7 @@ func (r *Runner) advanceShort() bool {
 	s.size, s.size1, s.rise, s.fall, s.tau = b.size, b.size1, 2*b.size1, 2*b.size1, endS-r.nextS
 	to.pass(from, b, h)
 	to.land(r, &s, b.forward2, b.forward3, b.flow3)
-	if !r.holds(&s, from, to, h) || to.x >= r.watchM && !r.showShort(h, inBunch) {
+	if !r.holds(&s, from, to, h) || to.x >= r.watchM && !r.showShort(h, to.x, inBunch) {
 		return false
 	}
 	r.take(to, endS)
@@ -301,18 +301,22 @@ func (r *Runner) peak(i *instant, endS float64) {
 	}
 }
 
-// showShort shows visit the series of a short step, where what it wants to see
-// lies before the first knot of the bunch.
-func (r *Runner) showShort(h float64, inBunch bool) bool {
+// showShort shows visit the series of a short step that ends at endM, up to the
+// first knot of the bunch. It reports whether what visit wants to see lies there
+// and not in the bunch.
+func (r *Runner) showShort(h, endM float64, inBunch bool) bool {
 	r.setThrust(h)
 	r.decide(r.v)
 	r.setForces()
 	r.expand(h)
 	s := &r.step
-	if inBunch && s.x.at(s.degree, (r.nextS-r.t)/h) <= r.watchM || s.h < h {
+	if s.h < h {
 		return false
 	}
-	return r.visit(r, h) == nil
+	if inBunch {
+		s.xEnd = s.x.at(s.degree, (r.nextS-r.t)/h)
+	}
+	return s.xEnd > r.watchM && r.visit(r, h) == nil && r.watchM > endM
 }
 
 // wrong bounds the error of a bunch, over τ³ of its length.

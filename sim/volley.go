@@ -115,8 +115,8 @@ func (r *Runner) advanceVolley(s *short, from, to *instant) bool {
 		}
 		after, passed := next+1, r.passVolley(s, from, to, k, endS-t)
 		if !passed && s.turns {
-			endS, passed = r.passPeak(s, from, to, t, endS)
-			after, passed = next, passed && endS < y.firstS+k.timeS
+			endS, passed = r.passPeak(s, from, to, t, endS, y.firstS+k.timeS)
+			after = next
 		}
 		if !passed {
 			y.stuck = next
@@ -156,8 +156,9 @@ func (r *Runner) passTogether(next int) {
 
 // passPeak goes to the greatest speed before endS, where the series that was
 // just made turns from speeding up to slowing down, and a little beyond, so that
-// nothing above it lies in the next step. It reports whether it found it.
-func (r *Runner) passPeak(s *short, from, to *instant, t, endS float64) (atS float64, found bool) {
+// nothing above it lies in the next step. It reports whether it found it before
+// the next knot.
+func (r *Runner) passPeak(s *short, from, to *instant, t, endS, knotS float64) (atS float64, found bool) {
 	h, a := endS-t, s.aEnd
 	if !(from.a > 0 && a < 0) {
 		return 0, false
@@ -171,7 +172,7 @@ func (r *Runner) passPeak(s *short, from, to *instant, t, endS float64) (atS flo
 	slope := (before*(h-near) + after*near) / h
 	atS = t + (near-s.aEnd/slope)*(1+peakBeyond)
 	h = atS - t
-	if !(h > 0) || !r.series(s, from, h) || s.aLow != s.aEnd || s.aEnd > 0 || s.aEnd*s.aEnd > -slope*bunchLeast*(from.v+0.1) {
+	if !(h > 0 && atS < knotS) || !r.series(s, from, h) || s.aLow != s.aEnd || s.aEnd > 0 || s.aEnd*s.aEnd > -slope*bunchLeast*(from.v+0.1) {
 		return 0, false
 	}
 	s.aLow, s.aEnd, s.size, s.size1, s.rise, s.fall, s.tau = 0, 0, 0, 0, 0, 0, 0
@@ -180,6 +181,10 @@ func (r *Runner) passPeak(s *short, from, to *instant, t, endS float64) (atS flo
 	to.land(r, s, 0, 0, 0)
 	return atS, r.holds(s, from, to, h)
 }
+
+// bunchPlace is the error of one bunch over the position at most: the position is
+// taken one term less far than the speed.
+const bunchPlace = 3e-9
 
 // peakBeyond is how far beyond the greatest speed a step to it goes, over its length.
 const peakBeyond = 1e-6
@@ -210,10 +215,15 @@ func (r *Runner) passVolley(s *short, from, to *instant, k *knot, h float64) boo
 	p, f := -2*s.drag*u*inv, s.flow*inv
 	onForward, onFlow := p-f, s.along+a
 	jerk := (from.forward[1]+s.flow*onFlow)*inv + p*a
-	to.v = s.v + bend*inv*(y.forward2*0.5+(y.forward3*onForward+y.flow3*onFlow)*(1.0/6)+
-		y.forward4*(((2*s.drag*a+from.flow[1])*inv+p*p)*(1.0/24)+f*(f*(1.0/12)-p*0.125))+
-		y.flow4*(onFlow*onForward-jerk)*(1.0/24)+bend*inv*(y.both-s.drag*inv*y.square))
-	to.x = s.x + bend*inv*(y.forward3*(1.0/6)+(y.forward4*onForward+y.flow4*onFlow)*(1.0/24))
+	bend *= inv
+	fourth := y.forward4*(((2*s.drag*a+from.flow[1])*inv+p*p)*(1.0/24)+f*(f*(1.0/12)-p*0.125)) +
+		y.flow4*(onFlow*onForward-jerk)*(1.0/24)
+	both := bend * (y.both - s.drag*inv*y.square)
+	to.v = s.v + bend*(y.forward2*0.5+(y.forward3*onForward+y.flow3*onFlow)*(1.0/6)+fourth+both)
+	to.x = s.x + bend*(y.forward3*(1.0/6)+(y.forward4*(onForward-f)+y.flow4*onFlow)*(1.0/24))
+	if 0.2*y.spanS*math.Abs(bend)*(math.Abs(fourth)+math.Abs(both)) > bunchPlace*(to.x+0.01) {
+		return false
+	}
 	to.balance(r, s)
 	return r.holds(s, from, to, h)
 }
