@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"encoding/pem"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -163,8 +164,9 @@ func TestRealAgentSigns(t *testing.T) {
 	must(t, agentCmd.Start())
 	t.Cleanup(func() { agentCmd.Process.Kill(); agentCmd.Wait() })
 	env := []string{"SSH_AUTH_SOCK=" + socket}
-	for deadline := time.Now().Add(5 * time.Second); ; time.Sleep(10 * time.Millisecond) {
-		if _, err := os.Stat(socket); err == nil {
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+		if c, err := net.Dial("unix", socket); err == nil { // that it is there does not say that it listens
+			must(t, c.Close())
 			break
 		}
 		if time.Now().After(deadline) {

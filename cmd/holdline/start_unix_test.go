@@ -31,9 +31,12 @@ func TestStartDoesNotWaitForASilentTerminal(t *testing.T) {
 		}
 		piped = min(piped, time.Since(start))
 	}
-	start := time.Now()
-	out := runInSilentTerminal(t, exec.Command(binary, "version"))
-	took := time.Since(start)
+	took, out := time.Duration(1<<63-1), ""
+	for range 3 { // a wait of seconds is there each time, other work is not
+		start := time.Now()
+		out = runInSilentTerminal(t, exec.Command(binary, "version"))
+		took = min(took, time.Since(start))
+	}
 	t.Logf("version in a silent terminal %v, --help into a pipe %v, ratio %.1f", took, piped, float64(took)/float64(piped))
 	if !strings.HasPrefix(out, "holdline ") {
 		t.Errorf("got %q, want the version", out)
