@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"holdline/arming/groundbox/practice"
+	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -27,38 +28,40 @@ const (
 // answers at random. The port is lost and opened again some dozens of times in
 // it, since five bad answers within 2 s end a connection.
 func TestSoakWithNoise(t *testing.T) {
-	tty, master := rawTerminal(t)
-	line := &noisyLine{box: newBox(t, 4), master: master, noise: rand.New(rand.NewPCG(9, 2026))}
-	var done sync.WaitGroup
-	done.Go(line.serve)
-	link := Open(Config{Dial: SerialDial(tty, 115200), Port: "the port", RequirePractice: true, WantChannels: 4, PollEvery: time.Microsecond})
-	s := &soak{t: t, line: line}
-	began := time.Now()
-	var early footprint
-	for r := range link.Reports() {
-		s.take(r)
-		switch {
-		case early == (footprint{}) && s.good >= soakSnapshots/10:
-			early = measureFootprint(t)
-		case s.good >= soakSnapshots && s.up:
-			s.end(began, early, measureFootprint(t))
-		case time.Since(began) > soakMost:
-			t.Errorf("%d snapshots in %v", s.good, soakMost)
-		default:
-			continue
+	steady.Try(t, func(t testing.TB) {
+		tty, master := rawTerminal(t)
+		line := &noisyLine{box: newBox(t, 4), master: master, noise: rand.New(rand.NewPCG(9, 2026))}
+		var done sync.WaitGroup
+		done.Go(line.serve)
+		link := Open(Config{Dial: SerialDial(tty, 115200), Port: "the port", RequirePractice: true, WantChannels: 4, PollEvery: time.Microsecond})
+		s := &soak{t: t, line: line}
+		began := time.Now()
+		var early footprint
+		for r := range link.Reports() {
+			s.take(r)
+			switch {
+			case early == (footprint{}) && s.good >= soakSnapshots/10 && s.up:
+				early = measureFootprint(t)
+			case s.good >= soakSnapshots && s.up:
+				s.end(began, early, lateFootprint(t, early))
+			case time.Since(began) > soakMost:
+				t.Errorf("%d snapshots in %v", s.good, soakMost)
+			default:
+				continue
+			}
+			if s.over || t.Failed() {
+				break
+			}
 		}
-		if s.over || t.Failed() {
-			break
-		}
-	}
-	link.Close()
-	_ = master.Close()
-	done.Wait()
+		link.Close()
+		_ = master.Close()
+		done.Wait()
+	})
 }
 
 // soak is what the link's side has seen.
 type soak struct {
-	t    *testing.T
+	t    testing.TB
 	line *noisyLine
 	up   bool
 	over bool
@@ -110,7 +113,7 @@ func (s *soak) end(began time.Time, early, late footprint) {
 	if s.lost != s.connected-1 || s.lost == 0 {
 		s.t.Errorf("connected %d times", s.connected)
 	}
-	if late.goroutines > early.goroutines || late.handles > early.handles || late.heapKB > early.heapKB+512 {
+	if late.grown(early) {
 		s.t.Error("the program has grown")
 	}
 }
@@ -122,7 +125,22 @@ func (f footprint) String() string {
 	return fmt.Sprintf("%d goroutines, %d file handles, %d kB of heap", f.goroutines, f.handles, f.heapKB)
 }
 
-func measureFootprint(t *testing.T) footprint {
+// grown reports whether there is more than before.
+func (f footprint) grown(from footprint) bool {
+	return f.goroutines > from.goroutines || f.handles > from.handles || f.heapKB > from.heapKB+512
+}
+
+// lateFootprint is the footprint at the end: a connection that was lost a moment
+// ago gets the time to go.
+func lateFootprint(t testing.TB, early footprint) footprint {
+	late := measureFootprint(t)
+	for end := time.Now().Add(3 * time.Second); late.grown(early) && time.Now().Before(end); late = measureFootprint(t) {
+		time.Sleep(20 * time.Millisecond)
+	}
+	return late
+}
+
+func measureFootprint(t testing.TB) footprint {
 	handles, err := os.ReadDir("/proc/self/fd")
 	if err != nil {
 		t.Fatal(err)
