@@ -20,7 +20,7 @@ import (
 const (
 	soakSnapshots = 100_000
 	soakNoise     = 250 // one answer in so many is spoiled
-	soakMost      = 5 * time.Minute
+	soakMost      = 12 * time.Minute
 )
 
 // TestSoakWithNoise polls without a pause, some hundred times as fast as in a

@@ -246,21 +246,51 @@ const (
 func (x *terminal) write(text string) {
 	x.t.Helper()
 	tail := text[max(0, len(text)-8):] + "▏"
-	for try := range 5 {
-		if try > 0 {
-			x.press(emptyField)
-		}
+	for range 5 {
+		x.press(emptyField)
 		for _, r := range text {
 			x.press(string(r))
 		}
 		for end := time.Now().Add(time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-			if s := x.screen(); strings.Contains(s, tail) || strings.Contains(s, "not shown▏") {
+			switch s := x.screen(); {
+			case strings.Contains(s, tail):
+				x.enter(tail)
+				return
+			case strings.Contains(s, "not shown▏"):
 				x.press(enter)
 				return
 			}
 		}
 	}
 	x.t.Fatalf("%q could not be typed; the screen:\n%s", text, x.screen())
+}
+
+// enter sends what is typed, and again if that was thrown away.
+func (x *terminal) enter(tail string) {
+	x.t.Helper()
+	for range 3 {
+		x.press(enter)
+		if x.comes(time.Second, func(s string) bool { return !strings.Contains(s, tail) }) {
+			return
+		}
+	}
+}
+
+// comes reports whether the screen satisfies ok before the time is over.
+func (x *terminal) comes(within time.Duration, ok func(screen string) bool) bool {
+	for end := time.Now().Add(within); ; time.Sleep(10 * time.Millisecond) {
+		if ok(x.screen()) {
+			return true
+		}
+		if time.Now().After(end) {
+			return false
+		}
+	}
+}
+
+// shows reports whether text comes before the time is over.
+func (x *terminal) shows(text string, within time.Duration) bool {
+	return x.comes(within, func(s string) bool { return strings.Contains(s, text) })
 }
 
 // ended waits for the end of the program and returns its exit status.
