@@ -231,7 +231,9 @@ func refusedText(r groundbox.Refused) string {
 	return r.Command + ": " + r.Error.Error()
 }
 
-// snapshot gives the reading, then the event bits that are new.
+// snapshot gives the reading, then the event bits that are new. That the box
+// began anew comes before its reading: for 20 ms no hand reads as it is then,
+// and the stop would say that the key went out.
 func (t *translator) snapshot(r groundbox.SnapshotRead) []report {
 	out := []report{{event: arming.BoxReading{Box: boxOf(&r.S)}, good: true, text: "box live"}}
 	bits := r.S.Events &^ r.Caused
@@ -239,7 +241,12 @@ func (t *translator) snapshot(r groundbox.SnapshotRead) []report {
 		out = append(out, report{event: arming.BoxLost{Why: "the box changed its word about PRACTICE"}})
 	}
 	if fresh := bits &^ t.events; fresh != 0 {
-		out = append(out, report{event: arming.BoxEvents{Bits: int(fresh)}})
+		told := report{event: arming.BoxEvents{Bits: int(fresh)}}
+		if fresh&wire.EventRestarted != 0 {
+			out = append([]report{told}, out...)
+		} else {
+			out = append(out, told)
+		}
 	}
 	t.events = bits
 	return out

@@ -102,6 +102,10 @@ func TestEventsOfTheBoxAreToldOnce(t *testing.T) {
 	if read(0, 0); len(read(wire.EventWatchdog, 0)) != 1 {
 		t.Error("one that came back was not told")
 	}
+	anew := tr.report(groundbox.SnapshotRead{S: groundbox.Snapshot{Practice: true, Events: wire.EventRestarted}})
+	if len(anew) != 2 || anew[0].event != (arming.BoxEvents{Bits: arming.BitRestarted}) {
+		t.Errorf("a box that began anew: %+v, want that told before what it reads", anew)
+	}
 }
 
 func TestEveryReportOfTheLinkHasItsEvent(t *testing.T) {
