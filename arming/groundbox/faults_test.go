@@ -636,11 +636,7 @@ func TestTheSamePortIsNotOpenedTwice(t *testing.T) {
 	t.Parallel()
 	steady.Try(t, func(t testing.TB) {
 		box := newBox(t, 4)
-		path, stop, err := practice.StartPTY(box)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer stop()
+		path := onTerminal(t, box)
 		dial := SerialDial(path, 115200)
 		one, err := dial(context.Background())
 		if err != nil {
@@ -694,11 +690,7 @@ func TestAPortThatComesBackUnderAnotherNameOnRealTerminals(t *testing.T) {
 	t.Parallel()
 	steady.Try(t, func(t testing.TB) {
 		box := newBox(t, 4)
-		path, stop, err := practice.StartPTY(box)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer stop()
+		path := onTerminal(t, box)
 		first := resolve(path)
 		serials := func() ([]PortInfo, error) {
 			return []PortInfo{{Name: resolve(path), USB: true, VendorID: "1209", ProductID: "0001", SerialNumber: "A7"}}, nil

@@ -60,15 +60,22 @@ func newBox(t testing.TB, channels int) *practice.Box {
 	return box
 }
 
-// overPTY connects through a real pseudo-terminal and the real serial library.
-func overPTY(t testing.TB, change func(*Config)) *bench {
+// onTerminal gives a box a pseudo-terminal until the test ends.
+func onTerminal(t testing.TB, box *practice.Box) (path string) {
 	t.Helper()
-	box := newBox(t, 4)
 	path, stop, err := practice.StartPTY(box)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(stop)
+	return path
+}
+
+// overPTY connects through a real pseudo-terminal and the real serial library.
+func overPTY(t testing.TB, change func(*Config)) *bench {
+	t.Helper()
+	box := newBox(t, 4)
+	path := onTerminal(t, box)
 	return linkTo(t, box, func(c *Config) {
 		c.Dial, c.Port = SerialDial(path, 115200), "the practice port"
 		if change != nil {

@@ -327,6 +327,14 @@ func (c *crew) toCount() {
 	c.x.see("Any doubt: HOLD", 3*time.Second)
 }
 
+// upToTheCount answers what is due, arms, and starts the count.
+func (c *crew) upToTheCount() {
+	c.t.Helper()
+	c.toReady()
+	c.toArmed()
+	c.toCount()
+}
+
 // toWindow waits for zero and for the permit.
 func (c *crew) toWindow(within time.Duration) {
 	c.t.Helper()

@@ -30,9 +30,7 @@ func TestADrill(t *testing.T) {
 			return strings.Count(s, "PRACTICE DRILL") >= 4 && strings.Contains(s, "CREW FIRING OFFICER")
 		})
 		c := &crew{t: t, x: x, h: keys{x}}
-		c.toReady()
-		c.toArmed()
-		c.toCount()
+		c.upToTheCount()
 		x.see("south gate by radio: HOLD, HOLD", 10*time.Second)
 		x.press(space)
 		x.until("HOLD", 2*time.Second, func(s string) bool { return strings.HasPrefix(s, bigHold) })
@@ -42,9 +40,7 @@ func TestADrill(t *testing.T) {
 			c.say(due[1])
 			c.gone(due[0], 4*time.Second)
 		}
-		c.toReady()
-		c.toArmed()
-		c.toCount()
+		c.upToTheCount()
 		c.toWindow(20 * time.Second)
 		x.press(handButton)
 		x.see("KEEP IT PRESSED", 3*time.Second)

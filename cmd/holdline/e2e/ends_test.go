@@ -139,9 +139,7 @@ func TestThePauseOfTheCount(t *testing.T) {
 		x := open(t, env, path, "--box", b.path)
 		c := &crew{t: t, x: x, h: b}
 		x.see("CREW FIRING OFFICER", 10*time.Second)
-		c.toReady()
-		c.toArmed()
-		c.toCount()
+		c.upToTheCount()
 		x.see("The count stands at 3", 4*time.Second)
 		time.Sleep(4 * time.Second) // past what would have been zero
 		if s := b.state(); !strings.Contains(s, "permit open") || !strings.Contains(x.screen(), "The count stands at 3") {
@@ -181,9 +179,7 @@ func TestEveryEndInTheWindowOpensThePermit(t *testing.T) {
 				x := open(t, env, path, "--box", b.path)
 				c := &crew{t: t, x: x, h: b}
 				x.see("CREW FIRING OFFICER", 10*time.Second)
-				c.toReady()
-				c.toArmed()
-				c.toCount()
+				c.upToTheCount()
 				b.until("permit closed", 10*time.Second)
 				began := time.Now()
 				end.how(x)
@@ -216,9 +212,7 @@ func TestHoldInTheCount(t *testing.T) {
 		x := open(t, env, quickSheet(t), "--box", b.path)
 		c := &crew{t: t, x: x, h: b}
 		x.see("CREW FIRING OFFICER", 10*time.Second)
-		c.toReady()
-		c.toArmed()
-		c.toCount()
+		c.upToTheCount()
 		began := time.Now()
 		x.press(space)
 		x.until("HOLD", 2*time.Second, func(s string) bool { return strings.HasPrefix(s, bigHold) })

@@ -423,9 +423,7 @@ func TestFigureCount(t *testing.T) {
 		x := open(t, home(t), path, "--practice")
 		c := &crew{t: t, x: x, h: keys{x}}
 		x.see("CREW FIRING OFFICER", 10*time.Second)
-		c.toReady()
-		c.toArmed()
-		c.toCount()
+		c.upToTheCount()
 		for _, size := range []pty.Winsize{{Rows: rows, Cols: columns}, {Rows: 50, Cols: 200}} {
 			x.resize(&size)
 			time.Sleep(time.Second) // the painting anew

@@ -24,9 +24,7 @@ func TestAWholeFiring(t *testing.T) {
 		first := x.see("CREW FIRING OFFICER", 10*time.Second)
 		firstScreen(t, x, first)
 		c := &crew{t: t, x: x, h: keys{x}}
-		c.toReady()
-		c.toArmed()
-		c.toCount()
+		c.upToTheCount()
 		c.toWindow(20 * time.Second)
 		x.press(handButton)
 		x.see("KEEP IT PRESSED", 3*time.Second)
