@@ -5,9 +5,9 @@ import (
 	"math"
 
 	"holdline/arming"
-	"holdline/arming/circuit"
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet/unit"
+	"holdline/sim/circuit"
 	"holdline/tui/canvas"
 	"holdline/tui/limits"
 	"holdline/tui/theme"

@@ -11,12 +11,12 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
-	"holdline/arming/circuit"
 	"holdline/checklist"
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
 	"holdline/checklist/sheet/unit"
+	"holdline/sim/circuit"
 )
 
 // predicted is the embedded scenario, computed once for all tests.

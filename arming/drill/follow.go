@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/journal"
+	"holdline/arming/record/journal"
 )
 
 // ErrNoDrill says that a record holds no drill.

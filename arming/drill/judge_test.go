@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/journal"
+	"holdline/arming/record/journal"
 )
 
 const s = time.Second

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 
-	"holdline/arming/circuit"
+	"holdline/sim/circuit"
 )
 
 // DefaultRuns is how many draws a dispersion makes unless told otherwise.

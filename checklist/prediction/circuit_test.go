@@ -16,9 +16,9 @@ import (
 	"testing"
 	"unicode/utf8"
 
-	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
+	"holdline/sim/circuit"
 )
 
 var circuitCases = []string{"01", "02", "03", "04", "05"}

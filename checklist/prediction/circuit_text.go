@@ -6,8 +6,8 @@ import (
 	"math"
 	"strings"
 
-	"holdline/arming/circuit"
 	"holdline/checklist/sheet/unit"
+	"holdline/sim/circuit"
 )
 
 // barWidth is how many cells a small bar has.

@@ -5,10 +5,10 @@ import (
 	"errors"
 	"slices"
 
-	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 // MendOptions says how to look for what makes a sheet a go. With the runs and

@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 
-	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 // RunOptions says how to predict a run.

@@ -5,8 +5,8 @@ import (
 	"path/filepath"
 	"testing"
 
-	"holdline/arming/circuit"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 // BenchmarkTenThousandRuns is the dispersion of a sheet with every deviation

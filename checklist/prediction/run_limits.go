@@ -3,9 +3,9 @@ package prediction
 import (
 	"math"
 
-	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 // Names and units that the text knows.

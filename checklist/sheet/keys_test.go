@@ -10,10 +10,10 @@ import (
 	"testing"
 	"time"
 
-	"holdline/arming/circuit"
 	"holdline/checklist"
 	"holdline/checklist/sheet/unit"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 func readFull(t testing.TB) []byte {

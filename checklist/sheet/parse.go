@@ -13,10 +13,10 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"holdline/arming/circuit"
 	"holdline/checklist"
 	"holdline/checklist/sheet/unit"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 // mostSheetBytes is the largest sheet that is read.

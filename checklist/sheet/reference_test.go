@@ -5,9 +5,9 @@ import (
 	"path/filepath"
 	"testing"
 
-	"holdline/arming/circuit"
 	"holdline/checklist"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 func TestReferenceSheetsAreRead(t *testing.T) {

@@ -27,9 +27,9 @@ import (
 	"strconv"
 	"time"
 
-	"holdline/arming/circuit"
 	"holdline/checklist"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 // Sheet is one firing, every value in SI. Optional values that were not given

@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/crypto/ssh"
 
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/cmd/holdline/session"
 )
 

@@ -12,7 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdline/arming/drill"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/cmd/holdline/session"
 )
 

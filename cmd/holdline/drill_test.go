@@ -11,9 +11,9 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/drill"
-	"holdline/arming/journal"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 	"holdline/checklist"
-	"holdline/checklist/record"
 )
 
 // drillPlan is a practice firing of one motor.

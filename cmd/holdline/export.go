@@ -12,9 +12,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
-	reports "holdline/cmd/holdline/report"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
+	reports "holdline/arming/record/report"
 	"holdline/cmd/holdline/session"
 )
 

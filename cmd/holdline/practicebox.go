@@ -11,8 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"holdline/arming/circuit"
 	"holdline/arming/groundbox/practice"
+	"holdline/sim/circuit"
 )
 
 // mostChannels is how many igniter channels a box has at most.

@@ -15,7 +15,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // TestMain lets the scripts run this test binary as the command itself.

@@ -10,8 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"holdline/checklist/record"
-	reports "holdline/cmd/holdline/report"
+	"holdline/arming/record"
+	reports "holdline/arming/record/report"
 )
 
 func (p *program) verifyCommand() *cobra.Command {

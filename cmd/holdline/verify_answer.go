@@ -6,10 +6,10 @@ import (
 	"slices"
 	"strings"
 
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
+	reports "holdline/arming/record/report"
 	"holdline/checklist/sheet/unit"
-	reports "holdline/cmd/holdline/report"
 	"holdline/cmd/holdline/session"
 )
 

@@ -12,9 +12,9 @@ import (
 
 	"go.uber.org/goleak"
 
-	"holdline/arming/circuit"
 	"holdline/arming/groundbox/practice"
 	"holdline/arming/groundbox/steady"
+	"holdline/sim/circuit"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }

@@ -6,8 +6,8 @@ import (
 	"sync"
 	"time"
 
-	"holdline/arming/circuit"
 	"holdline/arming/groundbox/wire"
+	"holdline/sim/circuit"
 )
 
 // Config describes a practice box. Problem is needed; the rest may be zero.

@@ -9,8 +9,8 @@ import (
 
 	"go.uber.org/goleak"
 
-	"holdline/arming/circuit"
 	"holdline/arming/groundbox/wire"
+	"holdline/sim/circuit"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }

@@ -4,8 +4,8 @@ import (
 	"math"
 	"time"
 
-	"holdline/arming/circuit"
 	"holdline/arming/groundbox/wire"
+	"holdline/sim/circuit"
 )
 
 // Times of the hardware, ms.

@@ -12,9 +12,9 @@ import (
 	"testing"
 	"time"
 
-	"holdline/arming/circuit"
 	"holdline/checklist/sheet"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 func open(t *testing.T) *sheet.Sheet {

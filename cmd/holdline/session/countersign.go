@@ -10,7 +10,7 @@ import (
 
 	"golang.org/x/crypto/ssh"
 
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // NoKey is what the range officer types who does not counter-sign now.

@@ -13,7 +13,7 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox/steady"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/tui"
 )
 

@@ -9,7 +9,7 @@ import (
 	"holdline/arming"
 	"holdline/arming/drill"
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/journal"
+	"holdline/arming/record/journal"
 	"holdline/checklist"
 	"holdline/tui"
 )

@@ -7,7 +7,7 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/drill"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // newDrill opens a drill whose first surprise comes in a phase.

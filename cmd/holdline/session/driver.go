@@ -10,8 +10,8 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
-	"holdline/arming/journal"
-	"holdline/checklist/record"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 	"holdline/tui"
 )
 

@@ -11,8 +11,8 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox/steady"
-	"holdline/arming/journal"
-	"holdline/checklist/record"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 	"holdline/checklist/sheet/scenario"
 )
 

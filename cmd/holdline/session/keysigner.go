@@ -8,7 +8,7 @@ import (
 
 	"golang.org/x/crypto/ssh"
 
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // AgentKey is what KeySigner takes for the only key of the ssh agent.

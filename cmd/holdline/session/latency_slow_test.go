@@ -14,12 +14,12 @@ import (
 	"testing"
 	"time"
 
-	"holdline/arming/circuit"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/steady"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
 	"holdline/sim"
+	"holdline/sim/circuit"
 )
 
 const (

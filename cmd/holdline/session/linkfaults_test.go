@@ -13,7 +13,7 @@ import (
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
 	"holdline/arming/groundbox/steady"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/checklist/sheet/scenario"
 )
 

@@ -6,10 +6,10 @@ import (
 	"strings"
 	"testing"
 
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
+	reports "holdline/arming/record/report"
 	"holdline/checklist/sheet/unit"
-	reports "holdline/cmd/holdline/report"
 )
 
 // checkPage holds what a record says to people against the firing that was

@@ -5,9 +5,9 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/circuit"
 	"holdline/checklist"
 	"holdline/checklist/sheet"
+	"holdline/sim/circuit"
 )
 
 // How far what is measured on the day may lie from the sheet before the

@@ -9,8 +9,8 @@ import (
 	"golang.org/x/crypto/ssh"
 
 	"holdline/arming"
-	"holdline/arming/journal"
-	"holdline/checklist/record"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 	"holdline/tui"
 )
 

@@ -6,8 +6,8 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/journal"
-	"holdline/checklist/record"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 )
 
 // Replay plays the entries of a record through the arming machine again, for

@@ -6,8 +6,8 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/journal"
-	"holdline/checklist/record"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 )
 
 // unfinished is a firing that broke off and goes on in the same record.

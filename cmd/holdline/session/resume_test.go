@@ -7,7 +7,7 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox/steady"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/checklist/sheet/scenario"
 )
 

@@ -17,7 +17,7 @@ import (
 	"holdline/arming"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/checklist/sheet"
 	"holdline/tui"
 )

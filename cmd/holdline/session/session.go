@@ -13,7 +13,7 @@ import (
 	"holdline/arming"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/journal"
+	"holdline/arming/record/journal"
 	"holdline/checklist"
 	"holdline/checklist/sheet"
 	"holdline/cmd/holdline/terminal"

@@ -9,7 +9,7 @@ import (
 	"golang.org/x/crypto/ssh"
 	"golang.org/x/term"
 
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // openSigner finds the key that closes the record, before anything begins: a

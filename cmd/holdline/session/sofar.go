@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 
-	reports "holdline/cmd/holdline/report"
+	reports "holdline/arming/record/report"
 )
 
 // countBefore counts the holds and waivers of earlier firings for the sign-on

@@ -8,7 +8,7 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox/steady"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
 )

@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/checklist/record/export"
+	"holdline/arming/record/export"
 )
 
 // happened takes an event that took effect, for what no state holds.

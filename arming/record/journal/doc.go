@@ -1,7 +1,7 @@
 // Package journal writes the steps of the arming machine down as the lines of
 // a record, and replays such lines through the machine again (I-33).
 //
-// It is pure: it makes and reads JSON values, and package checklist/record
+// It is pure: it makes and reads JSON values, and package record
 // chains, signs and stores them.
 //
 // # Lines

@@ -6,9 +6,9 @@ import (
 	"testing"
 	"time"
 
-	"holdline/arming/journal"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 	"holdline/checklist/prediction"
-	"holdline/checklist/record"
 	"holdline/checklist/sheet/scenario"
 	"holdline/sim"
 )

@@ -9,10 +9,10 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/drill"
-	"holdline/arming/journal"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
+	"holdline/arming/record/journal"
 	"holdline/checklist"
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
 )
 
 // walk follows a record line by line. It holds the machine's state before and

@@ -14,9 +14,9 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
 	"holdline/checklist"
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
 	"holdline/checklist/sheet/unit"
 )
 
@@ -35,7 +35,7 @@ func golden(t *testing.T, name string, got []byte) {
 		t.Fatal(err)
 	}
 	if string(got) != string(want) {
-		t.Errorf("%s differs; run: go test ./cmd/holdline/report -update, and look at the difference", name)
+		t.Errorf("%s differs; run: go test ./arming/record/report -update, and look at the difference", name)
 	}
 }
 

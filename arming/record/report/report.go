@@ -13,8 +13,8 @@ import (
 	"path/filepath"
 
 	"holdline/arming"
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
 )
 
 // Build returns the document of a verified record. It plays the record through

@@ -20,7 +20,7 @@ import (
 // TestEveryEventHasAName reads the source of package arming, so that an event
 // added there cannot be forgotten here.
 func TestEveryEventHasAName(t *testing.T) {
-	file, err := parser.ParseFile(token.NewFileSet(), "../event.go", nil, 0)
+	file, err := parser.ParseFile(token.NewFileSet(), "../../event.go", nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,9 +11,9 @@ import (
 	"golang.org/x/crypto/ssh"
 
 	"holdline/arming"
-	"holdline/arming/journal"
+	"holdline/arming/record"
+	"holdline/arming/record/journal"
 	"holdline/checklist"
-	"holdline/checklist/record"
 )
 
 // firing drives a whole firing through the machine and writes its record, with

@@ -9,7 +9,7 @@ import (
 	"slices"
 	"strings"
 
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // PracticeFolder is the folder of practice records inside the one of the real

@@ -4,7 +4,7 @@ import (
 	"encoding/json"
 
 	"holdline/arming"
-	"holdline/checklist/record/export"
+	"holdline/arming/record/export"
 	"holdline/sim"
 )
 

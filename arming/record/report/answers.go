@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"holdline/arming"
+	"holdline/arming/record/export"
 	"holdline/checklist"
-	"holdline/checklist/record/export"
 )
 
 // answers follows the evidence of every step.

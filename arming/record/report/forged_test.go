@@ -10,9 +10,9 @@ import (
 	"testing"
 	"time"
 
-	"holdline/arming/journal"
-	"holdline/checklist/record"
-	"holdline/checklist/record/export"
+	"holdline/arming/record"
+	"holdline/arming/record/export"
+	"holdline/arming/record/journal"
 	"holdline/checklist/sheet/unit"
 )
 

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"holdline/arming"
-	"holdline/checklist/record"
+	"holdline/arming/record"
 )
 
 // Holds of the same cause and waivers are counted over a folder, real and

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/record"
 	"holdline/checklist"
-	"holdline/checklist/record"
 	"holdline/checklist/sheet/unit"
 )
 

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"holdline/checklist/record/export"
+	"holdline/arming/record/export"
 	"holdline/checklist/sheet/unit"
 )
 
