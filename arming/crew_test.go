@@ -238,7 +238,7 @@ func goodAnswer(s *State, p *Plan, i int) Event {
 	case checklist.KindProof:
 		return StartProof{}
 	case checklist.KindLine:
-		return CloseLine{By: ranger, Count: max(s.Crew.forward(), 1)}
+		return CloseLine{By: ranger, Count: max(len(s.ForwardNames()), 1)}
 	}
 	if st.Match != "" {
 		a.Words = st.Match

@@ -282,27 +282,40 @@ func (s *State) lasting(p *Plan, need time.Duration) (bool, string) {
 		int(shortest.Seconds()), int(need.Seconds()))
 }
 
-// keyOut, busDead, batteryOff, permitOpen and keyIn are facts as the box reads
-// them, or, where there is no box, as a person has said them.
+// SaidLately reports whether a person has said that the key is out, the battery
+// off or the bus dead, and no longer ago than a typed reading counts.
+func (s *State) SaidLately(p *Plan, fact Fact) bool {
+	at, said := s.Said.KeyOut, s.Said.KeyOutSaid
+	switch fact {
+	case FactBatteryOff:
+		at, said = s.Said.BatteryOff, s.Said.BatteryOffSaid
+	case FactBusDead:
+		at, said = s.Said.BusDead, s.Said.BusDeadSaid
+	}
+	return said && s.Now.Since(at) <= p.Times.Typed
+}
+
+// keyOut, busDead, batteryOff and permitOpen are facts as the box reads them,
+// or, where there is no box, as a person has said them.
 func (s *State) keyOut(p *Plan) bool {
 	if p.Mode == ModeBox {
 		return s.fresh(liveLead) && s.Box.Key == ContactOpen
 	}
-	return s.Said.KeyOutSaid && s.Now.Since(s.Said.KeyOut) <= p.Times.Typed
+	return s.SaidLately(p, FactKeyOut)
 }
 
 func (s *State) busDead(p *Plan) bool {
 	if p.Mode == ModeBox {
 		return s.fresh(liveLead) && s.Box.Bus.Level == LevelDead
 	}
-	return s.Said.BusDeadSaid && s.Now.Since(s.Said.BusDead) <= p.Times.Typed
+	return s.SaidLately(p, FactBusDead)
 }
 
 func (s *State) batteryOff(p *Plan) bool {
 	if p.Mode == ModeBox {
 		return s.fresh(liveLead) && s.Box.Battery.Level == LevelDead
 	}
-	return s.Said.BatteryOffSaid && s.Now.Since(s.Said.BatteryOff) <= p.Times.Typed
+	return s.SaidLately(p, FactBatteryOff)
 }
 
 func (s *State) permitOpen(p *Plan) bool {

@@ -62,7 +62,7 @@ func (m *machine) onOpenLine(ev OpenLine) error {
 			m.s.Fate[k] = FateUnknown
 		}
 		m.drop(checklist.DropLineOpened, "the line opened")
-		m.notice("line OPEN: " + strings.Join(m.s.forwardNames(), ", ") + " forward, the key with " + ev.Key)
+		m.notice("line OPEN: " + strings.Join(m.s.ForwardNames(), ", ") + " forward, the key with " + ev.Key)
 	})
 }
 
@@ -89,7 +89,8 @@ func (m *machine) judgeForward(ev OpenLine) error {
 	return nil
 }
 
-func (s *State) forwardNames() []string {
+// ForwardNames lists who is forward.
+func (s *State) ForwardNames() []string {
 	var out []string
 	for _, n := range s.Crew.Forward {
 		if n != "" {
@@ -110,7 +111,7 @@ func (m *machine) onCloseLine(ev CloseLine) error {
 	case m.s.Crew.Range == "" || !sameName(ev.By, m.s.Crew.Range):
 		return m.refuse("only the range officer closes the line", "")
 	}
-	want, of := m.s.Crew.forward(), "went forward"
+	want, of := len(m.s.ForwardNames()), "went forward"
 	if m.s.Line == LineUnknown {
 		want, of = m.s.Crew.people(), "signed on or went forward and must stand behind the line"
 	}

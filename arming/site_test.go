@@ -397,7 +397,7 @@ func (y *site) mend() {
 
 // count is the range officer's honest count, short of who is still forward.
 func (y *site) count() CloseLine {
-	n := y.s.Crew.forward()
+	n := len(y.s.ForwardNames())
 	if y.s.Line != LineOpen {
 		n = y.s.Crew.people()
 	}

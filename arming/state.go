@@ -393,14 +393,3 @@ func (c *Crew) people() int {
 	}
 	return n
 }
-
-// forward counts the names forward.
-func (c *Crew) forward() int {
-	n := 0
-	for _, name := range c.Forward {
-		if name != "" {
-			n++
-		}
-	}
-	return n
-}

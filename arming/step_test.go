@@ -150,7 +150,7 @@ func rows() []row {
 			if w.s.Line == LineUnknown {
 				return CloseLine{By: ranger, Count: w.s.Crew.people()}
 			}
-			return CloseLine{By: ranger, Count: w.s.Crew.forward()}
+			return CloseLine{By: ranger, Count: len(w.s.ForwardNames())}
 		}},
 		is("StartProof", StartProof{}), is("ArmEntry", ArmEntry{By: firing}), is("Code", Code{Matched: true}), is("Code/wrong", Code{}),
 		is("StartCount", StartCount{By: firing}), is("HoldCall", HoldCall{}), is("HoldBy", HoldBy{"Nora"}), is("Resume", Resume{By: ranger}),

@@ -35,7 +35,7 @@ func counterTasks(f *Frame) []task {
 }
 
 // sendCounter gives the key to the shell; the machine has no part in it.
-func (m *Model) sendCounter(v []string) ([]arming.Event, string) {
+func (m *Model) sendCounter(v []string) (arming.Event, string) {
 	if m.cfg.CounterSign == nil {
 		return nil, "there is no record to sign"
 	}

@@ -38,7 +38,7 @@ func countForm(st *checklist.Step) *form {
 	if st.Counted() {
 		fields = append(fields, field{label: "not adding up", ghost: "where they are, or -"})
 	}
-	return &form{task: st.ID, title: headOf(st), fields: fields, send: func(v []string) ([]arming.Event, string) {
+	return stepForm(st, fields, func(v []string) (arming.Event, string) {
 		a, okA := number(v[0], "")
 		b, okB := number(v[1], "")
 		if !okA || !okB {
@@ -48,8 +48,8 @@ func countForm(st *checklist.Step) *form {
 		if len(v) > 2 && strings.Trim(v[2], "-–") != "" {
 			ev.Words = v[2]
 		}
-		return one(ev)
-	}}
+		return ev, ""
+	})
 }
 
 // countSeen is what could be counted in practice, where there is no box of

@@ -38,15 +38,29 @@ type form struct {
 	at     int
 	note   string
 	wrong  string // why it was not sent
-	// send turns the texts into events, or says what is wrong with them.
-	send func(texts []string) ([]arming.Event, string)
+	send   sender
 	// secret takes the first text beside the machine, which never sees it.
 	secret func(text string)
 }
 
+// sender turns the texts of a form into an event, or says what is wrong with
+// them. What the machine has no part in sends none.
+type sender func(texts []string) (ev arming.Event, wrong string)
+
+// typed is a field that takes one word, and sends the event for no other text:
+// a key that repeats sends nothing.
+func typed(word, ghost, wrong string, ev arming.Event) ([]field, sender) {
+	return []field{{ghost: ghost}}, func(v []string) (arming.Event, string) {
+		if fold(v[0]) != word {
+			return nil, wrong
+		}
+		return ev, ""
+	}
+}
+
 // press takes one key. It reports whether the form is finished, with what is
 // to be sent.
-func (fm *form) press(s strokes.Stroke, blank bool) (done bool, out []arming.Event) {
+func (fm *form) press(s strokes.Stroke, blank bool) (done bool, out arming.Event) {
 	f := &fm.fields[fm.at]
 	switch s.Name {
 	case "enter":
@@ -99,7 +113,7 @@ func (f *field) answer() string {
 }
 
 // enter goes on, or sends once every field holds something.
-func (fm *form) enter() (done bool, out []arming.Event) {
+func (fm *form) enter() (done bool, out arming.Event) {
 	f := &fm.fields[fm.at]
 	if f.answer() == "" {
 		fm.wrong = "type the answer first: enter alone confirms nothing"

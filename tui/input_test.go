@@ -492,8 +492,8 @@ func TestNumberStandsForAName(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ typed, want string }{{"2", "Ben Wick"}, {"benwick", "Ben Wick"}, {"Be", "Be"}, {"a visitor", "a visitor"}} {
 		fm := &form{fields: []field{{names: []string{"Ada Finch", "Ben Wick"}, free: true, text: c.typed}},
-			send: func(v []string) ([]arming.Event, string) { return one(arming.HoldBy{Name: v[0]}) }}
-		if done, out := fm.enter(); !done || out[0] != (arming.HoldBy{Name: c.want}) {
+			send: func(v []string) (arming.Event, string) { return arming.HoldBy{Name: v[0]}, "" }}
+		if done, out := fm.enter(); !done || out != (arming.HoldBy{Name: c.want}) {
 			t.Errorf("%q sent %v, want %q", c.typed, out, c.want)
 		}
 	}

@@ -300,13 +300,13 @@ func (m *Model) onFormKey(s strokes.Stroke) tea.Cmd {
 		m.form = nil
 		return nil
 	}
-	done, events := m.form.press(s, m.blankTypes())
+	done, ev := m.form.press(s, m.blankTypes())
 	if !done {
 		return nil
 	}
 	leave := m.form.task == taskLeave
 	m.sent, m.form, m.chosen, m.page = m.form.task, nil, "", pageMain
-	for _, ev := range events {
+	if ev != nil {
 		m.submit(ev)
 	}
 	if leave {
@@ -475,14 +475,9 @@ func (m *Model) leave() tea.Cmd {
 		m.submit(arming.HoldCall{})
 	}
 	m.page = pageMain
-	m.form = &form{task: taskLeave, title: "LEAVE THE COCKPIT?", note: "The record is ended, the permit stays open. ctrl+c again leaves at once.",
-		fields: []field{{ghost: "type leave, or esc to stay"}},
-		send: func(v []string) ([]arming.Event, string) {
-			if fold(v[0]) != "leave" {
-				return nil, "type leave, or esc to stay"
-			}
-			return one(arming.Quit{Why: "asked to leave"})
-		}}
+	const stay = "type leave, or esc to stay"
+	m.form = &form{task: taskLeave, title: "LEAVE THE COCKPIT?", note: "The record is ended, the permit stays open. ctrl+c again leaves at once."}
+	m.form.fields, m.form.send = typed("leave", stay, stay, arming.Quit{Why: "asked to leave"})
 	return nil
 }
 

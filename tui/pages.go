@@ -143,7 +143,7 @@ func (m *Model) drawPeople(c canvas.Canvas) {
 		}
 	}
 	row("line", s.Line.String(), "")
-	for _, n := range forwardNames(s) {
+	for _, n := range s.ForwardNames() {
 		row("forward", n, "")
 	}
 }

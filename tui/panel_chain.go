@@ -22,7 +22,7 @@ func loop(f *Frame) []hardware {
 	b := &f.State.Box
 	if f.Plan.Mode != arming.ModeBox {
 		key := arming.ContactUnknown
-		if saidFresh(f, arming.FactKeyOut) {
+		if f.State.SaidLately(f.Plan, arming.FactKeyOut) {
 			key = arming.ContactOpen
 		}
 		return []hardware{{"key", key}, {"button", arming.ContactUnknown}}

@@ -338,7 +338,7 @@ func (m *Model) drawMakeSafe(c canvas.Canvas) {
 	s := &m.frame.State
 	w, h := c.Width(), c.Height()
 	text := "Nobody is forward. Everybody stays behind the line."
-	if gone := forwardNames(s); s.Line == arming.LineOpen && len(gone) > 0 {
+	if gone := s.ForwardNames(); s.Line == arming.LineOpen && len(gone) > 0 {
 		text = gone[0] + " is FORWARD, alone, with the key. Everybody else stays."
 	}
 	if s.Line == arming.LineUnknown {

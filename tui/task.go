@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"holdline/arming"
@@ -60,8 +61,21 @@ func tasks(f *Frame) (list []task, at int) {
 	return list, -1
 }
 
-// one is an event as a form sends it.
-func one(ev arming.Event) ([]arming.Event, string) { return []arming.Event{ev}, "" }
+// opens gives a task the form that enter opens, under the task's own heading
+// where title is empty.
+func (t task) opens(title string, fields []field, send sender) task {
+	t.open = func() *form {
+		return &form{task: t.id, title: orElse(title, t.head), fields: slices.Clone(fields), send: send}
+	}
+	return t
+}
+
+// opensOwnName gives a task the form in which an officer types their own name.
+func (t task) opensOwnName(title string, officer *string, ev func(by string) arming.Event) task {
+	return t.opens(title, []field{{ghost: "own name in full"}}, func(v []string) (arming.Event, string) {
+		return ev(as(v[0], *officer)), ""
+	})
+}
 
 // setupTasks are the steps of the routine, with the orders about the line put
 // before the step that needs them.
@@ -89,7 +103,7 @@ func setupTasks(f *Frame) (list []task, at int) {
 		}
 		list = append(list, stepTask(f, i))
 	}
-	if s.Line == arming.LineOpen && !hasTask(list, "line/close") && s.Crew.Range != "" {
+	if s.Line == arming.LineOpen && !slices.ContainsFunc(list, func(t task) bool { return t.id == "line/close" }) && s.Crew.Range != "" {
 		list = append(list, closeLineTask(f))
 	}
 	return list, at
@@ -99,15 +113,6 @@ func setupTasks(f *Frame) (list []task, at int) {
 // with the next good reading of the box: nobody has to do anything.
 func waitsForReading(f *Frame, i int) bool {
 	return f.Plan.Mode == arming.ModeBox && f.Plan.Steps[i].Live && f.State.Evidence[i].Present
-}
-
-func hasTask(list []task, id string) bool {
-	for i := range list {
-		if list[i].id == id {
-			return true
-		}
-	}
-	return false
 }
 
 // ordersBefore returns what the range officer has to order, or somebody has to
@@ -123,36 +128,32 @@ func ordersBefore(f *Frame, st *checklist.Step) []task {
 	case st.Needs&checklist.NeedLineOpen != 0 && s.Line == arming.LineUnknown, wantsClosed && s.Line != arming.LineClosed:
 		out = append(out, closeLineTask(f))
 	}
-	if f.Plan.Mode == arming.ModeBox {
-		return out
-	}
 	needs := st.Needs
 	if len(out) > 0 && out[0].id == "line/open" {
 		needs |= checklist.NeedKeyOut | checklist.NeedBatteryOff | checklist.NeedBusDead
 	}
-	var said []task
-	for _, fact := range []struct {
-		bit checklist.Needs
-		f   arming.Fact
+	var facts []arming.Fact
+	for _, need := range []struct {
+		bit  checklist.Needs
+		fact arming.Fact
 	}{{checklist.NeedKeyOut, arming.FactKeyOut}, {checklist.NeedBatteryOff, arming.FactBatteryOff}, {checklist.NeedBusDead, arming.FactBusDead}} {
-		if needs&fact.bit != 0 && !saidFresh(f, fact.f) {
-			said = append(said, sayTask(f, fact.f))
+		if needs&need.bit != 0 {
+			facts = append(facts, need.fact)
 		}
 	}
-	return append(said, out...)
+	return append(unsaid(f, facts...), out...)
 }
 
-// saidFresh reports whether a fact was said and is young enough to count.
-func saidFresh(f *Frame, fact arming.Fact) bool {
-	s := &f.State
-	at, said := s.Said.KeyOut, s.Said.KeyOutSaid
-	switch fact {
-	case arming.FactBatteryOff:
-		at, said = s.Said.BatteryOff, s.Said.BatteryOffSaid
-	case arming.FactBusDead:
-		at, said = s.Said.BusDead, s.Said.BusDeadSaid
+// unsaid asks for those of the facts that nobody has said lately, where no box
+// reads them.
+func unsaid(f *Frame, facts ...arming.Fact) []task {
+	var out []task
+	for _, fact := range facts {
+		if f.Plan.Mode != arming.ModeBox && !f.State.SaidLately(f.Plan, fact) {
+			out = append(out, sayTask(f, fact))
+		}
 	}
-	return said && s.Now.Since(at) <= f.Plan.Times.Typed
+	return out
 }
 
 // openLineTask sends named people forward.
@@ -163,39 +164,35 @@ func openLineTask(f *Frame) task {
 		hint: "key out, battery off and shunt on first; everybody else stays behind the line",
 		kind: "names"}
 	names := crewNames(s)
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head, fields: []field{
-			{label: "range officer, own name", ghost: "who orders it"},
-			{label: "forward", ghost: "a name, or names with commas"},
-			{label: "key with", ghost: "one of those"},
-		}, send: func(v []string) ([]arming.Event, string) {
-			ev := arming.OpenLine{By: as(v[0], s.Crew.Range)}
-			going := strings.Split(v[1], ",")
-			if len(going) > len(ev.Names) {
-				return nil, fmt.Sprintf("%d can be named at most", len(ev.Names))
+	return t.opens("", []field{
+		{label: "range officer, own name", ghost: "who orders it"},
+		{label: "forward", ghost: "a name, or names with commas"},
+		{label: "key with", ghost: "one of those"},
+	}, func(v []string) (arming.Event, string) {
+		ev := arming.OpenLine{By: as(v[0], s.Crew.Range), Key: v[2]}
+		going := strings.Split(v[1], ",")
+		if len(going) > len(ev.Names) {
+			return nil, fmt.Sprintf("%d can be named at most", len(ev.Names))
+		}
+		for k, n := range going {
+			n = strings.TrimSpace(n)
+			if known, ok := pick(n, names); ok && fold(known) == fold(n) {
+				n = known
 			}
-			for k, n := range going {
-				n = strings.TrimSpace(n)
-				if known, ok := pick(n, names); ok && fold(known) == fold(n) {
-					n = known
-				}
-				ev.Names[k] = n
-			}
-			ev.Key = v[2]
-			if known, ok := pick(v[2], ev.Names[:len(going)]); ok {
-				ev.Key = known
-			}
-			return one(ev)
-		}}
-	}
-	return t
+			ev.Names[k] = n
+		}
+		if known, ok := pick(v[2], ev.Names[:len(going)]); ok {
+			ev.Key = known
+		}
+		return ev, ""
+	})
 }
 
 // closeLineTask counts people back.
 func closeLineTask(f *Frame) task {
 	s := &f.State
 	t := task{id: "line/close", head: "LINE CLOSED", who: "range officer", step: -1, kind: "a count"}
-	if gone := forwardNames(s); s.Line == arming.LineOpen && len(gone) > 0 {
+	if gone := s.ForwardNames(); s.Line == arming.LineOpen && len(gone) > 0 {
 		t.ask = "How many of those who went forward are back? " + strings.Join(gone, ", ")
 		t.hint = "count them by name; the key comes back with them"
 	} else {
@@ -205,19 +202,14 @@ func closeLineTask(f *Frame) task {
 			t.hint += "; and who went forward: " + strings.Join(gone, ", ")
 		}
 	}
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head, fields: []field{
-			{label: "range officer, own name", ghost: "who counts"},
-			{label: "counted", ghost: "how many"},
-		}, send: func(v []string) ([]arming.Event, string) {
+	return t.opens("", []field{{label: "range officer, own name", ghost: "who counts"}, {label: "counted", ghost: "how many"}},
+		func(v []string) (arming.Event, string) {
 			n, ok := whole(v[1])
 			if !ok {
 				return nil, "a count is a whole number"
 			}
-			return one(arming.CloseLine{By: as(v[0], s.Crew.Range), Count: n})
-		}}
-	}
-	return t
+			return arming.CloseLine{By: as(v[0], s.Crew.Range), Count: n}, ""
+		})
 }
 
 // as returns the name on the crew list that was typed without its blanks, else
@@ -232,25 +224,8 @@ func as(typed, name string) string {
 // crewNames lists everybody signed on, each once.
 func crewNames(s *arming.State) []string {
 	var out []string
-	for _, n := range append([]string{s.Crew.Firing, s.Crew.Range}, s.Crew.Spotter[:]...) {
-		if n == "" {
-			continue
-		}
-		known := false
-		for _, o := range out {
-			known = known || fold(o) == fold(n)
-		}
-		if !known {
-			out = append(out, n)
-		}
-	}
-	return out
-}
-
-func forwardNames(s *arming.State) []string {
-	var out []string
-	for _, n := range s.Crew.Forward {
-		if n != "" {
+	for _, n := range append(officers(s), s.Crew.Spotter[:]...) {
+		if n != "" && !slices.ContainsFunc(out, func(o string) bool { return fold(o) == fold(n) }) {
 			out = append(out, n)
 		}
 	}
@@ -259,20 +234,12 @@ func forwardNames(s *arming.State) []string {
 
 // sayTask states a fact that no box reads.
 func sayTask(f *Frame, fact arming.Fact) task {
-	s := &f.State
 	said := sayings[fact]
 	t := task{id: "say/" + said.word, head: said.head, who: "firing officer", ask: said.ask, step: -1,
 		kind: fmt.Sprintf("the word %q", said.word), hint: "no box reads this: the record says who said it"}
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head, fields: []field{{ghost: "type " + said.word}},
-			send: func(v []string) ([]arming.Event, string) {
-				if fold(v[0]) != said.word {
-					return nil, "type " + said.word + ", or esc if it is not so"
-				}
-				return one(arming.Say{Fact: fact, By: s.Crew.Firing})
-			}}
-	}
-	return t
+	fields, send := typed(said.word, "type "+said.word, "type "+said.word+", or esc if it is not so",
+		arming.Say{Fact: fact, By: f.State.Crew.Firing})
+	return t.opens("", fields, send)
 }
 
 type saying struct{ head, ask, word string }
@@ -289,16 +256,12 @@ var sayings = map[arming.Fact]saying{
 
 // scrubTask gives the firing up.
 func scrubTask(f *Frame) task {
-	s := &f.State
 	t := task{id: "scrub", head: "SCRUB", side: true, who: "firing officer or range officer", step: -1,
 		ask: "Give this firing up?", hint: "key out; then the vehicle is made safe", kind: "a name and the reason"}
-	t.open = func() *form {
-		return &form{task: t.id, title: "SCRUB: give this firing up", fields: []field{
-			{label: "own name", ghost: "firing officer or range officer", names: officers(s)},
-			{label: "why", ghost: "the reason, for the record"},
-		}, send: func(v []string) ([]arming.Event, string) { return one(arming.Scrub{By: v[0], Why: v[1]}) }}
-	}
-	return t
+	return t.opens("SCRUB: give this firing up", []field{
+		{label: "own name", ghost: "firing officer or range officer", names: officers(&f.State)},
+		{label: "why", ghost: "the reason, for the record"},
+	}, func(v []string) (arming.Event, string) { return arming.Scrub{By: v[0], Why: v[1]}, "" })
 }
 
 // officers lists the two who may scrub.

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"holdline/arming"
@@ -15,13 +16,7 @@ import (
 func waitTasks(f *Frame) []task {
 	s := &f.State
 	list := missingCrew(f)
-	if f.Plan.Mode != arming.ModeBox {
-		for _, fact := range []arming.Fact{arming.FactKeyOut, arming.FactBusDead, arming.FactBatteryOff} {
-			if !saidFresh(f, fact) {
-				list = append(list, sayTask(f, fact))
-			}
-		}
-	}
+	list = append(list, unsaid(f, arming.FactKeyOut, arming.FactBusDead, arming.FactBatteryOff)...)
 	if s.Line != arming.LineClosed && s.Crew.Range != "" {
 		list = append(list, closeLineTask(f))
 	}
@@ -66,13 +61,14 @@ func missingCrew(f *Frame) []task {
 
 // factTask states a fact by name.
 func factTask(f *Frame, fact arming.Fact, head, ask, hint string) task {
-	s := &f.State
 	t := task{id: "fact/" + head, head: head, who: "anyone who sees it", ask: ask, hint: hint, step: -1, kind: "who says it"}
-	t.open = func() *form {
-		return &form{task: t.id, title: head, fields: []field{{label: "said by", ghost: "a number or a name", names: crewNames(s), free: len(crewNames(s)) == 0}},
-			send: func(v []string) ([]arming.Event, string) { return one(arming.Say{Fact: fact, By: v[0]}) }}
-	}
-	return t
+	return t.opens("", []field{nameField("said by", crewNames(&f.State))},
+		func(v []string) (arming.Event, string) { return arming.Say{Fact: fact, By: v[0]}, "" })
+}
+
+// nameField takes one of the names, any name where there are none.
+func nameField(label string, names []string) field {
+	return field{label: label, ghost: "a number or a name", names: names, free: len(names) == 0}
 }
 
 // fates are the words for what was seen of a motor.
@@ -80,29 +76,22 @@ var fates = map[string]arming.Fate{"lit": arming.FateSaidLit, "dark": arming.Fat
 
 // observeTask takes what an observer saw, of one motor or of all.
 func observeTask(f *Frame) task {
-	s := &f.State
 	t := task{id: "observe", head: "WHAT LIT", who: "whoever looked", step: -1,
 		ask:  "Which motors were seen to light?",
 		hint: "lit, dark or unknown, for each; all of them stay LIVE until inspected",
 		kind: "motor, what was seen, by whom"}
-	names := crewNames(s)
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head, fields: []field{
-			{label: "motor", ghost: fmt.Sprintf("1 to %d, or all", f.Plan.Motors)},
-			{label: "seen", ghost: "lit, dark or unknown", names: []string{"lit", "dark", "unknown"}},
-			{label: "by", ghost: "a number or a name", names: names, free: len(names) == 0},
-		}, send: func(v []string) ([]arming.Event, string) {
-			motor, ok := whole(fold(v[0]))
-			if fold(v[0]) == "all" {
-				motor, ok = 0, true
-			}
-			if !ok || motor > f.Plan.Motors || motor == 0 && fold(v[0]) != "all" {
-				return nil, fmt.Sprintf("a motor is 1 to %d, or all", f.Plan.Motors)
-			}
-			return one(arming.Observe{Motor: motor, Fate: fates[v[1]], By: v[2]})
-		}}
-	}
-	return t
+	which := fmt.Sprintf("1 to %d, or all", f.Plan.Motors)
+	return t.opens("", []field{
+		{label: "motor", ghost: which},
+		{label: "seen", ghost: "lit, dark or unknown", names: []string{"lit", "dark", "unknown"}},
+		nameField("by", crewNames(&f.State)),
+	}, func(v []string) (arming.Event, string) {
+		motor, ok := whole(fold(v[0]))
+		if fold(v[0]) != "all" && (!ok || motor < 1 || motor > f.Plan.Motors) {
+			return nil, "a motor is " + which
+		}
+		return arming.Observe{Motor: motor, Fate: fates[v[1]], By: v[2]}, ""
+	})
 }
 
 // observed reports whether somebody has said something of every motor.
@@ -122,34 +111,19 @@ func forwardTask(f *Frame) task {
 		ask:  "Who goes forward, alone, with the key in their pocket?",
 		hint: "not in line with the nozzles; extinguisher and a second person ready first",
 		kind: "two names"}
-	t.open = func() *form {
-		names := make([]string, 0, len(crewNames(s)))
-		for _, n := range crewNames(s) {
-			if fold(n) != fold(s.Crew.Range) {
-				names = append(names, n)
-			}
-		}
-		return &form{task: t.id, title: t.head, fields: []field{
-			{label: "range officer, own name", ghost: "who orders it"},
-			{label: "goes forward", ghost: "a number or a name", names: names},
-		}, send: func(v []string) ([]arming.Event, string) {
-			return one(arming.GoForward{By: as(v[0], s.Crew.Range), Person: v[1]})
-		}}
-	}
-	return t
+	names := slices.DeleteFunc(crewNames(s), func(n string) bool { return fold(n) == fold(s.Crew.Range) })
+	return t.opens("", []field{
+		{label: "range officer, own name", ghost: "who orders it"},
+		{label: "goes forward", ghost: "a number or a name", names: names},
+	}, func(v []string) (arming.Event, string) {
+		return arming.GoForward{By: as(v[0], s.Crew.Range), Person: v[1]}, ""
+	})
 }
 
 // makeSafeTasks account for every motor and end the firing.
 func makeSafeTasks(f *Frame) []task {
 	s := &f.State
-	list := missingCrew(f)
-	if f.Plan.Mode != arming.ModeBox {
-		for _, fact := range []arming.Fact{arming.FactKeyOut, arming.FactBusDead, arming.FactBatteryOff} {
-			if !saidFresh(f, fact) {
-				list = append(list, sayTask(f, fact))
-			}
-		}
-	}
+	list := append(missingCrew(f), unsaid(f, arming.FactKeyOut, arming.FactBusDead, arming.FactBatteryOff)...)
 	work := s.Live(f.Plan) > 0 || s.Hooked && !s.MakeSafe.Shunted
 	switch {
 	case s.Line == arming.LineUnknown && s.Crew.Range != "":
@@ -186,31 +160,23 @@ func inspectTask(f *Frame, motor int) task {
 		ask:  fmt.Sprintf("Motor %d, looked at from the side: what is seen?", motor),
 		hint: "burned out; or unlit and its igniter taken out",
 		kind: "what is seen, in words", done: s.Fate[motor-1] == arming.FateInspected}
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head + " INSPECTED", fields: []field{{ghost: "burned out; or unlit, igniter out"}},
-			send: func(v []string) ([]arming.Event, string) {
-				return one(arming.Inspect{Motor: motor, Found: v[0], By: s.Crew.Forward[0]})
-			}}
-	}
-	return t
+	return t.opens(t.head+" INSPECTED", []field{{ghost: "burned out; or unlit, igniter out"}}, func(v []string) (arming.Event, string) {
+		return arming.Inspect{Motor: motor, Found: v[0], By: s.Crew.Forward[0]}, ""
+	})
 }
 
 // makeSafeFact states a fact of MAKESAFE with a word of its own and a name.
 func makeSafeFact(f *Frame, fact arming.Fact, head, ask, word string) task {
-	s := &f.State
 	t := task{id: "fact/" + head, head: head, who: "who did it", ask: ask, step: -1, kind: fmt.Sprintf("the word %q and a name", word)}
-	t.open = func() *form {
-		return &form{task: t.id, title: head, fields: []field{
-			{label: "done", ghost: "type " + word},
-			{label: "by", ghost: "a number or a name", names: crewNames(s), free: true},
-		}, send: func(v []string) ([]arming.Event, string) {
-			if fold(v[0]) != word {
-				return nil, "type " + word + ", or esc if it is not so"
-			}
-			return one(arming.Say{Fact: fact, By: v[1]})
-		}}
-	}
-	return t
+	return t.opens("", []field{
+		{label: "done", ghost: "type " + word},
+		{label: "by", ghost: "a number or a name", names: crewNames(&f.State), free: true},
+	}, func(v []string) (arming.Event, string) {
+		if fold(v[0]) != word {
+			return nil, "type " + word + ", or esc if it is not so"
+		}
+		return arming.Say{Fact: fact, By: v[1]}, ""
+	})
 }
 
 // resultTask takes what was measured of the run.
@@ -219,26 +185,23 @@ func resultTask(f *Frame) task {
 	_, fast := limits.In(1, 1, "m/s", f.Units)
 	t := task{id: "result", head: "RESULT", who: "firing officer", step: -1, done: f.State.ResultIn,
 		ask: "What was measured of the run?", hint: "a dash where nothing was measured", kind: fmt.Sprintf("rest in %s, speed in %s, words", far, fast)}
-	t.open = func() *form {
-		return &form{task: t.id, title: "MEASURED RESULT", fields: []field{
-			{label: "came to rest at", ghost: unitsFor("m", f.Units) + " from the start, or -"},
-			{label: "top speed", ghost: unitsFor("m/s", f.Units) + ", or -"},
-			{label: "in words", ghost: "what was seen; due without numbers"},
-		}, send: func(v []string) ([]arming.Event, string) {
-			ev := arming.Result{Words: v[2]}
-			var okRest, okSpeed bool
-			ev.RestM, ev.HasRest, okRest = measured(v[0], "m", f.Units)
-			ev.SpeedMps, ev.HasSpeed, okSpeed = measured(v[1], "m/s", f.Units)
-			if strings.Trim(v[2], "-–") == "" {
-				ev.Words = ""
-			}
-			if !okRest || !okSpeed {
-				return nil, "a number" + choose(f.Units == unit.US, " with its unit", "") + " or a dash is due for rest and speed"
-			}
-			return one(ev)
-		}}
-	}
-	return t
+	return t.opens("MEASURED RESULT", []field{
+		{label: "came to rest at", ghost: unitsFor("m", f.Units) + " from the start, or -"},
+		{label: "top speed", ghost: unitsFor("m/s", f.Units) + ", or -"},
+		{label: "in words", ghost: "what was seen; due without numbers"},
+	}, func(v []string) (arming.Event, string) {
+		ev := arming.Result{Words: v[2]}
+		var okRest, okSpeed bool
+		ev.RestM, ev.HasRest, okRest = measured(v[0], "m", f.Units)
+		ev.SpeedMps, ev.HasSpeed, okSpeed = measured(v[1], "m/s", f.Units)
+		if strings.Trim(v[2], "-–") == "" {
+			ev.Words = ""
+		}
+		if !okRest || !okSpeed {
+			return nil, "a number" + choose(f.Units == unit.US, " with its unit", "") + " or a dash is due for rest and speed"
+		}
+		return ev, ""
+	})
 }
 
 // measured reads a number, or a dash for what was not measured.
@@ -256,9 +219,6 @@ func allClearTask(f *Frame) task {
 	if missing := s.AllClearMissing(f.Plan); len(missing) > 0 {
 		t.hint = "still open: " + strings.Join(missing, "; ")
 	}
-	t.open = func() *form {
-		return &form{task: t.id, title: "ALL CLEAR: the range officer types their own name", fields: []field{{ghost: "own name in full"}},
-			send: func(v []string) ([]arming.Event, string) { return one(arming.AllClear{By: as(v[0], s.Crew.Range)}) }}
-	}
-	return t
+	return t.opensOwnName("ALL CLEAR: the range officer types their own name", &s.Crew.Range,
+		func(by string) arming.Event { return arming.AllClear{By: by} })
 }

@@ -29,18 +29,12 @@ func readyTasks(f *Frame) (list []task, at int) {
 }
 
 func armTask(f *Frame) task {
-	s := &f.State
 	t := task{id: "arm", head: "ARM", who: "firing officer", step: -1,
 		ask:  "Every gate stands. Firing officer: do you arm?",
 		hint: "both officers at the line, the key in the range officer's hand",
 		kind: "the firing officer's own name"}
-	t.open = func() *form {
-		return &form{task: t.id, title: "ARM: the firing officer types their own name", fields: []field{{ghost: "own name in full"}},
-			send: func(v []string) ([]arming.Event, string) {
-				return one(arming.ArmEntry{By: as(v[0], s.Crew.Firing)})
-			}}
-	}
-	return t
+	return t.opensOwnName("ARM: the firing officer types their own name", &f.State.Crew.Firing,
+		func(by string) arming.Event { return arming.ArmEntry{By: by} })
 }
 
 // tryCodeTask takes the range officer's code. The model hands it to the shell.
@@ -49,10 +43,7 @@ func tryCodeTask() task {
 		ask:  "Range officer: your code, within 30 s.",
 		hint: "nobody else looks; three wrong codes are a HOLD",
 		kind: "the code, not shown"}
-	t.open = func() *form {
-		return &form{task: t.id, title: "THE RANGE OFFICER'S CODE", fields: []field{{label: "code", hidden: true, ghost: "not shown"}}}
-	}
-	return t
+	return t.opens("THE RANGE OFFICER'S CODE", []field{{label: "code", hidden: true, ghost: "not shown"}}, nil)
 }
 
 // armedTasks are the key, which a hand puts in, and the start of the count.
@@ -72,16 +63,8 @@ func armedTasks(f *Frame) []task {
 // countTask lets the firing officer start the clock by a typed word.
 func countTask(f *Frame, t task, refusal string) task {
 	t.kind = `the word "count"`
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head, fields: []field{{ghost: "type count"}},
-			send: func(v []string) ([]arming.Event, string) {
-				if fold(v[0]) != "count" {
-					return nil, refusal
-				}
-				return one(arming.StartCount{By: f.State.Crew.Firing})
-			}}
-	}
-	return t
+	fields, send := typed("count", "type count", refusal, arming.StartCount{By: f.State.Crew.Firing})
+	return t.opens("", fields, send)
 }
 
 // goOnTask ends a pause that is built into the count.
@@ -127,9 +110,7 @@ func holdTasks(f *Frame) []task {
 	if s.Line != arming.LineClosed && s.Crew.Range != "" {
 		list = append(list, closeLineTask(f))
 	}
-	if f.Plan.Mode != arming.ModeBox && !saidFresh(f, arming.FactKeyOut) {
-		list = append(list, sayTask(f, arming.FactKeyOut))
-	}
+	list = append(list, unsaid(f, arming.FactKeyOut)...)
 	return append(list, holdByTask(f), resumeTask(f), scrubTask(f))
 }
 
@@ -137,23 +118,14 @@ func holdByTask(f *Frame) task {
 	s := &f.State
 	t := task{id: "caller", head: "WHO CALLED HOLD", who: "anyone", step: -1, done: s.HoldCaller != "",
 		ask: "Who called it? It was right to; nobody is asked why until later.", kind: "a name"}
-	t.open = func() *form {
-		return &form{task: t.id, title: t.head, fields: []field{{ghost: "a name, or: nobody, the program", names: crewNames(s), free: true}},
-			send: func(v []string) ([]arming.Event, string) { return one(arming.HoldBy{Name: v[0]}) }}
-	}
-	return t
+	return t.opens("", []field{{ghost: "a name, or: nobody, the program", names: crewNames(s), free: true}},
+		func(v []string) (arming.Event, string) { return arming.HoldBy{Name: v[0]}, "" })
 }
 
 func resumeTask(f *Frame) task {
-	s := &f.State
 	t := task{id: "resume", head: "RESUME", who: "range officer", step: -1,
 		ask:  "Key out, reason settled: back to the gates?",
 		hint: "both arming acts are asked again", kind: "the range officer's own name"}
-	t.open = func() *form {
-		return &form{task: t.id, title: "RESUME: the range officer types their own name", fields: []field{{ghost: "own name in full"}},
-			send: func(v []string) ([]arming.Event, string) {
-				return one(arming.Resume{By: as(v[0], s.Crew.Range)})
-			}}
-	}
-	return t
+	return t.opensOwnName("RESUME: the range officer types their own name", &f.State.Crew.Range,
+		func(by string) arming.Event { return arming.Resume{By: by} })
 }

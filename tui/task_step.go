@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"unicode"
@@ -84,61 +85,60 @@ func wordsForm(f *Frame, st *checklist.Step, i int) *form {
 	if st.Match != "" {
 		ghost = "as it is written there"
 	}
-	return &form{task: st.ID, title: headOf(st), fields: []field{{ghost: ghost}},
-		send: func(v []string) ([]arming.Event, string) {
-			return one(arming.Answer{Step: st.ID, Words: v[0], Means: arming.MeansSaid})
-		}}
+	return stepForm(st, []field{{ghost: ghost}}, saidWords(st))
+}
+
+// stepForm is a form that answers a step.
+func stepForm(st *checklist.Step, fields []field, send sender) *form {
+	return &form{task: st.ID, title: headOf(st), fields: fields, send: send}
+}
+
+// saidWords answers a step with the words of the only field.
+func saidWords(st *checklist.Step) sender {
+	return func(v []string) (arming.Event, string) {
+		return arming.Answer{Step: st.ID, Words: v[0], Means: arming.MeansSaid}, ""
+	}
 }
 
 // callForm takes a spotter's report with the figures of this call, so that
 // nobody enters silence, or an older call, as a report.
 func callForm(f *Frame, st *checklist.Step, i int) *form {
 	word := f.State.CallWord(i)
-	return &form{task: st.ID, title: headOf(st), note: fmt.Sprintf("Call %s and say the figures %s. None heard back is NO.", st.Post, strings.Join(strings.Split(word, ""), " ")),
-		fields: []field{
-			{label: "figures heard back", ghost: "as the spotter said them"},
-			{label: "report", ghost: "what the spotter sees"},
-		}, send: func(v []string) ([]arming.Event, string) {
-			if heard := strings.Join(strings.Fields(v[0]), ""); heard != word {
-				return nil, "those are not the figures of this call: it counts as not heard, call again"
-			}
-			return one(arming.Answer{Step: st.ID, Words: word + ", " + v[1], Means: arming.MeansSaid})
-		}}
+	fm := stepForm(st, []field{
+		{label: "figures heard back", ghost: "as the spotter said them"},
+		{label: "report", ghost: "what the spotter sees"},
+	}, func(v []string) (arming.Event, string) {
+		if heard := strings.Join(strings.Fields(v[0]), ""); heard != word {
+			return nil, "those are not the figures of this call: it counts as not heard, call again"
+		}
+		return arming.Answer{Step: st.ID, Words: word + ", " + v[1], Means: arming.MeansSaid}, ""
+	})
+	fm.note = fmt.Sprintf("Call %s and say the figures %s. None heard back is NO.", st.Post, strings.Join(strings.Split(word, ""), " "))
+	return fm
 }
 
-func orElse(text, other string) string {
-	if text == "" {
-		return other
-	}
-	return text
-}
+func orElse(text, other string) string { return cmp.Or(text, other) }
 
 func nameForm(f *Frame, st *checklist.Step) *form {
 	fd := field{ghost: "the person's own name"}
 	if st.Phase != checklist.Briefing {
 		fd.names, fd.free = crewNames(&f.State), true
 	}
-	return &form{task: st.ID, title: headOf(st), fields: []field{fd},
-		send: func(v []string) ([]arming.Event, string) {
-			return one(arming.Answer{Step: st.ID, Words: v[0], Means: arming.MeansSaid})
-		}}
+	return stepForm(st, []field{fd}, saidWords(st))
 }
 
 // quantityForm takes a reading twice. The band stays hidden until both are in
 // so it is not in the form at all.
 func quantityForm(st *checklist.Step, sys unit.System) *form {
 	in := orElse(unitsFor(st.Band.Unit, sys), "a number")
-	return &form{task: st.ID, title: headOf(st), fields: []field{
-		{label: "first reading", ghost: in},
-		{label: "second reading", ghost: in},
-	}, send: func(v []string) ([]arming.Event, string) {
+	return stepForm(st, []field{{label: "first reading", ghost: in}, {label: "second reading", ghost: in}}, func(v []string) (arming.Event, string) {
 		a, okA := reading(v[0], st.Band.Unit, sys)
 		b, okB := reading(v[1], st.Band.Unit, sys)
 		if !okA || !okB {
 			return nil, dueIn(in, sys)
 		}
-		return one(arming.Answer{Step: st.ID, Value: a, Again: b, Means: arming.MeansTyped})
-	}}
+		return arming.Answer{Step: st.ID, Value: a, Again: b, Means: arming.MeansTyped}, ""
+	})
 }
 
 // dueIn says what a field of a reading takes.
@@ -156,13 +156,14 @@ func measuredForm(st *checklist.Step) *form {
 	if st.Motor > 0 {
 		word = fmt.Sprint(st.Motor)
 	}
-	return &form{task: st.ID, title: headOf(st), fields: []field{{ghost: "type " + word + " to take the reading"}},
-		send: func(v []string) ([]arming.Event, string) {
-			if fold(v[0]) != word {
-				return nil, "type " + word + " to take the reading"
-			}
-			return one(arming.Answer{Step: st.ID, Means: arming.MeansBox})
-		}}
+	return readForm(st, word, arming.MeansBox)
+}
+
+// readForm has a reading taken once the word is typed.
+func readForm(st *checklist.Step, word string, by arming.Means) *form {
+	how := "type " + word + " to take the reading"
+	fields, send := typed(word, how, how, arming.Answer{Step: st.ID, Means: by})
+	return stepForm(st, fields, send)
 }
 
 // metered reports a step that the multimeter on its serial line answers.
@@ -177,14 +178,9 @@ func meterForm(st *checklist.Step) *form {
 	if st.Motor > 0 {
 		where = fmt.Sprintf("on motor %d", st.Motor)
 	}
-	return &form{task: st.ID, title: headOf(st), note: "Meter leads " + where + ", then read.",
-		fields: []field{{ghost: "type read to take the reading"}},
-		send: func(v []string) ([]arming.Event, string) {
-			if fold(v[0]) != "read" {
-				return nil, "type read to take the reading"
-			}
-			return one(arming.Answer{Step: st.ID, Means: arming.MeansMeter})
-		}}
+	fm := readForm(st, "read", arming.MeansMeter)
+	fm.note = "Meter leads " + where + ", then read."
+	return fm
 }
 
 // acceptForm takes one officer's name under the prediction. Whether it is a go
@@ -194,16 +190,17 @@ func acceptForm(f *Frame, st *checklist.Step) *form {
 	if st.Role == checklist.FiringOfficer {
 		name = f.State.Crew.Firing
 	}
-	return &form{task: st.ID, title: "ACCEPT: " + st.Role.String(), fields: []field{{label: "own name", ghost: "the " + st.Role.String() + " types it"}},
-		send: func(v []string) ([]arming.Event, string) {
-			switch {
-			case f.Run == nil || f.Circuit == nil:
-				return nil, "the prediction is not computed yet"
-			case fold(v[0]) != fold(name) || name == "":
-				return nil, "that is not the name of the " + st.Role.String()
-			}
-			return one(arming.Answer{Step: st.ID, Words: "accepted by " + name, Value: goes[predictedGo(f)], Means: arming.MeansSaid})
-		}}
+	fm := stepForm(st, []field{{label: "own name", ghost: "the " + st.Role.String() + " types it"}}, func(v []string) (arming.Event, string) {
+		switch {
+		case f.Run == nil || f.Circuit == nil:
+			return nil, "the prediction is not computed yet"
+		case fold(v[0]) != fold(name) || name == "":
+			return nil, "that is not the name of the " + st.Role.String()
+		}
+		return arming.Answer{Step: st.ID, Words: "accepted by " + name, Value: goes[predictedGo(f)], Means: arming.MeansSaid}, ""
+	})
+	fm.title = "ACCEPT: " + st.Role.String()
+	return fm
 }
 
 // goes is the value of an acceptance.
@@ -214,8 +211,8 @@ var goes = map[bool]float64{true: 1}
 func codeForm(f *Frame, st *checklist.Step) *form {
 	fm := &form{task: st.ID, title: "THE RANGE OFFICER'S CODE", note: "New for this firing. Nobody else looks; it is kept in memory only."}
 	fm.fields = []field{{label: "code", hidden: true, ghost: "not shown"}, {label: "again", hidden: true, ghost: "not shown"}}
-	fm.send = func(v []string) ([]arming.Event, string) {
-		again := func(why string) ([]arming.Event, string) {
+	fm.send = func(v []string) (arming.Event, string) {
+		again := func(why string) (arming.Event, string) {
 			fm.fields[0].text, fm.fields[1].text, fm.at = "", "", 0
 			return nil, why
 		}
@@ -225,40 +222,35 @@ func codeForm(f *Frame, st *checklist.Step) *form {
 		case strings.ContainsFunc(v[0], unicode.IsSpace):
 			return again("a code has no blanks: where it is entered, the space bar is HOLD")
 		}
-		return one(arming.Answer{Step: st.ID, Value: float64(len([]rune(v[0]))), Means: arming.MeansSaid})
+		return arming.Answer{Step: st.ID, Value: float64(len([]rune(v[0]))), Means: arming.MeansSaid}, ""
 	}
 	return fm
 }
 
 func proofForm(st *checklist.Step) *form {
-	return &form{task: st.ID, title: "CONTACT PROOF", note: "No igniter connected, line CLOSED, key out. The box closes the permit for a moment.",
-		fields: []field{{ghost: "type prove to begin"}},
-		send: func(v []string) ([]arming.Event, string) {
-			if fold(v[0]) != "prove" {
-				return nil, "type prove to begin"
-			}
-			return one(arming.StartProof{})
-		}}
+	const how = "type prove to begin"
+	fields, send := typed("prove", how, how, arming.StartProof{})
+	return &form{task: st.ID, title: "CONTACT PROOF", fields: fields, send: send,
+		note: "No igniter connected, line CLOSED, key out. The box closes the permit for a moment."}
 }
 
 // waiveForm lets the range officer pass an advisory band.
 func waiveForm(f *Frame, st *checklist.Step) *form {
-	s := &f.State
 	return &form{task: st.ID, title: "WAIVE " + headOf(st), fields: []field{
 		{label: "value seen", ghost: orElse(unitsFor(st.Band.Unit, f.Units), "a number")},
 		{label: "why it may pass", ghost: "the reason, for the record"},
 		{label: "range officer, own name", ghost: "types it"},
-	}, send: func(v []string) ([]arming.Event, string) {
+	}, send: func(v []string) (arming.Event, string) {
 		value, ok := reading(v[0], st.Band.Unit, f.Units)
 		if !ok {
 			return nil, dueIn(orElse(unitsFor(st.Band.Unit, f.Units), "figures"), f.Units)
 		}
-		return one(arming.Waive{Step: st.ID, Value: value, Why: v[1], By: as(v[2], s.Crew.Range)})
+		return arming.Waive{Step: st.ID, Value: value, Why: v[1], By: as(v[2], f.State.Crew.Range)}, ""
 	}}
 }
 
 // withdrawForm takes an answer back.
 func withdrawForm(st *checklist.Step) *form {
 	return &form{task: st.ID, title: "TAKE BACK " + headOf(st), fields: []field{{label: "why", ghost: "the reason, for the record"}},
-		send: func(v []string) ([]arming.Event, string) { return one(arming.Withdraw{Step: st.ID, Why: v[0]}) }}
+		send: func(v []string) (arming.Event, string) { return arming.Withdraw{Step: st.ID, Why: v[0]}, "" }}
 }
