@@ -13,7 +13,7 @@ func (m *Model) drawAdvisory(w *writer, t task) {
 	if t.step < 0 || !m.mayWaive(t) || m.frame.State.Evidence[t.step].Present || w.left() < 2 {
 		return
 	}
-	w.text(theme.Dim, "advisory: "+m.keys.Waive.Help().Key+", the range officer lets it pass with a reason")
+	w.text(theme.Dim, "advisory: "+keyWaive.Help().Key+", the range officer lets it pass with a reason")
 }
 
 // waived lists the advisory limits that the range officer has let pass.

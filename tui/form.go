@@ -148,20 +148,6 @@ func (fm *form) enter() (done bool, out arming.Event) {
 	return fm.wrong == "", out
 }
 
-func isNumber(text string) bool {
-	_, ok := whole(fold(text))
-	return ok
-}
-
-// numbered puts its number before each name.
-func numbered(names []string) []string {
-	out := make([]string, len(names))
-	for i, n := range names {
-		out[i] = strconv.Itoa(i+1) + " " + n
-	}
-	return out
-}
-
 // reading reads a value typed off an instrument, in SI. Any unit of its kind may
 // stand behind it. For people who read US units one has to: the challenge, the
 // record and the instrument need not mean the same by a bare number.

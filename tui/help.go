@@ -43,7 +43,7 @@ const helpCols = 18
 
 // helpRows lists the keys that do something in this state.
 func (m *Model) helpRows() []hint {
-	f, k := &m.frame, m.keys
+	f := &m.frame
 	rows := []hint{holdHint(f.State.Phase), {"enter", "open the field of what is due, then send it"},
 		{"tab, shift+tab", "choose something else that can be done now"}, {"esc", "back, close a field"}}
 	if holds(f.State.Phase) {
@@ -60,7 +60,7 @@ func (m *Model) helpRows() []hint {
 	}
 	rows = append(rows, hint{"p", "predicted run: speed over distance, what-if cases, every limit"}, hint{"c", "circuit, igniter by igniter"},
 		hint{"s", "the whole routine, step by step"}, hint{"o", "people by post"}, hint{"l", "log"}, hint{"g", "words of the trade as used here"},
-		hint{"ctrl+c", "stop, then ask whether to leave; again to leave at once"}, hintOf(k.Theme), hint{"b", "bell on or off"})
+		hint{"ctrl+c", "stop, then ask whether to leave; again to leave at once"}, hintOf(keyTheme), hint{"b", "bell on or off"})
 	if m.cfg.Move != nil {
 		if m.mayTour() {
 			rows = append(rows, hint{"i", "the tour of this screen, from its beginning"})

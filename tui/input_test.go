@@ -459,7 +459,7 @@ func TestRandomKeys(t *testing.T) {
 func TestKeysAreBoundOnce(t *testing.T) {
 	t.Parallel()
 	seen := map[string]string{}
-	for _, b := range Keys().all() {
+	for _, b := range Keys() {
 		for _, k := range b.Keys() {
 			if other, twice := seen[k]; twice {
 				t.Errorf("key %q is %q and %q", k, other, b.Help().Desc)

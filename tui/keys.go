@@ -1,107 +1,59 @@
 package tui
 
 import (
+	"slices"
+
 	"github.com/charmbracelet/bubbles/key"
 
 	"holdline/arming"
 	"holdline/tui/strokes"
 )
 
-// KeyMap holds every key of the cockpit. Keys are few and mean the same on
-// every page; a field that is open takes the characters itself.
-type KeyMap struct {
-	Hold  key.Binding
-	Enter key.Binding
-	Next  key.Binding
-	Prev  key.Binding
-	Back  key.Binding
+// The keys of the cockpit. They are few and mean the same on every page; a
+// field that is open takes the characters itself.
+var (
+	keyHold  = bind("space", "HOLD", " ")
+	keyEnter = bind("enter", "answer")
+	keyNext  = bind("tab", "next", "down")
+	keyPrev  = bind("shift+tab", "back one", "up")
+	keyBack  = bind("esc", "back")
 
-	Scrub    key.Binding
-	TakeBack key.Binding
-	Waive    key.Binding
+	keyScrub    = bind("x", "scrub")
+	keyTakeBack = bind("w", "take back")
+	keyWaive    = bind("v", "waive")
 
-	Run     key.Binding
-	Circuit key.Binding
-	People  key.Binding
-	Log     key.Binding
-	Steps   key.Binding
-	Help    key.Binding
-	Words   key.Binding
-	Tour    key.Binding
-	Theme   key.Binding
-	Bell    key.Binding
-	Leave   key.Binding
+	keyRun     = bind("p", "run")
+	keyCircuit = bind("c", "circuit")
+	keyPeople  = bind("o", "people")
+	keyLog     = bind("l", "log")
+	keySteps   = bind("s", "steps")
+	keyHelp    = bind("?", "keys")
+	keyWords   = bind("g", "words")
+	keyTour    = bind("i", "tour")
+	keyTheme   = bind("t", "colours")
+	keyBell    = bind("b", "bell")
+	keyLeave   = bind("ctrl+c", "leave")
 
-	HandKey      key.Binding
-	HandBattery  key.Binding
-	HandIgniters key.Binding
-	HandShunt    key.Binding
-	HandButton   key.Binding
-}
+	keyHandKey      = bind("f5", "key")
+	keyHandBattery  = bind("f6", "battery")
+	keyHandIgniters = bind("f7", "igniters")
+	keyHandShunt    = bind("f8", "shunt")
+	keyHandButton   = bind("f9", "button")
+)
 
 func bind(k, help string, more ...string) key.Binding {
 	return key.NewBinding(key.WithKeys(append([]string{k}, more...)...), key.WithHelp(k, help))
 }
 
-// Keys returns the cockpit's keys.
-func Keys() KeyMap {
-	return KeyMap{
-		Hold:  bind("space", "HOLD", " "),
-		Enter: bind("enter", "answer"),
-		Next:  bind("tab", "next", "down"),
-		Prev:  bind("shift+tab", "back one", "up"),
-		Back:  bind("esc", "back"),
-
-		Scrub:    bind("x", "scrub"),
-		TakeBack: bind("w", "take back"),
-		Waive:    bind("v", "waive"),
-
-		Run:     bind("p", "run"),
-		Circuit: bind("c", "circuit"),
-		People:  bind("o", "people"),
-		Log:     bind("l", "log"),
-		Steps:   bind("s", "steps"),
-		Help:    bind("?", "keys"),
-		Words:   bind("g", "words"),
-		Tour:    bind("i", "tour"),
-		Theme:   bind("t", "colours"),
-		Bell:    bind("b", "bell"),
-		Leave:   bind("ctrl+c", "leave"),
-
-		HandKey:      bind("f5", "key"),
-		HandBattery:  bind("f6", "battery"),
-		HandIgniters: bind("f7", "igniters"),
-		HandShunt:    bind("f8", "shunt"),
-		HandButton:   bind("f9", "button"),
-	}
-}
-
-// all lists every binding.
-func (k KeyMap) all() []key.Binding {
-	return []key.Binding{k.Hold, k.Enter, k.Next, k.Prev, k.Back, k.Scrub, k.TakeBack, k.Waive, k.Run, k.Circuit, k.People,
-		k.Log, k.Steps, k.Help, k.Words, k.Tour, k.Theme, k.Bell, k.Leave, k.HandKey, k.HandBattery, k.HandIgniters, k.HandShunt, k.HandButton}
-}
-
-// Table lists every key with what it does, for a manual.
-func (k KeyMap) Table() [][2]string {
-	var out [][2]string
-	for _, b := range k.all() {
-		out = append(out, [2]string{b.Help().Key, b.Help().Desc})
-	}
-	return out
+// Keys lists every key of the cockpit, for a manual.
+func Keys() []key.Binding {
+	return []key.Binding{keyHold, keyEnter, keyNext, keyPrev, keyBack, keyScrub, keyTakeBack, keyWaive, keyRun, keyCircuit, keyPeople, keyLog,
+		keySteps, keyHelp, keyWords, keyTour, keyTheme, keyBell, keyLeave, keyHandKey, keyHandBattery, keyHandIgniters, keyHandShunt, keyHandButton}
 }
 
 // is reports whether a stroke is the binding's key.
 func is(s strokes.Stroke, b key.Binding) bool {
-	if !b.Enabled() {
-		return false
-	}
-	for _, k := range b.Keys() {
-		if k == s.Name {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(b.Keys(), s.Name)
 }
 
 // hint is one key with what it does, as the bottom row and the help show it.
@@ -124,7 +76,7 @@ func holdHint(p arming.Phase) hint {
 
 // hints lists what the keys do now, the most needed first.
 func (m *Model) hints() []hint {
-	f, k := &m.frame, m.keys
+	f := &m.frame
 	if m.form != nil {
 		out := []hint{{"enter", "next, then send"}, {"esc", "close"}, {"ctrl+u", "empty"}}
 		if !m.blankTypes() {
@@ -141,31 +93,31 @@ func (m *Model) hints() []hint {
 		if m.page == pageRun && m.atHand().see == pageRun {
 			out = append(out, hint{"enter", "accept"})
 		}
-		return append(out, hintOf(k.Help))
+		return append(out, hintOf(keyHelp))
 	}
 	t := m.atHand()
 	if t.open != nil {
 		out = append(out, hint{"enter", enterDoes(t)})
 	}
 	if len(m.list) > 1 {
-		out = append(out, hintOf(k.Next))
+		out = append(out, hintOf(keyNext))
 	}
 	switch f.State.Phase {
 	case arming.Count, arming.Window, arming.Run:
 		return out
 	}
-	out = append(out, hintOf(k.Help))
+	out = append(out, hintOf(keyHelp))
 	if m.mayTakeBack(t) {
-		out = append(out, hintOf(k.TakeBack))
+		out = append(out, hintOf(keyTakeBack))
 	}
 	if m.mayWaive(t) {
-		out = append(out, hintOf(k.Waive))
+		out = append(out, hintOf(keyWaive))
 	}
-	out = append(out, hintOf(k.Run), hintOf(k.Circuit), hintOf(k.Steps), hintOf(k.People), hintOf(k.Log))
+	out = append(out, hintOf(keyRun), hintOf(keyCircuit), hintOf(keySteps), hintOf(keyPeople), hintOf(keyLog))
 	if m.mayScrub() {
-		out = append(out, hintOf(k.Scrub))
+		out = append(out, hintOf(keyScrub))
 	}
-	return append(out, hintOf(k.Words), hintOf(k.Theme), hintOf(k.Leave))
+	return append(out, hintOf(keyWords), hintOf(keyTheme), hintOf(keyLeave))
 }
 
 // enterDoes names what enter opens.

@@ -1,7 +1,6 @@
 package tui
 
 import (
-	"fmt"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -9,26 +8,10 @@ import (
 	"holdline/arming"
 	"holdline/tui/canvas"
 	"holdline/tui/quietstart"
-	"holdline/tui/strokes"
 	"holdline/tui/theme"
 )
 
 func init() { quietstart.Restore() }
-
-// page is one of the screens.
-type page int
-
-// The pages. The zero value is the cockpit itself.
-const (
-	pageMain page = iota
-	pageRun
-	pageCircuit
-	pagePeople
-	pageLog
-	pageSteps
-	pageHelp
-	pageWords
-)
 
 // The lengths of a tick, and how far a key may come after the last one before
 // it counts as typed at a screen that stood still.
@@ -36,7 +19,6 @@ const (
 	tickIdle = 100 * time.Millisecond
 	tickFast = 50 * time.Millisecond
 	stallMax = time.Second
-	handGap  = 800 * time.Millisecond // nearer presses of a hand's key are its repeat
 
 	moveEvery = 95 * time.Millisecond // what only moves with time is drawn ten times a second
 )
@@ -47,7 +29,6 @@ type tickMsg struct{}
 // that is open. It decides nothing about a firing.
 type Model struct {
 	cfg    Config
-	keys   KeyMap
 	theme  *theme.Theme
 	frame  Frame
 	w, h   int
@@ -60,11 +41,10 @@ type Model struct {
 	sent   string // the task that was sent last, for the place of its refusal
 	hand   map[Hand]time.Time
 
-	view    string // as last drawn
-	canvas  canvas.Canvas
-	strip   strip
-	changed bool      // something is not yet in it
-	moved   time.Time // when what moves with time was last drawn
+	view    string        // as last drawn
+	canvas  canvas.Canvas // drawn on again, so that a frame leaves little behind
+	changed bool          // something is not yet in it
+	moved   time.Time     // when what moves with time was last drawn
 
 	list []task // what can be done in this frame
 	due  int    // which of it is due, -1 for nothing
@@ -81,7 +61,7 @@ type Model struct {
 
 // NewModel returns the cockpit.
 func NewModel(cfg Config) tea.Model {
-	m := &Model{cfg: cfg, keys: Keys(), theme: theme.New(cfg.Theme), w: 80, h: 24, hand: map[Hand]time.Time{}}
+	m := &Model{cfg: cfg, theme: theme.New(cfg.Theme), w: 80, h: 24, hand: map[Hand]time.Time{}}
 	m.take()
 	if cfg.Tour && m.mayTour() {
 		m.tour = 1
@@ -207,6 +187,16 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	return m, nil
 }
 
+// newest looks past the last tick, so that a HOLD pressed in the moment of a
+// change is a HOLD.
+func (m *Model) newest() *Frame {
+	if m.cfg.Latest == nil {
+		return &m.frame
+	}
+	f := m.cfg.Latest()
+	return &f
+}
+
 func (m *Model) submit(ev arming.Event) {
 	if r, is := ev.(arming.Result); is && r.HasRest {
 		m.measuredM = r.RestM
@@ -214,306 +204,4 @@ func (m *Model) submit(ev arming.Event) {
 	if m.cfg.Submit != nil {
 		m.cfg.Submit(ev)
 	}
-}
-
-// onKeys takes one message of keys: HOLD first, whatever else is in it.
-func (m *Model) onKeys(msg tea.KeyMsg) tea.Cmd {
-	phase := m.newestPhase()
-	if strokes.IsSpace(msg) && (m.spaceHolds() || holds(phase)) {
-		m.hold()
-		return nil
-	}
-	if msg.Paste {
-		m.said = "a paste was thrown away: answers are typed"
-		return nil
-	}
-	if m.stalled() {
-		m.said = "keys typed while the screen stood still were thrown away"
-		return nil
-	}
-	m.said = ""
-	for _, s := range strokes.Of(msg) {
-		if cmd := m.onStroke(s); cmd != nil {
-			return cmd
-		}
-	}
-	return nil
-}
-
-// newestPhase looks past the last tick, so that a HOLD pressed in the moment
-// of a change is a HOLD.
-func (m *Model) newestPhase() arming.Phase {
-	if m.cfg.Latest == nil {
-		return m.frame.State.Phase
-	}
-	f := m.cfg.Latest()
-	return f.State.Phase
-}
-
-// stalled reports whether ticks have been missed.
-func (m *Model) stalled() bool {
-	if m.cfg.Latest == nil {
-		return false
-	}
-	f := m.cfg.Latest()
-	return f.Wall.Sub(m.frame.Wall) > stallMax
-}
-
-// spaceHolds reports whether the space bar is HOLD, or calls everyone back,
-// where the cursor is now.
-func (m *Model) spaceHolds() bool { return m.form == nil || !m.blankTypes() }
-
-// blankTypes reports whether the space bar types a blank in an open field: in
-// SETUP, MAKESAFE, HOLD and CLOSED, where a field is opened on purpose and no
-// permit is near. In PROOF and from READY to WAIT it never does.
-func (m *Model) blankTypes() bool { return !holds(m.frame.State.Phase) }
-
-// hold calls HOLD, before anything else is done with the key.
-func (m *Model) hold() {
-	m.submit(arming.HoldCall{})
-	m.form, m.page, m.chosen = nil, pageMain, ""
-	m.said = ""
-}
-
-// onStroke takes one key.
-func (m *Model) onStroke(s strokes.Stroke) tea.Cmd {
-	switch {
-	case is(s, m.keys.Leave):
-		return m.leave()
-	case m.onHand(s):
-		return nil
-	case m.form != nil:
-		return m.onFormKey(s)
-	case is(s, m.keys.Hold):
-		m.hold()
-		return nil
-	}
-	if !m.onTourKey(s) {
-		m.onMainKey(s)
-	}
-	return nil
-}
-
-// onFormKey gives a key to the open form.
-func (m *Model) onFormKey(s strokes.Stroke) tea.Cmd {
-	if is(s, m.keys.Back) {
-		m.form = nil
-		return nil
-	}
-	done, ev := m.form.press(s, m.blankTypes())
-	if !done {
-		return nil
-	}
-	leave := m.form.task == taskLeave
-	m.sent, m.form, m.chosen, m.page = m.form.task, nil, "", pageMain
-	if ev != nil {
-		m.submit(ev)
-	}
-	if leave {
-		return tea.Quit
-	}
-	return nil
-}
-
-// onMainKey takes a key while no field is open.
-func (m *Model) onMainKey(s strokes.Stroke) {
-	k := m.keys
-	switch {
-	case is(s, k.Enter):
-		m.enter()
-	case is(s, k.Next):
-		m.move(1)
-	case is(s, k.Prev):
-		m.move(-1)
-	case is(s, k.Back):
-		m.page, m.scroll, m.chosen = pageMain, 0, ""
-	case is(s, k.Scrub) && m.mayScrub():
-		m.openForm(scrubTask(&m.frame).open())
-	case is(s, k.TakeBack):
-		if t := m.atHand(); m.mayTakeBack(t) {
-			m.openForm(withdrawForm(&m.frame.Plan.Steps[t.step]))
-		}
-	case is(s, k.Waive):
-		if t := m.atHand(); m.mayWaive(t) {
-			m.openForm(waiveForm(&m.frame, &m.frame.Plan.Steps[t.step]))
-		}
-	case is(s, k.Tour) && m.cfg.Move != nil:
-		m.startTour()
-	case is(s, k.Theme):
-		m.theme = theme.New(theme.Next(m.theme.Name))
-	case is(s, k.Bell):
-		m.silent = !m.silent
-		m.said = "the bell rings"
-		if m.silent {
-			m.said = "the bell is silent"
-		}
-	default:
-		m.turnPage(s)
-	}
-}
-
-// turnPage goes to another page, or back to the cockpit by the same key.
-func (m *Model) turnPage(s strokes.Stroke) {
-	k := m.keys
-	for _, p := range []struct {
-		is bool
-		to page
-	}{{is(s, k.Run), pageRun}, {is(s, k.Circuit), pageCircuit}, {is(s, k.People), pagePeople}, {is(s, k.Log), pageLog},
-		{is(s, k.Steps), pageSteps}, {is(s, k.Help), pageHelp}, {is(s, k.Words), pageWords}} {
-		switch {
-		case !p.is:
-			continue
-		case m.page == p.to:
-			m.page, m.scroll = pageMain, 0
-		case m.mayTurn():
-			m.page, m.scroll = p.to, 0
-		}
-		return
-	}
-	if s.Text != "" {
-		m.said = fmt.Sprintf("%s does nothing now: enter opens the answer, %s shows the keys", s.Text, m.keys.Help.Help().Key)
-	}
-}
-
-// mayTurn keeps the count on the screen.
-func (m *Model) mayTurn() bool {
-	p := m.frame.State.Phase
-	return p != arming.Count && p != arming.Window && p != arming.Run
-}
-
-// enter opens the task at hand: its page first where there is one to read.
-func (m *Model) enter() {
-	t := m.atHand()
-	switch {
-	case m.page != pageMain && m.page != t.see && m.page != pageSteps:
-		m.page, m.scroll = pageMain, 0
-	case t.open == nil:
-		m.said = "nothing is typed here: " + lower(t.ask)
-	case t.see != pageMain && m.page != t.see:
-		m.page, m.scroll = t.see, 0
-	default:
-		m.openForm(t.open())
-	}
-}
-
-func (m *Model) openForm(fm *form) {
-	switch fm.task {
-	case "arm/code":
-		fm.secret = m.cfg.TryCode
-	case taskCounter:
-		fm.send = m.sendCounter
-	case arming.StepCode:
-		if m.frame.State.Phase == arming.Setup || m.frame.State.Phase == arming.Ready {
-			fm.secret = m.cfg.SetCode
-		}
-	}
-	m.form = fm
-	if m.page != pageRun {
-		m.page = pageMain
-	}
-}
-
-// move chooses another task, or scrolls a page.
-func (m *Model) move(by int) {
-	if m.page != pageMain && m.page != pageSteps {
-		m.scroll = max(0, m.scroll+by)
-		return
-	}
-	list, at := m.list, m.due
-	if len(list) == 0 {
-		return
-	}
-	for i := range list {
-		if list[i].id == m.chosen {
-			at = i
-		}
-	}
-	m.chosen = list[(at+by+len(list))%len(list)].id
-}
-
-// atHand returns the task that enter opens: the one chosen, else the one due.
-func (m *Model) atHand() task {
-	for i := range m.list {
-		if m.list[i].id == m.chosen {
-			return m.list[i]
-		}
-	}
-	if m.due < 0 {
-		return task{step: -1}
-	}
-	return m.list[m.due]
-}
-
-func (m *Model) mayScrub() bool {
-	switch m.frame.State.Phase {
-	case arming.Setup, arming.Ready, arming.Armed, arming.Hold:
-		return len(officers(&m.frame.State)) > 0
-	}
-	return false
-}
-
-func (m *Model) mayTakeBack(t task) bool {
-	p := m.frame.State.Phase
-	return t.step >= 0 && m.frame.State.Evidence[t.step].Present && (p == arming.Setup || p == arming.Ready || p == arming.Hold)
-}
-
-func (m *Model) mayWaive(t task) bool {
-	return t.step >= 0 && m.frame.Plan.Steps[t.step].Waivable() && m.frame.State.Phase == arming.Setup
-}
-
-// taskLeave is the form that ends the program.
-const taskLeave = "leave"
-
-// leave stops first, then asks; asked again it ends the program.
-func (m *Model) leave() tea.Cmd {
-	p := m.frame.State.Phase
-	if p == arming.Closed || m.form != nil && m.form.task == taskLeave {
-		m.submit(arming.Quit{Why: "ctrl+c"})
-		return tea.Quit
-	}
-	if p >= arming.Ready && p <= arming.Run || p == arming.Proof {
-		m.submit(arming.HoldCall{})
-	}
-	m.page = pageMain
-	const stay = "type leave, or esc to stay"
-	m.form = &form{task: taskLeave, title: "LEAVE THE COCKPIT?", note: "The record is ended, the permit stays open. ctrl+c again leaves at once."}
-	m.form.fields, m.form.send = typed("leave", stay, stay, arming.Quit{Why: "asked to leave"})
-	return nil
-}
-
-// onHand moves a hand of the practice box. A key that repeats moves it once.
-func (m *Model) onHand(s strokes.Stroke) bool {
-	k, hand := m.keys, HandNone
-	switch {
-	case is(s, k.HandKey):
-		hand = HandKey
-	case is(s, k.HandBattery):
-		hand = HandBattery
-	case is(s, k.HandIgniters):
-		hand = HandIgniters
-	case is(s, k.HandShunt):
-		hand = HandShunt
-	case is(s, k.HandButton):
-		hand = HandButtonDown
-	default:
-		return false
-	}
-	if m.cfg.Move == nil {
-		return true
-	}
-	now := m.frame.Wall
-	if m.cfg.Latest != nil {
-		f := m.cfg.Latest()
-		now = f.Wall
-	}
-	last, pressed := m.hand[hand]
-	m.hand[hand] = now
-	if pressed && now.Sub(last) < handGap && now.After(last) {
-		return true
-	}
-	if hand == HandButtonDown && m.frame.Hands != nil && m.frame.Hands.Button {
-		hand = HandButtonUp
-	}
-	m.cfg.Move(hand)
-	return true
 }

@@ -3,12 +3,43 @@ package tui
 import (
 	"fmt"
 
+	"github.com/charmbracelet/bubbles/key"
+
 	"holdline/arming"
 	"holdline/checklist"
 	"holdline/tui/canvas"
 	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
+
+// page is one of the screens.
+type page int
+
+// The pages. The zero value is the cockpit itself.
+const (
+	pageMain page = iota
+	pageRun
+	pageCircuit
+	pagePeople
+	pageLog
+	pageSteps
+	pageHelp
+	pageWords
+)
+
+// pages are those beside the cockpit, each with the key that turns to it.
+var pages = map[page]struct {
+	key  key.Binding
+	draw func(*Model, canvas.Canvas)
+}{
+	pageRun:     {keyRun, (*Model).drawRunPage},
+	pageCircuit: {keyCircuit, (*Model).drawCircuitPage},
+	pagePeople:  {keyPeople, (*Model).drawPeoplePage},
+	pageLog:     {keyLog, (*Model).drawLogPage},
+	pageSteps:   {keySteps, (*Model).drawStepsPage},
+	pageHelp:    {keyHelp, (*Model).drawHelpPage},
+	pageWords:   {keyWords, (*Model).drawWordsPage},
+}
 
 // drawPage fills everything between head and keys with another page. A form
 // that is open stands at its lower end.
@@ -23,22 +54,7 @@ func (m *Model) drawPage(c canvas.Canvas) {
 		low.text(theme.Title, m.form.title)
 		m.drawForm(&low)
 	}
-	switch m.page {
-	case pageRun:
-		m.drawRunPage(body)
-	case pageCircuit:
-		m.drawCircuitPage(body)
-	case pagePeople:
-		m.drawPeoplePage(body)
-	case pageLog:
-		m.drawLogPage(body)
-	case pageSteps:
-		m.drawStepsPage(body)
-	case pageHelp:
-		m.drawHelpPage(body)
-	case pageWords:
-		m.drawWordsPage(body)
-	}
+	pages[m.page].draw(m, body)
 }
 
 // drawRunPage is the prediction: speed over distance, the what-if cases, every

@@ -4,9 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"holdline/checklist/prediction"
-	"holdline/checklist/sheet"
-	"holdline/checklist/sheet/unit"
 	"holdline/tui/canvas"
 	"holdline/tui/chart"
 	"holdline/tui/limits"
@@ -40,42 +37,11 @@ func (m *Model) ground(w int) ground {
 	return ground{fromM: -fc.crewM * 1.06, toM: min(far, 3*fc.clearM) * 1.08, w: w}
 }
 
-// stripInputs is all that the strip is drawn from.
-type stripInputs struct {
-	w, h     int
-	ascii    bool
-	run      *prediction.Run
-	circuit  *prediction.Circuit
-	sheet    *sheet.Sheet
-	units    unit.System
-	practice bool
-	restM    float64 // as measured
-	restIn   bool
-}
-
-// strip is the strip as last drawn: it changes with the prediction, and is
-// shown ten times a second.
-type strip struct {
-	of    stripInputs
-	drawn canvas.Canvas
-}
-
-// drawStrip shows the strip, drawn anew when what it shows has changed.
-func (m *Model) drawStrip(c canvas.Canvas) {
-	of := stripInputs{c.Width(), c.Height(), c.ASCII(), m.forecast.run, m.forecast.circuit, m.forecast.sheet, m.frame.Units,
-		m.frame.Practice, m.measuredM, m.frame.State.ResultIn}
-	if m.strip.of != of {
-		m.strip = strip{of, canvas.New(of.w, of.h, of.ascii)}
-		m.drawGround(m.strip.drawn)
-	}
-	c.Paste(m.strip.drawn)
-}
-
-// drawGround is the ground to scale over the whole width: hold line and crew,
+// drawStrip is the ground to scale over the whole width: hold line and crew,
 // start, devices, where the run comes to rest, the worst single fault, the end
 // of the cleared strip. With more than three rows the speed stands above it on
 // the same scale.
-func (m *Model) drawGround(c canvas.Canvas) {
+func (m *Model) drawStrip(c canvas.Canvas) {
 	fc := &m.forecast
 	w, h := c.Width(), c.Height()
 	if fc.sheet == nil || fc.clearM <= 0 {

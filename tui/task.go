@@ -212,26 +212,6 @@ func closeLineTask(f *Frame) task {
 		})
 }
 
-// as returns the name on the crew list that was typed without its blanks, else
-// what was typed, for the machine to refuse.
-func as(typed, name string) string {
-	if fold(typed) == fold(name) {
-		return name
-	}
-	return typed
-}
-
-// crewNames lists everybody signed on, each once.
-func crewNames(s *arming.State) []string {
-	var out []string
-	for _, n := range append(officers(s), s.Crew.Spotter[:]...) {
-		if n != "" && !slices.ContainsFunc(out, func(o string) bool { return fold(o) == fold(n) }) {
-			out = append(out, n)
-		}
-	}
-	return out
-}
-
 // sayTask states a fact that no box reads.
 func sayTask(f *Frame, fact arming.Fact) task {
 	said := sayings[fact]
@@ -262,15 +242,4 @@ func scrubTask(f *Frame) task {
 		{label: "own name", ghost: "firing officer or range officer", names: officers(&f.State)},
 		{label: "why", ghost: "the reason, for the record"},
 	}, func(v []string) (arming.Event, string) { return arming.Scrub{By: v[0], Why: v[1]}, "" })
-}
-
-// officers lists the two who may scrub.
-func officers(s *arming.State) []string {
-	var out []string
-	for _, n := range []string{s.Crew.Firing, s.Crew.Range} {
-		if n != "" {
-			out = append(out, n)
-		}
-	}
-	return out
 }

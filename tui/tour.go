@@ -74,17 +74,16 @@ func (m *Model) endTour() {
 // onTourKey takes the few keys of the tour; every other key does what it
 // always does, the space bar before all.
 func (m *Model) onTourKey(s strokes.Stroke) bool {
-	k := m.keys
 	switch {
 	case !m.touring():
 		return false
-	case is(s, k.Enter), is(s, k.Next):
+	case is(s, keyEnter), is(s, keyNext):
 		if m.tour++; m.tour > len(tourStops) {
 			m.endTour()
 		}
-	case is(s, k.Prev):
+	case is(s, keyPrev):
 		m.tour = max(1, m.tour-1)
-	case is(s, k.Back):
+	case is(s, keyBack):
 		m.endTour()
 	default:
 		return false
@@ -101,7 +100,7 @@ func (m *Model) tourHints() []hint {
 	if m.tour < len(tourStops) {
 		out = append(out, hint{"esc", "end the tour"})
 	}
-	return append(out, hintOf(m.keys.Leave))
+	return append(out, hintOf(keyLeave))
 }
 
 // tourMost is how wide a stop is at most, so that it reads easily.

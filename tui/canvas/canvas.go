@@ -141,21 +141,6 @@ func (c Canvas) Copy(src Canvas, fromY int) {
 	}
 }
 
-// Paste puts src, which has the size of c, in the place of all that is on c, and
-// reports whether it has that size.
-func (c Canvas) Paste(src Canvas) bool {
-	if src.w != c.w || src.h != c.h || c.w <= 0 {
-		return src.w == c.w && src.h == c.h
-	}
-	for y := 0; y < c.h; y++ {
-		row := c.g.cells[(c.y+y)*c.g.w : (c.y+y+1)*c.g.w]
-		c.free(row, c.x) // wide characters that reach over an edge
-		c.free(row, c.x+c.w-1)
-		copy(row[c.x:c.x+c.w], src.g.cells[(src.y+y)*src.g.w+src.x:])
-	}
-	return true
-}
-
 // TextWidth returns how many columns Put takes for text.
 func (c Canvas) TextWidth(text string) int {
 	if c.ASCII() {

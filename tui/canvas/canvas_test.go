@@ -164,24 +164,3 @@ func TestFillCutsNoWideCharacterInHalf(t *testing.T) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }
-
-// What is pasted shows as it was drawn, and cuts no wide character beside it in
-// half; another size is refused.
-func TestPaste(t *testing.T) {
-	src := New(4, 1, false)
-	src.Put(0, 0, 9, "日x")
-	c := New(8, 1, false)
-	c.Put(1, 0, 0, "本語の")
-	if !c.Sub(2, 0, 4, 1).Paste(src) {
-		t.Error("the same size is refused")
-	}
-	want := New(8, 1, false)
-	want.Put(2, 0, 9, "日x")
-	if got, want := rows(c)[0], rows(want)[0]; got != want {
-		t.Errorf("got %q, want %q", got, want)
-	}
-	if c.Sub(2, 0, 3, 1).Paste(src) || c.Paste(src) {
-		t.Error("another size is taken")
-	}
-	Canvas{}.Paste(Canvas{})
-}
