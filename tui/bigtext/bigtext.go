@@ -65,46 +65,30 @@ const (
 	Huge             // 10 rows: two rows and four columns to a dot
 )
 
+// dot is how large one dot is drawn, and how far letters stand apart.
+type dot struct{ across, down, gap int }
+
+var dotOf = [...]dot{Low: {1, 0, 1}, Tall: {2, 1, 2}, Huge: {4, 2, 4}}
+
 // Rows returns the rows that a size takes.
 func Rows(s Size) int {
-	switch s {
-	case Tall:
-		return dots
-	case Huge:
-		return 2 * dots
+	if s == Low {
+		return (dots + 1) / 2
 	}
-	return (dots + 1) / 2
+	return dots * dotOf[s].down
 }
 
 // Width returns the columns that word takes.
 func Width(word string, s Size) int {
 	n := 0
 	for _, r := range strings.ToUpper(word) {
-		n += letterWidth(r, s) + gap(s)
+		n += advance(r, s)
 	}
-	return max(n-gap(s), 0)
+	return max(n-dotOf[s].gap, 0)
 }
 
-func letterWidth(r rune, s Size) int {
-	n := len(pattern(r)[0])
-	switch s {
-	case Tall:
-		return 2 * n
-	case Huge:
-		return 4 * n
-	}
-	return n
-}
-
-func gap(s Size) int {
-	switch s {
-	case Tall:
-		return 2
-	case Huge:
-		return 4
-	}
-	return 1
-}
+// advance is how far a letter moves the next one on.
+func advance(r rune, s Size) int { return len(pattern(r)[0])*dotOf[s].across + dotOf[s].gap }
 
 func pattern(r rune) [dots]string {
 	if p, known := patterns[r]; known {
@@ -121,16 +105,12 @@ func Draw(c canvas.Canvas, x, y int, style canvas.Style, word string, s Size) in
 		return drawSpread(c, x, y, style, word)
 	}
 	for _, r := range word {
-		p := pattern(r)
-		switch s {
-		case Low:
-			drawHalf(c, x, y, style, p)
-		case Tall:
-			drawBlock(c, x, y, style, p, 2, 1)
-		default:
-			drawBlock(c, x, y, style, p, 4, 2)
+		if s == Low {
+			drawHalf(c, x, y, style, pattern(r))
+		} else {
+			drawBlock(c, x, y, style, pattern(r), dotOf[s])
 		}
-		x += letterWidth(r, s) + gap(s)
+		x += advance(r, s)
 	}
 	return x
 }
@@ -153,14 +133,11 @@ func drawHalf(c canvas.Canvas, x, y int, style canvas.Style, p [dots]string) {
 }
 
 // drawBlock draws every dot across columns and rows.
-func drawBlock(c canvas.Canvas, x, y int, style canvas.Style, p [dots]string, across, down int) {
+func drawBlock(c canvas.Canvas, x, y int, style canvas.Style, p [dots]string, d dot) {
 	for row := range p {
-		for col, dot := range p[row] {
-			if dot != '#' {
-				continue
-			}
-			for d := 0; d < down; d++ {
-				c.Put(x+col*across, y+row*down+d, style, strings.Repeat("█", across))
+		for col, mark := range p[row] {
+			for k := 0; mark == '#' && k < d.down; k++ {
+				c.Put(x+col*d.across, y+row*d.down+k, style, strings.Repeat("█", d.across))
 			}
 		}
 	}

@@ -2,12 +2,13 @@
 // meanings; only this package names colours.
 //
 // Every colour is one of the 256 of the xterm palette, so that a terminal with
-// 256 colours shows the same as one with all. Every pair of colours keeps a contrast of 4.5:1 at least, the level AA of
-// WCAG 2.2, success criterion 1.4.3; a test computes it.
+// 256 colours shows the same as one with all. Every pair of colours keeps a
+// contrast of 4.5:1 at least, the level AA of WCAG 2.2, success criterion
+// 1.4.3; a test computes it.
 package theme
 
 import (
-	"strconv"
+	"slices"
 	"strings"
 
 	"github.com/charmbracelet/lipgloss"
@@ -44,92 +45,53 @@ const (
 	End
 )
 
-// pair is a foreground on a background.
-type pair struct {
-	fg, bg string
-	bold   bool
+// pair is a foreground on a background, by their places in the palette.
+type pair struct{ fg, bg termenv.ANSI256Color }
+
+// look is how one meaning looks: in the light theme, for the sun, and in the
+// dark one, for dusk.
+type look struct {
+	light, dark pair
+	bold        bool
 }
 
-// palette is one theme's colours by meaning.
-type palette struct {
-	name  string
-	pairs [End]pair
+var looks = [End]look{
+	Text:     {pair{234, 231}, pair{253, 233}, false},
+	Strong:   {pair{16, 231}, pair{231, 233}, true},
+	Dim:      {pair{240, 231}, pair{248, 233}, false},
+	Rule:     {pair{243, 231}, pair{244, 233}, false},
+	Title:    {pair{24, 231}, pair{117, 233}, true},
+	Stands:   {pair{22, 231}, pair{78, 233}, false},
+	Broken:   {pair{124, 231}, pair{209, 233}, true},
+	Lapsing:  {pair{94, 231}, pair{221, 233}, true},
+	Live:     {pair{231, 124}, pair{16, 209}, true},
+	Practice: {pair{231, 55}, pair{16, 183}, true},
+	Bar:      {pair{234, 253}, pair{253, 236}, false},
+	Stop:     {pair{16, 214}, pair{16, 214}, true},
+	Key:      {pair{24, 231}, pair{117, 233}, true},
+	Field:    {pair{16, 230}, pair{231, 24}, false},
+	Ghost:    {pair{240, 230}, pair{188, 24}, false},
+	Good:     {pair{22, 231}, pair{78, 233}, false},
+	Bad:      {pair{124, 231}, pair{209, 233}, true},
+	Track:    {pair{238, 231}, pair{250, 233}, false},
+	Curve:    {pair{25, 231}, pair{117, 233}, false},
+	Spread:   {pair{242, 231}, pair{245, 233}, false},
+	Count:    {pair{16, 231}, pair{231, 233}, true},
+	Proved:   {pair{231, 22}, pair{16, 78}, true},
+	Hands:    {pair{55, 231}, pair{183, 233}, false},
 }
-
-// light is for the sun: dark on white.
-var light = palette{"light", [End]pair{
-	Text:     {"#1c1c1c", "#ffffff", false},
-	Strong:   {"#000000", "#ffffff", true},
-	Dim:      {"#585858", "#ffffff", false},
-	Rule:     {"#767676", "#ffffff", false},
-	Title:    {"#005f87", "#ffffff", true},
-	Stands:   {"#005f00", "#ffffff", false},
-	Broken:   {"#af0000", "#ffffff", true},
-	Lapsing:  {"#875f00", "#ffffff", true},
-	Live:     {"#ffffff", "#af0000", true},
-	Practice: {"#ffffff", "#5f00af", true},
-	Bar:      {"#1c1c1c", "#dadada", false},
-	Stop:     {"#000000", "#ffaf00", true},
-	Key:      {"#005f87", "#ffffff", true},
-	Field:    {"#000000", "#ffffd7", false},
-	Ghost:    {"#585858", "#ffffd7", false},
-	Good:     {"#005f00", "#ffffff", false},
-	Bad:      {"#af0000", "#ffffff", true},
-	Track:    {"#444444", "#ffffff", false},
-	Curve:    {"#005faf", "#ffffff", false},
-	Spread:   {"#6c6c6c", "#ffffff", false},
-	Count:    {"#000000", "#ffffff", true},
-	Proved:   {"#ffffff", "#005f00", true},
-	Hands:    {"#5f00af", "#ffffff", false},
-}}
-
-// dark is for dusk.
-var dark = palette{"dark", [End]pair{
-	Text:     {"#dadada", "#121212", false},
-	Strong:   {"#ffffff", "#121212", true},
-	Dim:      {"#a8a8a8", "#121212", false},
-	Rule:     {"#808080", "#121212", false},
-	Title:    {"#87d7ff", "#121212", true},
-	Stands:   {"#5fd787", "#121212", false},
-	Broken:   {"#ff875f", "#121212", true},
-	Lapsing:  {"#ffd75f", "#121212", true},
-	Live:     {"#000000", "#ff875f", true},
-	Practice: {"#000000", "#d7afff", true},
-	Bar:      {"#dadada", "#303030", false},
-	Stop:     {"#000000", "#ffaf00", true},
-	Key:      {"#87d7ff", "#121212", true},
-	Field:    {"#ffffff", "#005f87", false},
-	Ghost:    {"#d7d7d7", "#005f87", false},
-	Good:     {"#5fd787", "#121212", false},
-	Bad:      {"#ff875f", "#121212", true},
-	Track:    {"#bcbcbc", "#121212", false},
-	Curve:    {"#87d7ff", "#121212", false},
-	Spread:   {"#8a8a8a", "#121212", false},
-	Count:    {"#ffffff", "#121212", true},
-	Proved:   {"#000000", "#5fd787", true},
-	Hands:    {"#d7afff", "#121212", false},
-}}
 
 // Theme paints meanings.
 type Theme struct {
-	Name  string
-	pairs *[End]pair // nil for plain
-	fg    [End]string
-	bg    [End]string
+	Name   string
+	fg, bg [End]string // colour sequences, empty in plain
 }
 
 // Names lists the themes in the order in which a key goes through them.
 func Names() []string { return []string{"light", "dark", "plain"} }
 
 // Next returns the name after name.
-func Next(name string) string {
-	for i, n := range Names() {
-		if n == name {
-			return Names()[(i+1)%len(Names())]
-		}
-	}
-	return Names()[0]
-}
+func Next(name string) string { return Names()[(slices.Index(Names(), name)+1)%len(Names())] }
 
 // New returns the named theme; "" stands for plain where the terminal has no
 // colours or NO_COLOR is set, and for dark elsewhere. An unknown name is plain.
@@ -149,60 +111,24 @@ func New(name string) *Theme {
 
 // build works out the colour sequences of every meaning once.
 func build(name string, profile termenv.Profile) *Theme {
-	p := &palette{name: "plain"}
-	switch name {
-	case light.name:
-		p = &light
-	case dark.name:
-		p = &dark
-	}
-	t := &Theme{Name: p.name}
-	if p.name == "plain" {
+	t := &Theme{Name: name}
+	if name != "light" && name != "dark" {
+		t.Name = "plain"
 		return t
 	}
-	t.pairs = &p.pairs
-	color := profile.Color
-	if profile <= termenv.ANSI256 { // with all colours too: the same ones, in fewer bytes
-		color = func(hex string) termenv.Color { return termenv.ANSI256Color(index256(hex)) }
-	}
-	for s := range t.fg {
-		t.fg[s] = color(p.pairs[s].fg).Sequence(false)
-		t.bg[s] = color(p.pairs[s].bg).Sequence(true)
+	for s, l := range looks {
+		p := l.dark
+		if name == "light" {
+			p = l.light
+		}
+		t.fg[s] = profile.Convert(p.fg).Sequence(false)
+		t.bg[s] = profile.Convert(p.bg).Sequence(true)
 	}
 	return t
 }
 
-// index256 returns the place of a colour in the xterm palette: the cube of six
-// levels from 16 on, then 24 greys from 232 on; -1 for a colour that is not in
-// it. (The library's own conversion moves greys.)
-func index256(hex string) int {
-	n, err := strconv.ParseUint(strings.TrimPrefix(hex, "#"), 16, 32)
-	if err != nil {
-		return -1
-	}
-	r, g, b := int(n>>16&0xff), int(n>>8&0xff), int(n&0xff)
-	level := func(v int) int {
-		switch {
-		case v == 0:
-			return 0
-		case v >= 95 && v <= 255 && (v-95)%40 == 0:
-			return 1 + (v-95)/40
-		}
-		return -1
-	}
-	if x, y, z := level(r), level(g), level(b); x >= 0 && y >= 0 && z >= 0 {
-		return 16 + 36*x + 6*y + z
-	}
-	if r == g && g == b && r >= 8 && r <= 238 && (r-8)%10 == 0 {
-		return 232 + (r-8)/10
-	}
-	return -1
-}
-
 // SameGround reports whether a blank looks the same in both meanings.
-func (t *Theme) SameGround(a, b canvas.Style) bool {
-	return t.pairs == nil || t.pairs[known(a)].bg == t.pairs[known(b)].bg
-}
+func (t *Theme) SameGround(a, b canvas.Style) bool { return t.bg[known(a)] == t.bg[known(b)] }
 
 // known keeps a style that no theme has from painting anything else than text.
 func known(s canvas.Style) canvas.Style {
@@ -214,11 +140,11 @@ func known(s canvas.Style) canvas.Style {
 
 // Paint begins a run of one meaning: it writes what differs from the run before.
 func (t *Theme) Paint(b *strings.Builder, was, s canvas.Style, first bool) {
-	if t.pairs == nil {
+	if t.Name == "plain" {
 		return
 	}
 	was, s = known(was), known(s)
-	from, to := &t.pairs[was], &t.pairs[s]
+	from, to := looks[was], looks[s]
 	before := termenv.CSI
 	add := func(part string) {
 		b.WriteString(before)
@@ -244,7 +170,7 @@ func (t *Theme) Paint(b *strings.Builder, was, s canvas.Style, first bool) {
 
 // End ends a row.
 func (t *Theme) End(b *strings.Builder, _ canvas.Style) {
-	if t.pairs != nil {
+	if t.Name != "plain" {
 		b.WriteString(termenv.CSI + termenv.ResetSeq + "m")
 	}
 }

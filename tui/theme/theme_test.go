@@ -3,7 +3,6 @@ package theme
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -15,26 +14,40 @@ import (
 // luminance is the relative luminance of an sRGB colour.
 //
 // Source: WCAG 2.2, definition of relative luminance.
-func luminance(t *testing.T, hex string) float64 {
+func luminance(t *testing.T, n termenv.ANSI256Color) float64 {
 	t.Helper()
-	n, err := strconv.ParseUint(strings.TrimPrefix(hex, "#"), 16, 32)
-	if err != nil || len(hex) != 7 {
-		t.Fatalf("%q is no colour", hex)
-	}
-	part := func(shift uint) float64 {
-		c := float64(n>>shift&0xff) / 255
+	part := func(v int) float64 {
+		c := float64(v) / 255
 		if c <= 0.04045 {
 			return c / 12.92
 		}
 		return math.Pow((c+0.055)/1.055, 2.4)
 	}
-	return 0.2126*part(16) + 0.7152*part(8) + 0.0722*part(0)
+	r, g, b := rgb(t, n)
+	return 0.2126*part(r) + 0.7152*part(g) + 0.0722*part(b)
+}
+
+// rgb is the colour at a place of the xterm palette: a cube of six levels from
+// 16 on, then 24 greys from 232 on. The first 16 are the terminal's own and
+// known to nobody.
+func rgb(t *testing.T, n termenv.ANSI256Color) (r, g, b int) {
+	t.Helper()
+	if n < 16 || n > 255 {
+		t.Fatalf("%d is no colour of its own", n)
+	}
+	if n >= 232 {
+		grey := 8 + 10*int(n-232)
+		return grey, grey, grey
+	}
+	level := [6]int{0, 95, 135, 175, 215, 255}
+	n -= 16
+	return level[n/36], level[n/6%6], level[n%6]
 }
 
 // contrast is the contrast ratio of two colours.
 //
 // Source: WCAG 2.2, definition of contrast ratio.
-func contrast(t *testing.T, a, b string) float64 {
+func contrast(t *testing.T, a, b termenv.ANSI256Color) float64 {
 	t.Helper()
 	la, lb := luminance(t, a), luminance(t, b)
 	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
@@ -43,20 +56,20 @@ func contrast(t *testing.T, a, b string) float64 {
 // The ends of the scale, from the definition: black on white is 21:1, and a
 // colour on itself 1:1.
 func TestContrastOfKnownPairs(t *testing.T) {
-	if got := contrast(t, "#000000", "#ffffff"); math.Abs(got-21) > 1e-9 {
+	if got := contrast(t, 16, 231); math.Abs(got-21) > 1e-9 {
 		t.Errorf("black on white is %v, want 21", got)
 	}
-	if got := contrast(t, "#767676", "#767676"); got != 1 {
+	if got := contrast(t, 243, 243); got != 1 {
 		t.Errorf("a colour on itself is %v, want 1", got)
 	}
 }
 
 // WCAG 2.2, success criterion 1.4.3: 4.5:1 at least for text.
 func TestEveryPairHasContrast(t *testing.T) {
-	for _, p := range []palette{light, dark} {
-		for s := range p.pairs {
-			if got := contrast(t, p.pairs[s].fg, p.pairs[s].bg); got < 4.5 {
-				t.Errorf("%s, meaning %d: %s on %s is %.2f:1, want 4.5:1 at least", p.name, s, p.pairs[s].fg, p.pairs[s].bg, got)
+	for s, l := range looks {
+		for name, p := range map[string]pair{"light": l.light, "dark": l.dark} {
+			if got := contrast(t, p.fg, p.bg); got < 4.5 {
+				t.Errorf("%s, meaning %d: %d on %d is %.2f:1, want 4.5:1 at least", name, s, p.fg, p.bg, got)
 			}
 		}
 	}
@@ -65,20 +78,10 @@ func TestEveryPairHasContrast(t *testing.T) {
 // A few places of the palette as ncurses' and xterm's 256-colour charts have
 // them, from memory.
 func TestPlacesInThePalette(t *testing.T) {
-	for hex, want := range map[string]int{"#000000": 16, "#ffffff": 231, "#af0000": 124, "#005f00": 22, "#87d7ff": 117,
-		"#121212": 233, "#1c1c1c": 234, "#dadada": 253, "#ffaf00": 214, "#010203": -1, "": -1} {
-		if got := index256(hex); got != want {
-			t.Errorf("%q is %d, want %d", hex, got, want)
-		}
-	}
-}
-
-func TestEveryColourIsInThePaletteOf256(t *testing.T) {
-	for _, p := range []palette{light, dark} {
-		for s, pair := range p.pairs {
-			if index256(pair.fg) < 0 || index256(pair.bg) < 0 {
-				t.Errorf("%s, meaning %d: %s on %s is not in the palette", p.name, s, pair.fg, pair.bg)
-			}
+	for n, want := range map[termenv.ANSI256Color]int{16: 0, 231: 0xffffff, 124: 0xaf0000, 22: 0x005f00, 117: 0x87d7ff, 233: 0x121212,
+		234: 0x1c1c1c, 253: 0xdadada, 214: 0xffaf00} {
+		if r, g, b := rgb(t, n); r<<16|g<<8|b != want {
+			t.Errorf("%d is %02x%02x%02x, want %06x", n, r, g, b, want)
 		}
 	}
 }
