@@ -4,16 +4,17 @@ import (
 	"fmt"
 
 	"holdline/arming"
+	"holdline/tui/canvas"
 	"holdline/tui/limits"
 	"holdline/tui/theme"
 )
 
 // drawAdvisory says that a limit is advisory, and which key lets it pass.
-func (m *Model) drawAdvisory(w *writer, t task) {
-	if t.step < 0 || !m.mayWaive(t) || m.frame.State.Evidence[t.step].Present || w.left() < 2 {
+func (m *Model) drawAdvisory(w *canvas.Pen, t task) {
+	if t.step < 0 || !m.mayWaive(t) || m.frame.State.Evidence[t.step].Present || w.Left() < 2 {
 		return
 	}
-	w.text(theme.Dim, "advisory: "+keyWaive.Help().Key+", the range officer lets it pass with a reason")
+	w.Text(theme.Dim, "advisory: "+keyWaive.Help().Key+", the range officer lets it pass with a reason")
 }
 
 // waived lists the advisory limits that the range officer has let pass.
@@ -32,13 +33,13 @@ func waived(f *Frame) []string {
 }
 
 // drawWaived has both officers see what was let pass before they arm.
-func (m *Model) drawWaived(w *writer) {
+func (m *Model) drawWaived(w *canvas.Pen) {
 	if m.frame.State.Phase != arming.Ready {
 		return
 	}
 	for _, text := range waived(&m.frame) {
-		if w.left() > 1 {
-			w.text(theme.Lapsing, text)
+		if w.Left() > 1 {
+			w.Text(theme.Lapsing, text)
 		}
 	}
 }

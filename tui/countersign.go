@@ -48,52 +48,49 @@ func (m *Model) sendCounter(v []string) (arming.Event, string) {
 }
 
 // drawCounter is the counter-signature on the last screen.
-func (m *Model) drawCounter(w *writer) {
+func (m *Model) drawCounter(w *canvas.Pen) {
 	r := &m.frame.Record.Counter
 	switch {
 	case r.Busy:
-		w.text(theme.Dim, "being counter-signed")
+		w.Text(theme.Dim, "being counter-signed")
 	case r.By != "":
-		w.text(theme.Stands, "counter-signed by "+r.By)
+		w.Text(theme.Stands, "counter-signed by "+r.By)
 	case r.Declined:
-		w.text(theme.Dim, "not counter-signed: holdline countersign and this path do it at any time")
+		w.Text(theme.Dim, "not counter-signed: holdline countersign and this path do it at any time")
 	}
 	t := m.atHand()
 	if t.id != taskCounter || t.done && m.form == nil {
 		return
 	}
-	w.text(theme.Strong, t.head+". "+t.ask)
+	w.Text(theme.Strong, t.head+". "+t.ask)
 	switch {
 	case r.Protects != "":
-		w.text(theme.Lapsing, "that key has a passphrase: it is asked for now")
+		w.Text(theme.Lapsing, "that key has a passphrase: it is asked for now")
 	case r.Fault != "":
-		w.text(theme.Broken, "not counter-signed: "+r.Fault)
+		w.Text(theme.Broken, "not counter-signed: "+r.Fault)
 	}
 	if m.form != nil {
 		m.drawForm(w)
 		return
 	}
-	x := w.c.Put(0, w.y, theme.Key, "enter")
-	w.c.Put(x+1, w.y, theme.Text, canvas.Fit(t.kind, w.c.Width()-x-1))
-	w.y++
+	drawEnter(w, t.kind)
 }
 
 // drawSoFar is what a crew reads when it signs on: the holds and waivers of
 // its firings so far, before they become a habit.
-func (m *Model) drawSoFar(w *writer, t task) {
+func (m *Model) drawSoFar(w *canvas.Pen, t task) {
 	f := &m.frame
-	if m.form != nil || f.SoFar == "" || t.step < 0 || f.Plan.Steps[t.step].Phase != checklist.Briefing || w.left() < 3 {
+	if m.form != nil || f.SoFar == "" || t.step < 0 || f.Plan.Steps[t.step].Phase != checklist.Briefing || w.Left() < 3 {
 		return
 	}
-	w.y++
-	room := w.left()
-	lines := canvas.Wrap(f.SoFar, w.c.Width())
+	w.Y++
+	room := w.Left()
+	lines := canvas.Wrap(f.SoFar, w.C.Width())
 	if len(lines) > room {
 		lines = lines[:room]
-		lines[room-1] = canvas.Fit(lines[room-1]+" …", w.c.Width())
+		lines[room-1] = canvas.Fit(lines[room-1]+" …", w.C.Width())
 	}
 	for _, l := range lines {
-		w.c.Put(0, w.y, theme.Lapsing, l)
-		w.y++
+		w.Line(theme.Lapsing, l)
 	}
 }

@@ -6,6 +6,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/tui/canvas"
 	"holdline/tui/theme"
 )
 
@@ -78,11 +79,11 @@ func (m *Model) countSeen(st *checklist.Step) string {
 
 // drawFallen says at the step itself why what was just answered does not stand:
 // a value outside its band, a count that does not add up.
-func (m *Model) drawFallen(w *writer, t task) {
+func (m *Model) drawFallen(w *canvas.Pen, t task) {
 	if m.form != nil || t.step < 0 || m.frame.State.Evidence[t.step].Present {
 		return
 	}
-	if why, about := strings.CutPrefix(m.frame.Loud, m.frame.Plan.Steps[t.step].ID+": "); about && w.left() > 1 {
-		w.text(theme.Broken, "╱ "+why)
+	if why, about := strings.CutPrefix(m.frame.Loud, m.frame.Plan.Steps[t.step].ID+": "); about && w.Left() > 1 {
+		w.Text(theme.Broken, "╱ "+why)
 	}
 }

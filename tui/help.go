@@ -24,17 +24,17 @@ var about = map[arming.Phase]string{
 // drawHelpPage shows the keys of this state and what it is for.
 func (m *Model) drawHelpPage(c canvas.Canvas) {
 	f := &m.frame
-	w := writer{c: c}
-	w.text(theme.Title, "HELP")
-	w.text(theme.Strong, about[f.State.Phase])
-	w.text(theme.Text, "The laptop can stop a firing, it can never start one. If the screen stands still, the mark beside the clock no longer turns: let go, pull the key, battery off, everyone stays.")
-	w.y++
+	w := canvas.Pen{C: c}
+	w.Text(theme.Title, "HELP")
+	w.Text(theme.Strong, about[f.State.Phase])
+	w.Text(theme.Text, "The laptop can stop a firing, it can never start one. If the screen stands still, the mark beside the clock no longer turns: let go, pull the key, battery off, everyone stays.")
+	w.Y++
 	rows := m.helpRows()
-	m.scroll = min(m.scroll, max(0, len(rows)-max(1, c.Height()-w.y)))
-	for i := m.scroll; i < len(rows) && w.y < c.Height(); i++ {
-		c.Put(2, w.y, theme.Key, rows[i].key)
-		c.Put(helpCols, w.y, theme.Text, canvas.Fit(rows[i].does, c.Width()-helpCols))
-		w.y++
+	m.scroll = min(m.scroll, max(0, len(rows)-max(1, c.Height()-w.Y)))
+	for i := m.scroll; i < len(rows) && w.Y < c.Height(); i++ {
+		c.Put(2, w.Y, theme.Key, rows[i].key)
+		c.Put(helpCols, w.Y, theme.Text, canvas.Fit(rows[i].does, c.Width()-helpCols))
+		w.Y++
 	}
 }
 
@@ -93,13 +93,13 @@ var words = []hint{
 }
 
 func (m *Model) drawWordsPage(c canvas.Canvas) {
-	w := writer{c: c}
-	w.text(theme.Title, "WORDS")
-	for i := min(m.scroll, len(words)-1); i < len(words) && w.y < c.Height(); i++ {
-		c.Put(0, w.y, theme.Strong, words[i].key)
+	w := canvas.Pen{C: c}
+	w.Text(theme.Title, "WORDS")
+	for i := min(m.scroll, len(words)-1); i < len(words) && w.Y < c.Height(); i++ {
+		c.Put(0, w.Y, theme.Strong, words[i].key)
 		for _, l := range canvas.Wrap(words[i].does, c.Width()-12) {
-			c.Put(12, w.y, theme.Text, l)
-			w.y++
+			c.Put(12, w.Y, theme.Text, l)
+			w.Y++
 		}
 	}
 }

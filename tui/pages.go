@@ -48,10 +48,10 @@ func (m *Model) drawPage(c canvas.Canvas) {
 	if m.form != nil {
 		rows := min(len(m.form.fields)+4, c.Height())
 		body = c.Sub(0, 0, c.Width(), c.Height()-rows)
-		low := writer{c: c.Sub(1, c.Height()-rows, c.Width()-2, rows)}
+		low := canvas.Pen{C: c.Sub(1, c.Height()-rows, c.Width()-2, rows)}
 		rule(c.Sub(0, c.Height()-rows, c.Width(), 1), 0)
-		low.y = 1
-		low.text(theme.Title, m.form.title)
+		low.Y = 1
+		low.Text(theme.Title, m.form.title)
 		m.drawForm(&low)
 	}
 	pages[m.page].draw(m, body)

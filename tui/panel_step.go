@@ -12,34 +12,16 @@ import (
 	"holdline/tui/theme"
 )
 
-// writer writes wrapped lines one under the other.
-type writer struct {
-	c canvas.Canvas
-	y int
-}
-
-// text writes text wrapped. The hold line stays in one piece: a line that ends
-// in the word would read as the call to stop.
-func (w *writer) text(s canvas.Style, text string) {
-	text = strings.ReplaceAll(text, "hold line", "hold\u00a0line")
-	for _, l := range canvas.Wrap(text, w.c.Width()) {
-		w.c.Put(0, w.y, s, l)
-		w.y++
-	}
-}
-
-func (w *writer) left() int { return w.c.Height() - w.y }
-
 // drawStep is the step at hand as challenge and response; a refusal and what
 // would mend it stand at the same place. It returns the rows it took.
 func (m *Model) drawStep(c canvas.Canvas) int {
 	t := m.atHand()
-	w := writer{c: c}
+	w := canvas.Pen{C: c}
 	if t.head == "" && m.form == nil {
-		w.text(theme.Strong, m.nothingDue())
-		w.text(theme.Dim, "tab shows what else can be done")
+		w.Text(theme.Strong, m.nothingDue())
+		w.Text(theme.Dim, "tab shows what else can be done")
 		m.drawTrouble(&w)
-		return w.y
+		return w.Y
 	}
 	title, place := t.head, m.placeText(t)
 	if m.form != nil {
@@ -47,16 +29,16 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 	}
 	c.PutRight(c.Width(), 0, theme.Dim, place)
 	c.Put(0, 0, theme.Title, canvas.Fit(title, c.Width()-len(place)-1))
-	w.y = 1
+	w.Y = 1
 	if m.form != nil && m.form.task != t.id {
 		m.drawForm(&w)
 		m.drawTrouble(&w)
-		return w.y
+		return w.Y
 	}
 	if t.who != "" {
-		w.text(theme.Dim, t.who+":")
+		w.Text(theme.Dim, t.who+":")
 	}
-	w.text(theme.Strong, t.ask)
+	w.Text(theme.Strong, t.ask)
 	if m.form == nil {
 		m.drawPrompt(&w, t)
 	} else {
@@ -67,22 +49,22 @@ func (m *Model) drawStep(c canvas.Canvas) int {
 	m.drawTrouble(&w)
 	m.drawSoFar(&w, t)
 	m.drawWaived(&w)
-	if m.form == nil && m.stranger() && w.left() > 4 {
-		w.y++
+	if m.form == nil && m.stranger() && w.Left() > 4 {
+		w.Y++
 		m.drawNewcomer(&w)
 	}
-	return w.y
+	return w.Y
 }
 
 // drawNewcomer says how to begin.
-func (m *Model) drawNewcomer(w *writer) {
+func (m *Model) drawNewcomer(w *canvas.Pen) {
 	if m.frame.Drill != nil {
-		w.text(theme.Practice, "A drill")
-		w.text(theme.Text, "Surprises will come. What you would hear stands on a row of its own: DRILL, heard. HOLD is yours alone to call. The row of F5 to F9 is your hands.")
+		w.Text(theme.Practice, "A drill")
+		w.Text(theme.Text, "Surprises will come. What you would hear stands on a row of its own: DRILL, heard. HOLD is yours alone to call. The row of F5 to F9 is your hands.")
 		return
 	}
-	w.text(theme.Practice, "New here?")
-	w.text(theme.Text, "enter opens the field of what is due, enter sends it. ? shows every key, g the words, p the predicted run. The row that says PRACTICE hands is you at the practice box, no part of the cockpit.")
+	w.Text(theme.Practice, "New here?")
+	w.Text(theme.Text, "enter opens the field of what is due, enter sends it. ? shows every key, g the words, p the predicted run. The row that says PRACTICE hands is you at the practice box, no part of the cockpit.")
 }
 
 // nothingDue says what the screen waits for when no hand has to do anything.
@@ -110,30 +92,35 @@ func (m *Model) stranger() bool {
 
 // drawPrompt is what a good answer says, the answer that stands, and what
 // enter opens.
-func (m *Model) drawPrompt(w *writer, t task) {
+func (m *Model) drawPrompt(w *canvas.Pen, t task) {
 	// The hint gives way to what cannot be missing: the key and a refusal.
-	hint := canvas.Wrap(t.hint, w.c.Width())
-	if room := w.left() - 1 - m.troubleRows(w.c.Width()); len(hint) <= room {
-		w.text(theme.Dim, t.hint)
+	hint := canvas.Wrap(t.hint, w.C.Width())
+	if room := w.Left() - 1 - m.troubleRows(w.C.Width()); len(hint) <= room {
+		w.Text(theme.Dim, t.hint)
 	}
 	m.drawAnswer(w, t)
 	m.drawHand(w, t)
 	m.drawAdvisory(w, t)
-	if t.open != nil && w.left() > 0 {
-		x := w.c.Put(0, w.y, theme.Key, "enter")
-		w.c.Put(x+1, w.y, theme.Text, canvas.Fit(orElse(t.kind, "answer"), w.c.Width()-x-1))
-		w.y++
+	if t.open != nil && w.Left() > 0 {
+		drawEnter(w, orElse(t.kind, "answer"))
 	}
+}
+
+// drawEnter is the row of the key that opens a field, with what is typed there.
+func drawEnter(w *canvas.Pen, kind string) {
+	x := w.C.Put(0, w.Y, theme.Key, "enter")
+	w.C.Put(x+1, w.Y, theme.Text, canvas.Fit(kind, w.C.Width()-x-1))
+	w.Y++
 }
 
 // drawHand says which hand of the practice box is wanted now, and what the
 // instruments show that nobody has who practises.
-func (m *Model) drawHand(w *writer, t task) {
+func (m *Model) drawHand(w *canvas.Pen, t task) {
 	if text := m.seenInPractice(t); text != "" {
-		w.text(theme.Hands, "PRACTICE eyes: "+text)
+		w.Text(theme.Hands, "PRACTICE eyes: "+text)
 	}
 	if text := m.handWanted(t); text != "" {
-		w.text(theme.Hands, "PRACTICE hands: "+text)
+		w.Text(theme.Hands, "PRACTICE hands: "+text)
 	}
 }
 
@@ -284,19 +271,19 @@ func (m *Model) placeText(t task) string {
 // drawAnswer is the answer that stands, its band and how long it is good for.
 // The band of what is typed off an instrument shows only once an answer stands
 //
-func (m *Model) drawAnswer(w *writer, t task) {
+func (m *Model) drawAnswer(w *canvas.Pen, t task) {
 	f := &m.frame
 	if t.step < 0 {
 		return
 	}
 	st, e := &f.Plan.Steps[t.step], &f.State.Evidence[t.step]
 	if st.Kind == checklist.KindMeasured {
-		w.reading(f, st)
+		drawMeasured(w, f, st)
 	}
 	if e.Present {
-		w.text(theme.Stands, "● "+answerText(st, e, f.Units)+practiceMark(f, st))
+		w.Text(theme.Stands, "● "+answerText(st, e, f.Units)+practiceMark(f, st))
 		if st.Kind == checklist.KindQuantity {
-			w.text(theme.Dim, "accepted: "+bandText(st.Band, f.Units)+practiceMark(f, st))
+			w.Text(theme.Dim, "accepted: "+bandText(st.Band, f.Units)+practiceMark(f, st))
 		}
 	}
 	if st.Expires == 0 {
@@ -304,9 +291,9 @@ func (m *Model) drawAnswer(w *writer, t task) {
 	}
 	switch left := f.State.Left(f.Plan, t.step); {
 	case !e.Present:
-		w.text(theme.Dim, "good for "+short(st.Expires))
+		w.Text(theme.Dim, "good for "+short(st.Expires))
 	case left < arming.MaxAge:
-		w.text(theme.Dim, "good for "+short(left)+" more, of "+short(st.Expires))
+		w.Text(theme.Dim, "good for "+short(left)+" more, of "+short(st.Expires))
 	}
 }
 
@@ -318,9 +305,9 @@ func practiceMark(f *Frame, st *checklist.Step) string {
 	return ""
 }
 
-// reading shows what the box reads for a measured step, and where that lies in
+// drawMeasured shows what the box reads for a measured step, and where that lies in
 // its band.
-func (w *writer) reading(f *Frame, st *checklist.Step) {
+func drawMeasured(w *canvas.Pen, f *Frame, st *checklist.Step) {
 	b := &f.State.Box
 	text, v := "battery "+volts(b.Battery), float64(b.Battery.Millivolt)/1000
 	at := &v
@@ -337,15 +324,15 @@ func (w *writer) reading(f *Frame, st *checklist.Step) {
 		text, v = "bus reads "+volts(b.Bus), float64(b.Bus.Millivolt)/1000
 	}
 	mark := practiceMark(f, st)
-	w.text(theme.Strong, text+mark)
-	if w.left() < 1 {
+	w.Text(theme.Strong, text+mark)
+	if w.Left() < 1 {
 		return
 	}
 	low, ohmsOrVolts := limits.Figure(st.Band.Low), st.Band.Unit
-	x := w.c.Put(0, w.y, theme.Dim, low) + 1
-	gauge(w.c, x, w.y, 13, st.Band.Low, st.Band.High, at)
-	w.c.Put(x+14, w.y, theme.Dim, limits.Quantity(st.Band.High, ohmsOrVolts, f.Units)+mark)
-	w.y++
+	x := w.C.Put(0, w.Y, theme.Dim, low) + 1
+	gauge(w.C, x, w.Y, 13, st.Band.Low, st.Band.High, at)
+	w.C.Put(x+14, w.Y, theme.Dim, limits.Quantity(st.Band.High, ohmsOrVolts, f.Units)+mark)
+	w.Y++
 }
 
 // answerText is an answer in one line.
@@ -368,16 +355,16 @@ func answerText(st *checklist.Step, e *arming.Evidence, sys unit.System) string 
 	return text
 }
 
-func (m *Model) drawForm(w *writer) {
+func (m *Model) drawForm(w *canvas.Pen) {
 	if m.form.note != "" {
-		w.text(theme.Text, m.form.note)
+		w.Text(theme.Text, m.form.note)
 	}
-	if w.left() < len(m.form.fields) {
-		w.y = max(1, w.c.Height()-len(m.form.fields)-1)
+	if w.Left() < len(m.form.fields) {
+		w.Y = max(1, w.C.Height()-len(m.form.fields)-1)
 	}
-	w.y = m.form.draw(w.c, w.y, m.blankTypes())
+	w.Y = m.form.draw(w.C, w.Y, m.blankTypes())
 	if m.form.wrong != "" {
-		w.text(theme.Broken, m.form.wrong)
+		w.Text(theme.Broken, m.form.wrong)
 	}
 }
 
@@ -398,15 +385,15 @@ func (m *Model) refusalShows() bool {
 
 // drawTrouble is the last refusal, with what would mend it, and a word about
 // the last key.
-func (m *Model) drawTrouble(w *writer) {
+func (m *Model) drawTrouble(w *canvas.Pen) {
 	r := m.frame.Refusal
 	if m.refusalShows() {
-		w.text(theme.Broken, "╱ refused: "+r.Why)
+		w.Text(theme.Broken, "╱ refused: "+r.Why)
 		if r.Mend != "" {
-			w.text(theme.Strong, "→ "+r.Mend)
+			w.Text(theme.Strong, "→ "+r.Mend)
 		}
 	}
 	if m.said != "" {
-		w.text(theme.Lapsing, m.said)
+		w.Text(theme.Lapsing, m.said)
 	}
 }

@@ -161,20 +161,20 @@ func (m *Model) drawFiring(c canvas.Canvas) {
 		c.Put(2, under, theme.Curve, bar(share, w/2-6))
 	}
 	t := m.atHand()
-	wr := writer{c: c.Sub(w/2, y, w-w/2, h-y-2)}
-	wr.text(theme.Title, t.head)
-	wr.text(theme.Strong, t.ask)
+	wr := canvas.Pen{C: c.Sub(w/2, y, w-w/2, h-y-2)}
+	wr.Text(theme.Title, t.head)
+	wr.Text(theme.Strong, t.ask)
 	if f.State.Phase == arming.Run && f.Sheet != nil {
-		wr.text(theme.Strong, fmt.Sprintf("%.1f s at least.", f.Sheet.Firing.PulseS))
+		wr.Text(theme.Strong, fmt.Sprintf("%.1f s at least.", f.Sheet.Firing.PulseS))
 	}
-	wr.text(theme.Dim, t.who)
-	wr.text(theme.Dim, t.hint)
+	wr.Text(theme.Dim, t.who)
+	wr.Text(theme.Dim, t.hint)
 	m.drawHand(&wr, t)
 	if m.form != nil {
 		m.drawForm(&wr)
 	}
 	if f.Plan.Mode != arming.ModeBox {
-		wr.text(theme.Live, "The laptop cannot stop this firing. A second person's hand stays on the key.")
+		wr.Text(theme.Live, "The laptop cannot stop this firing. A second person's hand stays on the key.")
 	}
 	m.drawTrouble(&wr)
 	stopBand(c.Sub(0, h-1, w, 1), "SPACE IS HOLD, for anyone, for any doubt")
@@ -199,12 +199,12 @@ func (m *Model) drawHold(c canvas.Canvas) {
 	band.Fill(theme.Stop)
 	top := (rows - 5) / 2
 	x := bigtext.Draw(band, 2, top, theme.Stop, "HOLD", bigtext.Tall) + 2
-	text := writer{c: band.Sub(x, top, w-x-1, 5)}
-	text.text(theme.Stop, "What held: "+s.HoldWhy)
-	text.text(theme.Stop, fmt.Sprintf("Since %s, for %s, from %s", m.since(s.Entered), short(s.Now.Since(s.Entered)), s.HoldFrom))
-	text.text(theme.Stop, "Dropped: the permit and both arming acts")
-	text.text(theme.Stop, "Called by: "+orElse(s.HoldCaller, "not said yet"))
-	text.text(theme.Stop, "Resumes: only the range officer, "+orElse(s.Crew.Range, "not signed on"))
+	text := canvas.Pen{C: band.Sub(x, top, w-x-1, 5)}
+	text.Text(theme.Stop, "What held: "+s.HoldWhy)
+	text.Text(theme.Stop, fmt.Sprintf("Since %s, for %s, from %s", m.since(s.Entered), short(s.Now.Since(s.Entered)), s.HoldFrom))
+	text.Text(theme.Stop, "Dropped: the permit and both arming acts")
+	text.Text(theme.Stop, "Called by: "+orElse(s.HoldCaller, "not said yet"))
+	text.Text(theme.Stop, "Resumes: only the range officer, "+orElse(s.Crew.Range, "not signed on"))
 	m.drawBelow(c.Sub(0, rows+1, w, h-rows-1), nil)
 }
 
@@ -284,40 +284,40 @@ func (m *Model) drawWait(c canvas.Canvas) {
 	clock := fmt.Sprintf("%d:%02d", left/60, left%60)
 	x := bigtext.Draw(c, 1, 0, theme.Count, clock, bigtext.Tall) + 3
 	c.Put(1, 5, theme.Curve, bar(float64(s.WaitLeft)/float64(max(m.frame.Plan.Times.Wait, 1)), max(x-4, 5)))
-	side := writer{c: c.Sub(x, 0, w-x, 6)}
+	side := canvas.Pen{C: c.Sub(x, 0, w-x, 6)}
 	m.drawWaitText(&side, left)
 	m.drawBelow(c.Sub(0, 7, w, h-7), m.drawVehicle)
 }
 
-func (m *Model) drawWaitText(side *writer, left int) {
+func (m *Model) drawWaitText(side *canvas.Pen, left int) {
 	f := &m.frame
 	s := &f.State
-	side.text(theme.Live, " NOBODY GOES FORWARD ")
+	side.Text(theme.Live, " NOBODY GOES FORWARD ")
 	stops := s.WaitStops(f.Plan)
 	switch {
 	case left == 0 && len(stops) == 0:
-		side.text(theme.Strong, "The wait is over. The range officer may send one person forward.")
+		side.Text(theme.Strong, "The wait is over. The range officer may send one person forward.")
 	case len(stops) == 0:
-		side.text(theme.Strong, "The wait runs.")
-		side.text(theme.Dim, "Key in, button, live bus, a changed reading or anything seen starts it again.")
+		side.Text(theme.Strong, "The wait runs.")
+		side.Text(theme.Dim, "Key in, button, live bus, a changed reading or anything seen starts it again.")
 	default:
-		side.text(theme.Strong, "The wait does not run:")
+		side.Text(theme.Strong, "The wait does not run:")
 		for _, why := range stops {
-			side.text(theme.Broken, "· "+why)
+			side.Text(theme.Broken, "· "+why)
 		}
 	}
 	if f.Plan.WaitSpeed > 1 {
-		side.text(theme.Practice, fmt.Sprintf("PRACTICE: the clock runs %d times as fast", f.Plan.WaitSpeed))
+		side.Text(theme.Practice, fmt.Sprintf("PRACTICE: the clock runs %d times as fast", f.Plan.WaitSpeed))
 	}
 	if s.HoldWhy != "" {
-		side.text(theme.Dim, "from full since "+m.since(s.Entered)+": "+s.HoldWhy)
+		side.Text(theme.Dim, "from full since "+m.since(s.Entered)+": "+s.HoldWhy)
 	}
 	m.drawPulse(side)
 }
 
 // drawPulse is how long the button was kept pressed against the sheet's pulse
 //
-func (m *Model) drawPulse(w *writer) {
+func (m *Model) drawPulse(w *canvas.Pen) {
 	if m.pressed <= 0 || m.frame.Sheet == nil {
 		return
 	}
@@ -327,10 +327,10 @@ func (m *Model) drawPulse(w *writer) {
 		text += " PRACTICE"
 	}
 	if m.pressed.Seconds() < due {
-		w.text(theme.Broken, text+": any motor may be starved")
+		w.Text(theme.Broken, text+": any motor may be starved")
 		return
 	}
-	w.text(theme.Dim, text)
+	w.Text(theme.Dim, text)
 }
 
 // drawMakeSafe is the phase in which one named person is forward.
@@ -356,30 +356,30 @@ func (m *Model) drawClosed(c canvas.Canvas) {
 		leave += ", and tells how the drill went"
 	}
 	c.PutRight(c.Width(), 0, theme.Text, leave)
-	w := writer{c: c.Sub(1, 0, c.Width()-2, c.Height())}
-	w.text(theme.Title, "THE FIRING IS OVER")
+	w := canvas.Pen{C: c.Sub(1, 0, c.Width()-2, c.Height())}
+	w.Text(theme.Title, "THE FIRING IS OVER")
 	r := f.Record
 	switch {
 	case r.Fault != "":
-		w.text(theme.Bad, "record fault: "+r.Fault)
+		w.Text(theme.Bad, "record fault: "+r.Fault)
 	case r.Signed == "":
-		w.text(theme.Lapsing, fmt.Sprintf("%d lines, not signed yet", r.Lines))
+		w.Text(theme.Lapsing, fmt.Sprintf("%d lines, not signed yet", r.Lines))
 	default:
-		w.text(theme.Stands, fmt.Sprintf("%d lines, closed and signed by %s", r.Lines, r.Signed))
+		w.Text(theme.Stands, fmt.Sprintf("%d lines, closed and signed by %s", r.Lines, r.Signed))
 	}
 	if r.Path == "" {
-		w.text(theme.Bad, "no record")
+		w.Text(theme.Bad, "no record")
 		return
 	}
 	for _, text := range waived(f) {
-		w.text(theme.Lapsing, text)
+		w.Text(theme.Lapsing, text)
 	}
 	m.drawCounter(&w)
-	w.text(theme.Dim, "The record. holdline verify and this path check its chain, signature and replay:")
-	w.text(theme.Strong, r.Path)
+	w.Text(theme.Dim, "The record. holdline verify and this path check its chain, signature and replay:")
+	w.Text(theme.Strong, r.Path)
 	if r.KeyNew != "" {
-		w.y++
-		w.text(theme.Dim, "A signing key was made on first use. Keep it, and give others its public half:")
-		w.text(theme.Text, r.KeyNew)
+		w.Y++
+		w.Text(theme.Dim, "A signing key was made on first use. Keep it, and give others its public half:")
+		w.Text(theme.Text, r.KeyNew)
 	}
 }

@@ -89,57 +89,56 @@ func (m *Model) drawHelp(c canvas.Canvas) {
 	w := c.Width()
 	long := canvas.New(w, 80, c.ASCII())
 	long.Fill(theme.Text)
-	p := pen{c: long}
-	p.text(theme.Title, "HELP")
-	p.text(theme.Text, "This form changes a run sheet. It opens no port and arms nothing. What is right is taken at once, into the "+
+	p := canvas.Pen{C: long}
+	p.Text(theme.Title, "HELP")
+	p.Text(theme.Text, "This form changes a run sheet. It opens no port and arms nothing. What is right is taken at once, into the "+
 		"form and not into the file: s saves. What cannot be read is refused at the entry, with the reason.")
-	p.y++
+	p.Y++
 	for _, k := range keys {
-		long.Put(0, p.y, theme.Key, k.key)
+		long.Put(0, p.Y, theme.Key, k.key)
 		for _, l := range canvas.Wrap(k.long, w-9) {
-			long.Put(8, p.y, theme.Text, l)
-			p.y++
+			long.Put(8, p.Y, theme.Text, l)
+			p.Y++
 		}
 	}
-	p.y++
-	p.text(theme.Text, "GO is said only when run and circuit both keep every limit, with the draws of the prediction. ● marks a value that is "+
+	p.Y++
+	p.Text(theme.Text, "GO is said only when run and circuit both keep every limit, with the draws of the prediction. ● marks a value that is "+
 		"not as it is on disk, ╱ a fault.")
-	p.text(theme.Text, "A GO WITH says, for the cleared length, the mass and the number of motors, which values would be a go while "+
+	p.Text(theme.Text, "A GO WITH says, for the cleared length, the mass and the number of motors, which values would be a go while "+
 		"everything else stays as it is; m looks for those of any other number. It searches from a fourth of the value to four times it.")
-	p.text(theme.Text, "A cockpit that is open on this sheet keeps what it was opened with: when the file changes it takes the accepted "+
+	p.Text(theme.Text, "A cockpit that is open on this sheet keeps what it was opened with: when the file changes it takes the accepted "+
 		"prediction back. Leave it, then open it anew.")
-	m.scroll = max(0, min(m.scroll, p.y-c.Height()))
+	m.scroll = max(0, min(m.scroll, p.Y-c.Height()))
 	c.Copy(long, m.scroll)
 }
 
 // drawLeave asks what becomes of what is not saved.
 func (m *Model) drawLeave(c canvas.Canvas) {
-	p := pen{c: c.Sub(2, 1, c.Width()-4, c.Height()-1)}
-	p.text(theme.Title, "LEAVE?")
-	p.text(theme.Strong, "Not everything is saved: "+m.diskWord()+".")
-	p.text(theme.Text, "s saves and leaves, n leaves without saving, esc stays. ctrl+c again leaves without saving.")
-	p.y++
+	p := canvas.Pen{C: c.Sub(2, 1, c.Width()-4, c.Height()-1)}
+	p.Text(theme.Title, "LEAVE?")
+	p.Text(theme.Strong, "Not everything is saved: "+m.diskWord()+".")
+	p.Text(theme.Text, "s saves and leaves, n leaves without saving, esc stays. ctrl+c again leaves without saving.")
+	p.Y++
 	m.drawChanges(&p)
 }
 
 // drawChanges lists what is not as it is on disk.
-func (m *Model) drawChanges(p *pen) {
+func (m *Model) drawChanges(p *canvas.Pen) {
 	list := Changes(m.saved, m.text)
 	for i, l := range list {
-		if p.y == p.c.Height()-1 && i < len(list)-1 {
-			p.c.Put(0, p.y, theme.Dim, "and "+counted(len(list)-i, "more value"))
+		if p.Y == p.C.Height()-1 && i < len(list)-1 {
+			p.C.Put(0, p.Y, theme.Dim, "and "+counted(len(list)-i, "more value"))
 			return
 		}
-		p.c.Put(0, p.y, theme.Text, canvas.Fit(l, p.c.Width()))
-		p.y++
+		p.Line(theme.Text, canvas.Fit(l, p.C.Width()))
 	}
 }
 
 func (m *Model) drawChanged(c canvas.Canvas) {
-	p := pen{c: c.Sub(2, 1, c.Width()-4, c.Height()-1)}
-	p.text(theme.Title, "THE FILE HAS CHANGED")
-	p.text(theme.Strong, "Somebody has changed "+m.cfg.Path+" on disk since this form read it. Nothing was saved.")
-	p.text(theme.Text, "o saves over it: what the other has changed is lost. esc does not save; your values stay in the form.")
-	p.y++
+	p := canvas.Pen{C: c.Sub(2, 1, c.Width()-4, c.Height()-1)}
+	p.Text(theme.Title, "THE FILE HAS CHANGED")
+	p.Text(theme.Strong, "Somebody has changed "+m.cfg.Path+" on disk since this form read it. Nothing was saved.")
+	p.Text(theme.Text, "o saves over it: what the other has changed is lost. esc does not save; your values stay in the form.")
+	p.Y++
 	m.drawChanges(&p)
 }

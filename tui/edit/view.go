@@ -69,24 +69,10 @@ func (m *Model) View() string {
 }
 
 func (m *Model) drawSmall(c canvas.Canvas) {
-	p := pen{c: c}
-	p.text(theme.Strong, "SHEET "+m.cfg.Path)
-	p.text(theme.Text, m.diskWord())
-	p.text(theme.Dim, "window too small: make it 80 by 24")
-}
-
-// pen writes lines one below the other.
-type pen struct {
-	c canvas.Canvas
-	y int
-}
-
-// text writes text wrapped.
-func (p *pen) text(s canvas.Style, text string) {
-	for _, l := range canvas.Wrap(text, p.c.Width()) {
-		p.c.Put(0, p.y, s, l)
-		p.y++
-	}
+	p := canvas.Pen{C: c}
+	p.Text(theme.Strong, "SHEET "+m.cfg.Path)
+	p.Text(theme.Text, m.diskWord())
+	p.Text(theme.Dim, "window too small: make it 80 by 24")
 }
 
 func (m *Model) diskWord() string {
@@ -336,11 +322,11 @@ func (m *Model) drawSide(c canvas.Canvas) {
 		y = min(room, len(all)+2) + 1
 	}
 	c.Put(0, y-1, theme.Title, "A GO WITH, all else as it is")
-	p := pen{c: c.Sub(0, y, w, h-y-plot)}
+	p := canvas.Pen{C: c.Sub(0, y, w, h-y-plot)}
 	for _, l := range mends {
-		p.c.Put(0, p.y, theme.Dim, l.label)
-		p.c.Put(labelCols, p.y, l.style, l.text)
-		p.y++
+		p.C.Put(0, p.Y, theme.Dim, l.label)
+		p.C.Put(labelCols, p.Y, l.style, l.text)
+		p.Y++
 	}
 	if plot > 0 {
 		drawRun(c.Sub(0, h-plot, w, plot), a.run, m.cfg.Units)
@@ -559,13 +545,13 @@ func drawCases(c canvas.Canvas, r *prediction.Run, sys unit.System) {
 // what is wrong with it first.
 func (m *Model) drawAbout(c canvas.Canvas) {
 	r := &m.rows[m.at]
-	p := pen{c: c}
+	p := canvas.Pen{C: c}
 	if f := m.field; f != nil && f.key == "" {
 		line := c.Sub(len(f.title)+1, 0, min(40, c.Width()-len(f.title)-1), 1)
 		c.Put(0, 0, theme.Strong, f.title)
 		f.draw(line)
-		p.y = 1
-		p.text(theme.Bad, f.wrong)
+		p.Y = 1
+		p.Text(theme.Bad, f.wrong)
 		return
 	}
 	if r.heading {
@@ -586,36 +572,36 @@ func (m *Model) drawAbout(c canvas.Canvas) {
 		note = strings.TrimPrefix(note+"  in the sheet: "+r.entry.Value, "  ")
 	}
 	c.PutRight(c.Width(), 0, theme.Text, canvas.Fit(note, c.Width()/2))
-	p.y = 1
+	p.Y = 1
 	switch {
 	case m.field != nil && m.field.wrong != "":
-		p.text(theme.Bad, "not taken: "+m.field.wrong)
+		p.Text(theme.Bad, "not taken: "+m.field.wrong)
 	case r.fault != "" && m.field == nil:
-		p.text(theme.Bad, r.fault)
+		p.Text(theme.Bad, r.fault)
 	case m.cut(r) && m.field == nil:
-		p.text(theme.Strong, m.read(r.entry.Value))
+		p.Text(theme.Strong, m.read(r.entry.Value))
 	}
-	p.text(theme.Text, a.What)
-	p.text(theme.Dim, a.Forms()+choose(a.Needed, "", "; may be left out"))
+	p.Text(theme.Text, a.What)
+	p.Text(theme.Dim, a.Forms()+choose(a.Needed, "", "; may be left out"))
 }
 
-func (m *Model) drawAboutGroup(p *pen, r *row) {
+func (m *Model) drawAboutGroup(p *canvas.Pen, r *row) {
 	g := &m.groups[r.group]
-	p.text(theme.Strong, g.Title)
+	p.Text(theme.Strong, g.Title)
 	if r.fault != "" {
-		p.text(theme.Bad, r.fault)
+		p.Text(theme.Bad, r.fault)
 	}
 	switch {
 	case !g.There && len(g.Rows) == 0:
-		p.text(theme.Text, "There is none in the sheet. enter or a adds an example, to be changed value by value.")
+		p.Text(theme.Text, "There is none in the sheet. enter or a adds an example, to be changed value by value.")
 	case sheet.Kinds(g.Table) != nil:
-		p.text(theme.Text, "a adds one more of any kind, d takes this one out.")
+		p.Text(theme.Text, "a adds one more of any kind, d takes this one out.")
 	case g.Key != g.Table:
-		p.text(theme.Text, "a adds one more like this, d takes this one out.")
+		p.Text(theme.Text, "a adds one more like this, d takes this one out.")
 	case g.Table == "crew":
-		p.text(theme.Text, "a adds one more post.")
+		p.Text(theme.Text, "a adds one more post.")
 	case g.Table == "guide":
-		p.text(theme.Text, "d takes the guide out: the vehicle runs free then.")
+		p.Text(theme.Text, "d takes the guide out: the vehicle runs free then.")
 	}
 }
 
