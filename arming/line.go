@@ -120,9 +120,6 @@ func (m *machine) onCloseLine(ev CloseLine) error {
 	}
 	m.s.Line, m.s.Crew.Forward = LineClosed, [checklist.MaxPosts]string{}
 	m.s.Warned = Warned{}
-	if m.s.Phase == MakeSafe {
-		m.s.MakeSafe.Back = true
-	}
 	m.notice(fmt.Sprintf("line CLOSED: %d counted", ev.Count))
 	return nil
 }

@@ -51,7 +51,6 @@ func (m *machine) onGoForward(ev GoForward) error {
 		m.s.Line, m.s.Warned = LineOpen, Warned{}
 		m.s.Crew.Forward = [checklist.MaxPosts]string{person}
 		m.s.Crew.KeyWith = person
-		m.s.MakeSafe.Back = false
 		m.notice("line OPEN: " + person + " forward, alone, the key in their pocket")
 	})
 }

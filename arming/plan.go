@@ -20,20 +20,10 @@ const (
 	ModeTyped        // numbers typed off a meter, no permit contact
 )
 
+var modeNames = []string{"unknown", "ground box", "meter", "typed"}
+
 // String returns the mode as screen and record say it.
-func (m Mode) String() string {
-	switch m {
-	case ModeUnknown:
-		return "unknown"
-	case ModeBox:
-		return "ground box"
-	case ModeMeter:
-		return "meter"
-	case ModeTyped:
-		return "typed"
-	}
-	return fmt.Sprintf("mode(%d)", int(m))
-}
+func (m Mode) String() string { return nameOf(modeNames, m, "mode") }
 
 // Plan is what a firing is set up with. It is constant from the first event
 // to the last; a record holds enough to build it again.

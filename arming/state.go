@@ -39,14 +39,18 @@ const (
 	phaseEnd
 )
 
-var phaseNames = [...]string{"SETUP", "PROOF", "READY", "ARMED", "COUNT", "WINDOW", "RUN", "WAIT", "MAKESAFE", "CLOSED", "HOLD"}
+var phaseNames = []string{"SETUP", "PROOF", "READY", "ARMED", "COUNT", "WINDOW", "RUN", "WAIT", "MAKESAFE", "CLOSED", "HOLD"}
 
 // String returns the phase's word.
-func (p Phase) String() string {
-	if p < 0 || p >= phaseEnd {
-		return fmt.Sprintf("PHASE(%d)", int(p))
+func (p Phase) String() string { return nameOf(phaseNames, p, "PHASE") }
+
+// nameOf returns the name of a value, or for one that does not exist its kind
+// and number.
+func nameOf[E ~int](names []string, v E, kind string) string {
+	if v < 0 || int(v) >= len(names) {
+		return fmt.Sprintf("%s(%d)", kind, int(v))
 	}
-	return phaseNames[p]
+	return names[v]
 }
 
 // Line says whether people may be forward of the hold line.
@@ -59,18 +63,10 @@ const (
 	LineClosed
 )
 
+var lineNames = []string{"UNKNOWN", "OPEN", "CLOSED"}
+
 // String returns the line's word.
-func (l Line) String() string {
-	switch l {
-	case LineUnknown:
-		return "UNKNOWN"
-	case LineOpen:
-		return "OPEN"
-	case LineClosed:
-		return "CLOSED"
-	}
-	return fmt.Sprintf("LINE(%d)", int(l))
-}
+func (l Line) String() string { return nameOf(lineNames, l, "LINE") }
 
 // Contact is a contact as the box reads it.
 type Contact int
@@ -82,18 +78,10 @@ const (
 	ContactClosed
 )
 
+var contactNames = []string{"unknown", "open", "closed"}
+
 // String returns the contact's word.
-func (c Contact) String() string {
-	switch c {
-	case ContactUnknown:
-		return "unknown"
-	case ContactOpen:
-		return "open"
-	case ContactClosed:
-		return "closed"
-	}
-	return fmt.Sprintf("contact(%d)", int(c))
-}
+func (c Contact) String() string { return nameOf(contactNames, c, "contact") }
 
 // Level is a node voltage by the box's rule: live above 0.5 V, dead below
 // 0.1 V, between them neither.
@@ -171,15 +159,10 @@ const (
 	MeansComputed
 )
 
-var meansNames = [...]string{"none", "said", "typed", "meter", "box", "computed"}
+var meansNames = []string{"none", "said", "typed", "meter", "box", "computed"}
 
 // String returns the means' word.
-func (m Means) String() string {
-	if m < 0 || int(m) >= len(meansNames) {
-		return fmt.Sprintf("means(%d)", int(m))
-	}
-	return meansNames[m]
-}
+func (m Means) String() string { return nameOf(meansNames, m, "means") }
 
 // Fate is what is known of one motor.
 type Fate int
@@ -192,20 +175,10 @@ const (
 	FateInspected             // a person has looked at it in MAKESAFE
 )
 
+var fateNames = []string{"LIVE, not known", "LIVE, dark", "LIVE until inspected, seen to light", "inspected"}
+
 // String returns the fate's words.
-func (f Fate) String() string {
-	switch f {
-	case FateUnknown:
-		return "LIVE, not known"
-	case FateDark:
-		return "LIVE, dark"
-	case FateSaidLit:
-		return "LIVE until inspected, seen to light"
-	case FateInspected:
-		return "inspected"
-	}
-	return fmt.Sprintf("fate(%d)", int(f))
-}
+func (f Fate) String() string { return nameOf(fateNames, f, "fate") }
 
 // ProofStage is how far the contact proof has come.
 type ProofStage int
@@ -220,24 +193,17 @@ const (
 	ProofKeyBack             // key out again
 )
 
-// String returns what the stage waits for.
-func (p ProofStage) String() string {
-	switch p {
-	case ProofNone:
-		return "not started"
-	case ProofKeyOut:
-		return "join the battery, key out: nothing may be live behind the key"
-	case ProofKeyIn:
-		return "turn the key in: nothing may be live behind the permit"
-	case ProofPermit:
-		return "permit closes: nothing may be live behind the button"
-	case ProofWatchdog:
-		return "renewal stops: the watchdog must open the permit"
-	case ProofKeyBack:
-		return "take the key out"
-	}
-	return fmt.Sprintf("stage(%d)", int(p))
+var proofNames = []string{
+	"not started",
+	"join the battery, key out: nothing may be live behind the key",
+	"turn the key in: nothing may be live behind the permit",
+	"permit closes: nothing may be live behind the button",
+	"renewal stops: the watchdog must open the permit",
+	"take the key out",
 }
+
+// String returns what the stage waits for.
+func (p ProofStage) String() string { return nameOf(proofNames, p, "stage") }
 
 // Pending is a request to go forward that waits for its line on disk.
 type Pending struct {
@@ -357,9 +323,7 @@ type Warned struct {
 // MakeSafeFacts are what the person forward and the range officer have said.
 type MakeSafeFacts struct {
 	Shunted     bool
-	BatteryOff  bool
 	FireWatched bool
-	Back        bool // the person is back and counted
 }
 
 // Live returns how many motors count as live.

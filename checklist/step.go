@@ -173,7 +173,6 @@ const (
 	DropBoxFault
 	DropRangeOfficer
 	DropBasis // a basis of the prediction left its accepted range
-	DropPulse // a firing attempt was made
 )
 
 // Band is the range of a value that is accepted, both ends included.

@@ -7,6 +7,7 @@ import (
 
 	"holdline/arming"
 	"holdline/checklist"
+	"holdline/checklist/prediction"
 	"holdline/tui/canvas"
 	"holdline/tui/limits"
 	"holdline/tui/theme"
@@ -103,8 +104,8 @@ func (m *Model) drawCircuitPage(c canvas.Canvas) {
 		limits.Draw(c.Sub(0, y, w, h-y), cc.Limits, m.frame.Units)
 		y += len(cc.Limits) + 1
 		for _, r := range cc.Remedies {
-			if y < h {
-				c.Put(0, y, theme.Text, canvas.Fit(remedyText(r, m.frame.Units), w))
+			if r.Possible && y < h {
+				c.Put(0, y, theme.Text, canvas.Fit("remedy: "+prediction.RemedyText(r, m.frame.Units), w))
 				y++
 			}
 		}

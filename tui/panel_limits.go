@@ -177,30 +177,3 @@ func gauge(c canvas.Canvas, x, y, cells int, low, high float64, v *float64) {
 	at := float64(a) + float64(b-a)*(*v-low)/(high-low)
 	c.Put(x+int(max(0, min(float64(cells-1), math.Round(at)))), y, style, "●")
 }
-
-// remedyText says in a line what alone would bring every margin to what is
-// asked.
-func remedyText(r circuit.Remedy, sys unit.System) string {
-	if !r.Possible {
-		return ""
-	}
-	what := ""
-	switch r.Kind {
-	case circuit.ThickerLead:
-		what = fmt.Sprintf("a lead of %.2f mm²", 1e6*r.Value)
-		if r.Gauge {
-			what = fmt.Sprintf("a lead of AWG %.0f", r.Value)
-		}
-	case circuit.ShorterLead:
-		what = "a lead of " + oneDigit(r.Value, "m", sys)
-	case circuit.LowerLead:
-		what = fmt.Sprintf("a lead of %.2f Ω in all", r.Value)
-	case circuit.StrongerBattery:
-		what = fmt.Sprintf("a battery of %.0f mΩ inside at most", 1000*r.Value)
-	case circuit.HigherVoltage:
-		what = fmt.Sprintf("a battery of %.1f volts", r.Value)
-	case circuit.FewerMotors:
-		what = fmt.Sprintf("%.0f motors", r.Value)
-	}
-	return fmt.Sprintf("would mend it: %s, then ×%.2f", what, r.Margin)
-}
