@@ -79,12 +79,12 @@ func (m *machine) onArmEntry(ev ArmEntry) error {
 	}
 	return m.ask(ev, func() {
 		m.s.ArmEntry, m.s.ArmEntryAt, m.s.ArmedBy = true, m.s.Now, m.s.Crew.Firing
-		m.s.CodeTries = 0
 		m.notice("firing officer has armed: the range officer's code within 30 s")
 	})
 }
 
-// onCode is the range officer's code. Three wrong ones hold.
+// onCode is the range officer's code. Three wrong ones hold, however many
+// entries to arm lie between them.
 func (m *machine) onCode(ev Code) error {
 	switch {
 	case m.s.Phase != Ready || !m.s.ArmEntry:
@@ -102,7 +102,7 @@ func (m *machine) onCode(ev Code) error {
 		return nil
 	}
 	return m.ask(ev, func() {
-		m.s.CodeOK = true
+		m.s.CodeOK, m.s.CodeTries = true, 0
 		m.enter(Armed)
 		m.notice("code entered: ARMED. The key goes in now")
 	})

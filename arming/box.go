@@ -118,6 +118,7 @@ func (m *machine) onBoxReading(ev BoxReading) error {
 		b.Pole1 = ContactUnknown
 	}
 	m.s.Box = b
+	m.uncommanded(&old)
 	if !m.s.LeaseWanted && !b.measuring(m.p) {
 		m.s.TestCurrent = false
 	}
@@ -125,7 +126,7 @@ func (m *machine) onBoxReading(ev BoxReading) error {
 		m.s.PermitSpent = false
 	}
 	m.batteryEdge()
-	m.countsBack(&old)
+	m.counts(&old)
 	switch m.s.Phase {
 	case Proof:
 		m.proofReading()
@@ -157,24 +158,96 @@ func (b *Box) measuring(p *Plan) bool {
 	return false
 }
 
-// countsBack stops when the box's counts run backwards or are lost: it is then
-// not known whether there was a pulse.
-func (m *machine) countsBack(old *Box) {
-	if old.Pulses < 0 {
-		return
-	}
-	// The counts outlive a broken link: what happened meanwhile shows in them.
-	if m.s.Box.Pulses < old.Pulses || m.s.Box.Presses < old.Presses {
+// counts looks at the box's two counts, whatever its event bits say: they hold
+// each press and each pulse for good, a bit only until it is cleared. They
+// outlive a broken link too: what happened meanwhile shows in them.
+func (m *machine) counts(old *Box) {
+	b := &m.s.Box
+	if old.Pulses >= 0 && (b.Pulses < old.Pulses || b.Presses < old.Presses) {
+		// It is not known whether there was a pulse.
 		m.boxFault("its counts ran backwards")
 		m.unknownPulse("the box lost count of pulses")
 		return
 	}
 	// A pulse that no permit allowed: current may have flowed all the same.
-	if m.s.Box.Pulses > old.Pulses && m.s.Phase != Window && m.s.Phase != Run && m.s.Phase != Proof && m.s.Hooked {
+	if old.Pulses >= 0 && b.Pulses > old.Pulses && m.s.Phase != Window && m.s.Phase != Run && m.s.Phase != Proof && m.s.Hooked {
 		m.s.PermitEver = true
 		if m.s.Phase != Wait && m.s.Phase != Closed {
 			m.enterWait("the firing bus was live outside the window")
 		}
+	}
+	if old.Presses >= 0 && b.Presses > old.Presses {
+		m.pressed()
+	}
+}
+
+// pressed is a press that the box has counted, seen in a reading or not.
+func (m *machine) pressed() {
+	const why = "the button was pressed"
+	switch m.s.Phase {
+	case Window, Run: // what it is there for: windowReading
+	case Wait: // waitReading and showNoPulse know whether it ends anything
+		if m.s.NoPulse == NoPulseNone {
+			m.restartOnce(why)
+		}
+	case Proof, Ready, Armed, Count, MakeSafe:
+		m.stop(why)
+	default:
+		m.earlyHands(why)
+	}
+}
+
+// uncommanded finds a permit that closes though nobody wants it: a welded or
+// bridged relay, or somebody else's hand on the wire. One that stays closed
+// after OFF is the link's to tell, which knows when it was sent.
+func (m *machine) uncommanded(old *Box) {
+	was := old.Up && m.s.Now.Since(old.Seen) <= liveLead && old.Permit == ContactClosed
+	switch {
+	case m.s.Box.Permit == ContactOpen:
+		m.s.PermitStuck = false
+	case m.s.Box.Permit == ContactClosed && !was && !m.s.PermitWanted && m.s.Phase != Proof:
+		m.permitStuck("the permit closed, and nobody asked for it")
+	}
+}
+
+// permitStuck says that the one contact that is the laptop's is closed against
+// its will. The screen says so until it reads open.
+func (m *machine) permitStuck(why string) {
+	m.s.PermitStuck = true
+	m.boxFault(why)
+	m.stop(why)
+	m.loud(StuckText)
+}
+
+// StuckText is what people do about a permit that does not open. It stands on
+// the screen's full width for as long as State.PermitStuck.
+const StuckText = "Permit did not open: let go, pull the key"
+
+// onBoxLost takes the news that nobody reads the circuit any more. Who is
+// forward went on its word and comes back; a dead check from before says
+// nothing about what hands do meanwhile.
+func (m *machine) onBoxLost(ev BoxLost) {
+	why := "the box is lost: " + ev.Why
+	m.s.Box.Up = false
+	if !m.s.BatterySeen {
+		m.withdraw(m.p.index(StepDead), "the box was lost")
+	}
+	m.stop(why)
+	if m.s.Line == LineOpen {
+		m.everyoneBack(why)
+	}
+}
+
+// unread calls back whoever is forward once nothing has been read for too long,
+// whether or not the link has said why.
+func (m *machine) unread() {
+	if m.p.Mode != ModeBox || m.s.Line != LineOpen || m.s.fresh(liveLead) {
+		return
+	}
+	const why = "no fresh answer from the box"
+	m.stop(why)
+	if m.s.Line == LineOpen {
+		m.everyoneBack(why)
 	}
 }
 
@@ -197,7 +270,8 @@ func (m *machine) unknownPulse(why string) {
 // off, and gives the loudest notice when it is joined with people forward
 //
 func (m *machine) batteryEdge() {
-	joined := m.s.Box.Battery.Millivolt > 1000
+	mv := m.s.Box.Battery.Millivolt
+	joined := mv > 1000 || mv < -1000 // a reversed one is joined too
 	if m.s.Box.Battery.Level != LevelUnknown && joined != m.s.BatterySeen {
 		m.s.BatterySeen = joined
 		m.drop(checklist.DropBatteryChange, "the battery was joined or taken off")
@@ -210,6 +284,9 @@ func (m *machine) batteryEdge() {
 			m.everyoneBack("battery joined, and nobody knows who is forward")
 		}
 	}
+	if m.s.Line == LineOpen && m.s.Box.Battery.Level != LevelDead { // a flat one, and one that is not read, too
+		m.everyoneBack("the battery does not read off, people forward")
+	}
 }
 
 // hands looks at key and button in the phases in which neither may move.
@@ -218,6 +295,9 @@ func (m *machine) hands() {
 	button := b.Pole1 == ContactClosed || b.Pole2 == ContactClosed
 	keyIn := b.Key == ContactClosed
 	busLive := b.Bus.Level == LevelLive // whatever the contacts say
+	// 0.45 V over 0.8 ohm is more than three times a no-fire current of 0.15 A:
+	// with people forward what is not read dead counts as live.
+	busDead := b.Bus.Level == LevelDead
 	switch m.s.Phase {
 	case Ready, Count, Armed:
 		if button {
@@ -231,6 +311,8 @@ func (m *machine) hands() {
 			m.stop("the key is in or the button closed")
 		case busLive:
 			m.stop("the firing bus is live")
+		case !busDead && m.s.Line != LineClosed:
+			m.stop("the firing bus does not read dead")
 		}
 	case Setup, Hold, Closed:
 		switch {
@@ -238,6 +320,8 @@ func (m *machine) hands() {
 			m.earlyHands("the key is in or the button closed")
 		case busLive:
 			m.earlyHands("the firing bus is live")
+		case !busDead && m.s.Line == LineOpen:
+			m.everyoneBack("the firing bus does not read dead")
 		default:
 			m.s.Warned.KeyOrButton = false
 		}

@@ -34,7 +34,7 @@
 //	      'permit read open' and then 'pulse and press counts unchanged', in this order.
 //	I-06  CLOSED after a pulse, or a possible pulse ⇒ a full WAIT and then a full MAKESAFE lie after the last one.
 //	I-07  line OPEN ⇒ s in SETUP, MAKESAFE or CLOSED, permit and test current not wanted; when it opened, key out, battery
-//	      off, permit open and bus dead were fresh.
+//	      off, bus dead and, for the hook-up, permit open were fresh.
 //	I-08  The line opens only by the range officer's order, closes only by the count of names; start gives UNKNOWN.
 //	I-09  READY, ARMED, COUNT, WINDOW, RUN ⇒ line CLOSED; WAIT ⇒ CLOSED, or UNKNOWN after a restart or a call back.
 //	I-10  measuring lease wanted ⇒ line CLOSED and permit not wanted.
@@ -59,7 +59,7 @@
 //	I-26  A gap of the ticks or a parting of the clocks is dealt with before the event.
 //	I-27  A permit-on effect carries a ticket whose line is on disk.
 //	I-28  A record that fails, from READY to RUN ⇒ HOLD or WAIT.
-//	I-29  Button or key where no step asks for it: READY, COUNT ⇒ HOLD (ARMED: the button); WAIT, MAKESAFE ⇒ WAIT at full
+//	I-29  Button, read or counted, or key where no step asks for it: READY, COUNT ⇒ HOLD (ARMED: the button); WAIT, MAKESAFE ⇒ WAIT at full
 //	      length; SETUP, HOLD, CLOSED ⇒ an OPEN line becomes UNKNOWN, with 'everyone back'. A live bus does the last two as well.
 //	I-30  The zero value of every type is its least permissive one.
 //	I-31  SETUP, or a new firing's SETUP by way of CLOSED, is reachable from every state.

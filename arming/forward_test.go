@@ -156,26 +156,34 @@ func TestTheRangeOfficerHasTheKey(t *testing.T) {
 	w.words(StepKeyHeld, ranger)
 }
 
-// Wind and mass inside the range that was accepted withdraw nothing, however
-// far they move; one that left it needs both to accept anew, even when it comes
-// back. R-38.
-func TestABasisThatLeftItsRangeIsAcceptedAnew(t *testing.T) {
+// Another wind or mass than the one that was accepted needs both to accept anew,
+// inside its range and even when it comes back. R-38.
+func TestAnotherBasisIsAcceptedAnew(t *testing.T) {
 	w := newWorld(t, ModeBox)
 	w.crew()
 	stands := func() bool {
 		ok, _ := w.s.Stands(w.p, w.p.index(StepPrediction))
 		return ok
 	}
-	w.typed("wind", 4.9)
-	w.typed("mass", 1.41)
-	if !stands() {
-		t.Fatal("values inside their accepted ranges withdrew the acceptance")
+	for _, c := range []struct {
+		step      string
+		then, now float64
+	}{{"wind", 2.4, 2.4}, {"mass", 1.452, 1.452}, {"wind", 5.1, 2}} {
+		w.typed(c.step, c.then)
+		if c.then != c.now {
+			w.typed(c.step, c.now)
+		}
+		if stands() {
+			t.Fatalf("the acceptance outlived %s at %v", c.step, c.then)
+		}
+		w.must(Answer{Step: "prediction/firing officer", Value: 1, Means: MeansComputed})
+		w.must(Answer{Step: "prediction", Value: 1, Means: MeansComputed})
+		w.typed(c.step, c.now)
+		if !stands() {
+			t.Fatalf("the same %s again withdrew the acceptance", c.step)
+		}
 	}
-	w.typed("wind", 5.1)
-	w.typed("wind", 2)
-	if stands() {
-		t.Fatal("a wind that had left its range needs no new acceptance")
-	}
+	w.typed("wind", 2.1)
 	w.must(Answer{Step: "prediction/firing officer", Value: 1, Means: MeansComputed})
 	w.must(Answer{Step: "prediction", Value: 1, Means: MeansComputed})
 	if !stands() {

@@ -161,7 +161,8 @@ func (c *check) line() {
 		_, open := c.asked.(OpenLine)
 		_, forward := c.asked.(GoForward)
 		c.hold(open || forward, 8, "the line opened by itself")
-		c.hold(b.keyOut(c.p) && b.batteryOff(c.p) && b.permitOpen(c.p) && b.busDead(c.p), 7, "the line opened on a circuit not known dead")
+		c.hold(b.keyOut(c.p) && b.batteryOff(c.p) && (b.permitOpen(c.p) || forward && !b.PermitWanted) && b.busDead(c.p), 7,
+			"the line opened on a circuit not known dead")
 	}
 	if a.Line != LineClosed && b.Line == LineClosed {
 		_, counted := c.ev.(CloseLine)
@@ -204,6 +205,9 @@ func (c *check) arming() {
 	}
 	button := r.Box.Pole1 == ContactClosed && r.Box.sensed(c.p) || r.Box.Pole2 == ContactClosed
 	keyIn := r.Box.Key == ContactClosed
+	if a.Box.Presses >= 0 && r.Box.Presses > a.Box.Presses { // counted is pressed, read closed or not
+		button = true
+	}
 	switch a.Phase {
 	case Ready:
 		c.hold(!(button || keyIn) || b.Phase == Hold || b.Phase == Wait, 29, "key or button in READY")

@@ -40,7 +40,7 @@ func (m *machine) onGoForward(ev GoForward) error {
 	case sameName(person, m.s.Crew.Range):
 		return m.refuse("the range officer stays at the line", "name somebody else")
 	}
-	if err := m.mayOpen("going forward"); err != nil {
+	if err := m.mayGo("going forward"); err != nil {
 		return err
 	}
 	ev.Person = person

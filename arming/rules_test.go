@@ -276,7 +276,7 @@ func TestLineOpensOnlyOnAProvedDeadCircuit(t *testing.T) {
 		{"key in", "key", func(w *world) OpenLine { w.key(true); return good }},
 		{"battery", "battery", func(w *world) OpenLine { w.battery(12.4); return good }},
 		{"stale", "not known", func(w *world) OpenLine { w.at.Mono += 3 * time.Second; w.at.Wall += 3 * time.Second; return good }},
-		{"box lost", "not known", func(w *world) OpenLine { w.must(BoxLost{"cable"}); return good }},
+		{"box lost", "dead-check", func(w *world) OpenLine { w.must(BoxLost{"cable"}); return good }},
 		{"box fault", "contact-proof", func(w *world) OpenLine { w.must(BoxEvents{BitWelded}); return good }},
 		{"dead check old", "dead-check", func(w *world) OpenLine { w.pass(11 * time.Minute); return good }},
 		{"no shunt", "shunt", func(w *world) OpenLine { w.s.Shunted = false; return good }},
@@ -584,13 +584,19 @@ func TestForwardWaitsForTheRecord(t *testing.T) {
 
 // A value inside its accepted range withdraws nothing, one outside withdraws
 // and says which. R-38.
-func TestBasisInsideItsRangeWithdrawsNothing(t *testing.T) {
+func TestAnotherWindWithdrawsTheAcceptance(t *testing.T) {
 	w := newWorld(t, ModeBox)
 	w.crew()
-	w.typed("wind", 2.9)
+	w.typed("wind", 2)
 	if ok, why := w.s.Stands(w.p, w.p.index(StepPrediction)); !ok {
-		t.Errorf("wind inside its range: %s", why)
+		t.Errorf("the same wind, read again: %s", why)
 	}
+	w.typed("wind", 2.1)
+	if ok, _ := w.s.Stands(w.p, w.p.index(StepPrediction)); ok {
+		t.Error("the acceptance outlived another wind inside its range")
+	}
+	w = newWorld(t, ModeBox)
+	w.crew()
 	w.typed("wind", 7)
 	if ok, _ := w.s.Stands(w.p, w.p.index(StepPrediction)); ok {
 		t.Error("the prediction outlived the wind it was made for")

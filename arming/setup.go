@@ -14,6 +14,10 @@ import (
 var emptyWords = map[string]bool{"ok": true, "okay": true, "yes": true, "y": true, "set": true, "checked": true,
 	"check": true, "done": true, "complete": true, "completed": true, "good": true, "fine": true}
 
+// agree reports whether two typed entries are alike enough. Decimal fractions
+// are not exact in binary: entries just so far apart as they may be agree.
+func agree(a, b, within float64) bool { return math.Abs(a-b) <= within*(1+1e-9)+1e-12 }
+
 // sameName compares two names as people would.
 func sameName(a, b string) bool {
 	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
@@ -163,7 +167,7 @@ func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bo
 		if st.Whole && (ev.Value != math.Trunc(ev.Value) || ev.Again != math.Trunc(ev.Again)) {
 			return 0, false, m.refuse(st.ID+": a count is a whole number", "count again")
 		}
-		if math.Abs(ev.Value-ev.Again) > st.Agree {
+		if !agree(ev.Value, ev.Again, st.Agree) {
 			return 0, false, m.refuse(fmt.Sprintf("%s: the two entries %g and %g differ", st.ID, ev.Value, ev.Again),
 				again(st))
 		}
@@ -219,7 +223,8 @@ func (s *State) reading(p *Plan, st *checklist.Step) (float64, string) {
 
 // applyAnswer puts the answer in place. One outside its band is no refusal:
 // it is what was seen, so that the step falls, and with it what rests on it.
-// One inside withdraws no acceptance: the band is what was accepted.
+// Another value of what the accepted prediction rests on withdraws the
+// acceptance, inside the band too: what was accepted was another run.
 func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 	st := &m.p.Steps[i]
 	if !inBand {
@@ -238,8 +243,12 @@ func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 		return
 	}
 	old := m.s.Evidence[i]
+	within := st.Agree
+	if m.accepted(st.ID) {
+		within = 0
+	}
 	changed := old.Present && (st.Kind == checklist.KindName && !sameName(old.Words, ev.Words) ||
-		st.Kind == checklist.KindQuantity && math.Abs(old.Value-value) > st.Agree)
+		st.Kind == checklist.KindQuantity && !agree(old.Value, value, within))
 	means := ev.Means
 	if st.Kind == checklist.KindMeasured {
 		means = MeansBox
@@ -253,7 +262,7 @@ func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 		by = words
 	}
 	m.s.Evidence[i] = Evidence{Present: true, At: m.s.Now, Value: value, Words: words, By: by, Means: means}
-	if changed && st.Phase != checklist.Briefing && !m.accepted(st.ID) {
+	if changed && st.Phase != checklist.Briefing {
 		m.dropResting(st.ID, "changed")
 	}
 	m.answered(st, words)
@@ -295,6 +304,7 @@ func (m *machine) withdraw(i int, why string) {
 		return
 	}
 	m.s.Evidence[i] = Evidence{}
+	m.fell = append(m.fell, Blocker{m.p.Steps[i].Gate, i, m.p.Steps[i].ID + ": " + why})
 	m.notice(fmt.Sprintf("withdrawn: %s, %s", m.p.Steps[i].ID, why))
 	m.dropResting(m.p.Steps[i].ID, "rests on it")
 }
@@ -311,7 +321,7 @@ func (m *machine) dropResting(id, why string) {
 }
 
 // accepted reports whether the step is a basis that the prediction was accepted
-// with, over its whole band.
+// with.
 func (m *machine) accepted(id string) bool {
 	i := m.p.index(StepPrediction)
 	return i >= 0 && slices.Contains(m.p.Steps[i].RestsOn, id)

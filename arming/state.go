@@ -266,6 +266,7 @@ type State struct {
 	PermitWanted  bool
 	PermitAt      Instant
 	PermitSpent   bool  // commanded on since the key was last seen out
+	PermitStuck   bool  // closed though nobody wants it, and not read open since
 	PulsesBefore  int64 // the box's counts before the permit
 	PressesBefore int64
 	PermitEver    bool // commanded on with igniters connected, in this firing

@@ -2,13 +2,15 @@ package arming
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
 // Lengths that no sheet can change.
 const (
 	gapFromArmed = 250 * time.Millisecond // longest gap between two ticks from ARMED on
-	clockApart   = time.Second            // how far the clocks may part
+	clockApart   = time.Second            // how far the clocks may part at once
+	clockSlew    = 2000                   // one part in so many that they may part by slowly, for ever
 	waitStepMost = time.Second            // longest step that WAIT counts (I-19)
 	recordLimit  = 500 * time.Millisecond // longest time for a line to reach the disk
 	armPair      = 30 * time.Second       // from the firing officer's entry to the code
@@ -24,8 +26,9 @@ type machine struct {
 	p         *Plan
 	s         State
 	fx        []Effect
-	confirmed bool // the event's own line is on disk
-	forward   bool // the line was OPEN when the step began
+	confirmed bool      // the event's own line is on disk
+	forward   bool      // the line was OPEN when the step began
+	fell      []Blocker // answers withdrawn in this step, with what took them away
 }
 
 // Step applies ev at now to s and returns the next state and the effects to
@@ -63,12 +66,17 @@ func (m *machine) clocks(now Instant, ev Event) {
 		m.s.Now.Mono, gap = last.Mono, 0
 		m.stop("the monotonic clock went back")
 	}
-	if skew := now.Wall - now.Mono - m.s.Skew; skew > clockApart || skew < -clockApart {
+	skew := now.Wall - now.Mono - m.s.Skew
+	if skew > clockApart || skew < -clockApart {
 		m.s.Skew = now.Wall - now.Mono
 		m.dropTimed()
 		m.stop(fmt.Sprintf("the clocks parted by %.1f s: timed answers are withdrawn", skew.Seconds()))
 		return
 	}
+	// A wall clock that is being set right gains or loses up to 500 ppm on the
+	// other (RFC 5905's slew, from memory). That is no jump, however long it lasts.
+	slewed := max(0, gap) / clockSlew
+	m.s.Skew += max(-slewed, min(slewed, skew))
 	if m.s.Phase >= Armed && m.s.Phase <= Run && gap > gapFromArmed {
 		m.dropTimed()
 		m.stop(fmt.Sprintf("the program stood still for %.2f s: timed answers are withdrawn", gap.Seconds()))
@@ -122,13 +130,10 @@ func (m *machine) dispatchBox(ev Event) error {
 	case BoxEvents:
 		return m.onBoxEvents(ev)
 	case BoxLost:
-		m.s.Box.Up = false
-		m.stop("the box is lost: " + ev.Why)
+		m.onBoxLost(ev)
 		return nil
 	case PermitStuck:
-		m.boxFault("the permit did not open")
-		m.stop("the permit did not open")
-		m.loud("Permit did not open: let go, pull the key") // last, so that it is what the screen says
+		m.permitStuck("the permit did not open")
 		return nil
 	}
 	return m.refuse(fmt.Sprintf("unknown event %T", ev), "")
@@ -262,6 +267,7 @@ func (m *machine) timers() {
 	if m.s.Pending.Event != nil && m.s.Now.Since(m.s.Pending.Asked) > recordLimit {
 		m.noRecord("the line was not on disk after 0.5 s")
 	}
+	m.unread()
 	switch m.s.Phase {
 	case Setup:
 		m.phaseTimers()
@@ -312,10 +318,21 @@ func (m *machine) settle() {
 	case m.s.Phase == Ready:
 		m.clearArming()
 		m.enter(Setup)
-		m.notice("back to the gates: " + blockers[0].Why)
+		m.notice("back to the gates: " + m.cause(blockers))
 	default:
-		m.stop(blockers[0].Why)
+		m.stop(m.cause(blockers))
 	}
+}
+
+// cause is what a person is told of the gates that fell: of an answer that was
+// withdrawn in this very step not that it is missing, but what took it away.
+func (m *machine) cause(blockers []Blocker) string {
+	for _, b := range m.fell {
+		if slices.ContainsFunc(blockers, func(left Blocker) bool { return left.Step == b.Step }) {
+			return b.Why
+		}
+	}
+	return blockers[0].Why
 }
 
 // lease keeps the measuring lease as the state wants it: only with the line
@@ -351,6 +368,9 @@ func (s *State) wantsLease(p *Plan) bool {
 // enter sets the phase and forgets what belongs to the one before.
 func (m *machine) enter(p Phase) {
 	m.s.Phase, m.s.Entered = p, m.s.Now
+	if p != Setup && p != Proof && p != Ready {
+		m.s.CodeTries = 0 // counted over every entry to arm until then
+	}
 	if m.s.Pending.Event != nil {
 		m.s.Pending = Pending{}
 		m.notice("not done, the state changed: what was asked last")
@@ -360,7 +380,7 @@ func (m *machine) enter(p Phase) {
 // clearArming forgets both arming acts.
 func (m *machine) clearArming() {
 	m.s.ArmEntry, m.s.ArmEntryAt, m.s.ArmedBy = false, Instant{}, ""
-	m.s.CodeTries, m.s.CodeOK, m.s.KeyInArmed = 0, false, false
+	m.s.CodeOK, m.s.KeyInArmed = false, false
 	m.s.ZeroAt, m.s.ZeroTicket, m.s.CalledAt = Instant{}, 0, 0
 	m.s.Paused, m.s.PausedAt, m.s.PauseLeft, m.s.PausesDone = false, Instant{}, 0, 0
 }

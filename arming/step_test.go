@@ -267,7 +267,7 @@ BoxUp                  =         =         =         -SETUP  =         =        
 BoxUp/another          =         =         -WAIT?    -SETUP  -WAIT     -WAIT     -WAIT -WAIT -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      -WAIT -WAIT
 BoxUp/real             =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 BoxUp/small            =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxLost                =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxLost                =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 PermitStuck            =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 BoxReading             =         =         =         =       =         =         =     =     =      =     =    =         =        =      =      =     =
 BoxReading/key-in      =         =         =?        -SETUP  -HOLD     -HOLD     =     =     =      =     =    =w        -WAIT?   -WAIT  =      =     =
@@ -303,7 +303,7 @@ Start/late             no        no        no        no      no        no       
 Tick                   =         =         =         =       =         =         =     =     =      =     =    =         =        =      =      =     =
 Tick/gap               =         =         =         =       =         =         -HOLD -HOLD -WAIT  -WAIT =    =         =        =      =      =     =
 Tick/set-back          =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-Tick/asleep            =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+Tick/asleep            =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 FocusLost              =         =         =         =       =         =         -HOLD -HOLD -WAIT  -WAIT =    =         =        =      =      =     =
 Stalled                =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 Quit                   =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =

@@ -310,6 +310,12 @@ func (w *world) hooked() {
 	w.words("shunt-off", "clip on its hook")
 }
 
+// names is a list of those who go forward.
+func names(who ...string) (list [checklist.MaxPosts]string) {
+	copy(list[:], who)
+	return list
+}
+
 func (w *world) openLine() {
 	w.t.Helper()
 	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})

@@ -57,7 +57,7 @@ inline tell() {
 	:: d_step { m > E_READ && m <= E_NEWBOX || m > E_WRITTEN && m <= E_EARLY || m == E_BEGIN ->
 		remember(); TABLE_BEFORE;
 		if
-		:: m == E_LOST -> seen = S_NEVER; doubt()
+		:: m == E_LOST -> on_lost()
 		:: m == E_UP -> on_box_back()
 		:: m == E_NEWBOX -> on_new_box()
 		:: m == E_TRIP -> on_trip()

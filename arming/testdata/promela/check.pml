@@ -9,11 +9,12 @@ hidden byte I01, I02, I03, I04, I05, I06, I07, I08, I09, I10, I11, I12, I13, I14
 #define LEFT(p)   (q_phase == p && phase != p)
 #define IN_PAUSE  (q_paused && phase == COUNT)
 #define WENT_ON   (IN_PAUSE && !paused)
+#define PRESSED   (BUTTON || (r_press && q_known))
 
 inline remember() {
 	q_phase = phase; q_line = line; q_left = left; q_paused = paused; q_wait = wait; q_hope = hope; q_seen = seen; q_out = out; q_lease = LEASE; q_ever = ever;
 	q_hooked = hooked; q_inspected = inspected; q_entry = entry; q_wanted = wanted; q_spent = spent; q_rest = at_rest;
-	q_proof = PROVED; asked = 0;
+	q_proof = PROVED; q_known = known; asked = 0;
 	fx_off = false; fx_on = false; fx_write = false; refused = false
 }
 
@@ -36,7 +37,7 @@ inline check(e) {
 		(!ever || (phase >= WINDOW && phase <= CLOSED));
 	assert(I06);
 	I07 = (line != L_OPEN || ((phase == SETUP || phase == MAKESAFE || phase == CLOSED) && !wanted && !LEASE)) &&
-		(line != L_OPEN || q_line == L_OPEN || (KEY_OUT && BATTERY_OFF && PERMIT_OPEN && BUS_DEAD));
+		(line != L_OPEN || q_line == L_OPEN || (KEY_OUT && BATTERY_OFF && (PERMIT_OPEN || (asked == E_GO && !wanted)) && BUS_DEAD));
 #ifndef NO_R06
 	assert(I07);
 #endif
@@ -82,8 +83,8 @@ inline check(e) {
 	assert(I27);
 	I28 = e != E_RECFAIL || !IN_FIRING || STOPPED;
 	assert(I28);
-	I29 = e != E_READ || !(b_key || BUTTON) || (
-		(q_phase != READY || STOPPED) && ((q_phase != ARMED && q_phase != COUNT) || !BUTTON || STOPPED) &&
+	I29 = e != E_READ || !(b_key || PRESSED) || (
+		(q_phase != READY || STOPPED) && ((q_phase != ARMED && q_phase != COUNT) || !PRESSED || STOPPED) &&
 		(q_phase != MAKESAFE || phase == WAIT) && (q_phase != WAIT || wait == FULL || phase == HOLD || q_hope != NO_HOPE) &&
 		((q_phase != SETUP && q_phase != HOLD) || line != L_OPEN));
 #ifndef NO_R08

@@ -109,7 +109,7 @@ unsigned pend : 5;
 
 hidden byte q_phase, q_line, q_wait, q_hope, q_seen, q_out;
 hidden byte q_left, q_paused, q_lease, q_ever, q_hooked, q_inspected, q_entry, q_wanted, q_spent, q_rest, q_proof;
-hidden byte fx_off, fx_on, fx_write, refused, passed, old_up;
+hidden byte fx_off, fx_on, fx_write, refused, passed, old_up, was_closed, q_known;
 hidden byte asked;
 hidden byte r_key, r_p1, r_p2, r_permit, r_batt, r_bk, r_bp, r_bus, r_pulse, r_press;
 hidden byte r_chan;
@@ -133,11 +133,14 @@ hidden byte r_chan;
 	((phase == SETUP || phase == READY || phase == ARMED || phase == COUNT) && a_off) || \
 	(phase == WAIT && wait > 0)))
 
-/* The line may open (R-06, I-07). */
+/* The line may open (R-06, I-07). One person may go to make safe past a permit
+   that has welded: key and battery, both read off, open the loop without it. */
 #ifdef NO_R06
 #define MAY_OPEN true
+#define MAY_GO true
 #else
-#define MAY_OPEN (KEY_OUT && BATTERY_OFF && PERMIT_OPEN && BUS_DEAD && !BUTTON && !tested && b_chan == C_NONE)
+#define MAY_GO (KEY_OUT && BATTERY_OFF && !wanted && BUS_DEAD && !BUTTON && !tested && b_chan == C_NONE)
+#define MAY_OPEN (PERMIT_OPEN && MAY_GO)
 #endif
 
 #ifdef NO_R16
@@ -155,9 +158,14 @@ hidden byte r_chan;
 
 /* --- pieces ------------------------------------------------------------- */
 
-inline to_phase(p) { phase = p; pend = 0; out = O_NONE }   /* what was asked last is no longer meant */
+/* What was asked last is no longer meant; wrong codes are counted over every
+   entry to arm (R-45). */
+inline to_phase(p) {
+	phase = p; pend = 0; out = O_NONE;
+	if :: phase != SETUP && phase != PROOF && phase != READY -> tries = 0 :: else fi
+}
 
-inline disarm() { entry = false; key_seen = false; tries = 0; left = 0; paused = false }
+inline disarm() { entry = false; key_seen = false; left = 0; paused = false }
 
 inline permit_off() { wanted = false; fx_off = true }
 
@@ -362,14 +370,29 @@ inline hands() {
 	fi
 }
 
+/* A press that the box has counted, shown closed or not (I-29). */
+inline pressed() {
+	if
+	:: PAST_PERMIT
+	:: phase == WAIT -> if :: hope == NO_HOPE -> wait_full() :: else fi
+	:: phase == PROOF || phase == READY || phase == ARMED || phase == COUNT || phase == MAKESAFE -> doubt()
+	:: else -> if :: line == L_OPEN -> everyone_back() :: else fi
+	fi
+}
+
 inline on_reading() {
 	old_up = (seen != S_NEVER);
+	was_closed = b_permit && FRESH;
 	seen = S_NOW;
 	b_key = r_key; b_p2 = r_p2; b_permit = r_permit; b_bus = r_bus; b_chan = r_chan;
 	if   /* closed is also what the box says for what it cannot tell (R-17) */
 	:: !r_p1 -> b_p1 = P_OPEN
 	:: r_p1 && (r_key || r_chan != C_NONE) -> b_p1 = P_CLOSED
 	:: else -> b_p1 = P_UNKNOWN
+	fi;
+	if   /* a permit that closes though nobody wants it (R-24) */
+	:: b_permit && !was_closed && !wanted && phase != PROOF -> drop_box_fault(); doubt()
+	:: else
 	fi;
 	if :: !q_lease && r_chan == C_NONE -> tested = false :: else fi;
 	if :: !r_key -> spent = false :: else fi;
@@ -393,6 +416,7 @@ inline on_reading() {
 	:: !known && phase == WAIT -> w_more = true
 	:: else
 	fi;
+	if :: known && r_press -> pressed() :: else fi;
 	known = true;
 	if
 	:: phase == PROOF -> proof_reading()
@@ -408,6 +432,15 @@ inline on_reading() {
 }
 
 /* --- the link ------------------------------------------------------------ */
+
+/* Who is forward went on the box's word, and a dead check says nothing of what
+   hands do while nobody reads. */
+inline on_lost() {
+	seen = S_NEVER;
+	if :: !b_batt -> a_dead = false :: else fi;
+	doubt();
+	if :: line == L_OPEN -> everyone_back() :: else fi
+}
 
 inline on_box_back() {
 	if
@@ -542,7 +575,7 @@ inline allowed(r) {
 	(r == E_REST && phase == WAIT) ||
 	(r == E_SHUNTED && phase == MAKESAFE) ||
 	(r == E_FIRE && phase == MAKESAFE) ||
-	(r == E_GO && ((phase == WAIT && wait == 0 && at_rest) || phase == MAKESAFE) && line == L_CLOSED && MAY_OPEN) ||
+	(r == E_GO && ((phase == WAIT && wait == 0 && at_rest) || phase == MAKESAFE) && line == L_CLOSED && MAY_GO) ||
 	(r == E_INSPECT && phase == MAKESAFE && line == L_OPEN) ||
 	(r == E_RESULT && (phase == MAKESAFE || phase == WAIT)) ||
 	(r == E_ALLCLEAR && phase == MAKESAFE && line == L_CLOSED && KEY_OUT && BATTERY_OFF && m_fire &&
@@ -559,8 +592,8 @@ inline apply(r) {
 	if
 	:: r == E_PROOF -> a_proof = false; p_trip = false; p_line = false; to_phase(PROOF); stage = ST_KEYOUT
 	:: r == E_OPEN -> line = L_OPEN; hooked = true; inspected = false; went = true; drop_line_opened()
-	:: r == E_ENTRY -> entry = true; tries = 0
-	:: r == E_CODE -> to_phase(ARMED); tries = 0
+	:: r == E_ENTRY -> entry = true
+	:: r == E_CODE -> to_phase(ARMED)
 	:: r == E_START && phase == ARMED -> to_phase(COUNT); left = COUNT_FULL; out = O_ZERO; fx_write = true
 	:: GOES_ON(r) && phase == COUNT -> paused = false; out = O_ZERO; fx_write = true
 	:: r == E_RESUME -> to_phase(SETUP)
@@ -671,6 +704,10 @@ inline on_tick(kind) {
 	:: pend != 0 && (kind == E_T_LATE || kind == E_T_GAP) -> no_line()
 	:: else
 	fi;
+	if   /* silent for too long with people forward, whoever is at fault */
+	:: line == L_OPEN && !FRESH -> doubt(); if :: line == L_OPEN -> everyone_back() :: else fi
+	:: else
+	fi;
 	if
 	:: kind == E_T_LIMIT -> limits()
 	:: kind == E_T_GAP && phase == PROOF && stage == ST_WATCHDOG -> end_proof()
@@ -719,7 +756,7 @@ inline forget() {
 	:: seen <= S_LEAD && !((phase == COUNT && left < 2) || (phase == PROOF && p_line)) -> seen = S_NOW
 	:: else
 	fi;
-	if :: phase != READY -> entry = (phase >= ARMED && phase <= RUN); tries = 0 :: else fi;
+	if :: phase != READY -> entry = (phase >= ARMED && phase <= RUN) :: else fi;
 	if :: phase != ARMED -> key_seen = (phase >= COUNT && phase <= RUN) :: else fi;
 	if :: phase != COUNT -> left = 0; paused = false :: else fi;
 	if :: !PAST_PERMIT -> page = 0 :: else fi;

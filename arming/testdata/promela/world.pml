@@ -253,7 +253,7 @@ inline tidy() {
 	if :: !hooked && !igniter && phase != WAIT -> unread_pulse = false :: else fi;
 	if :: !known -> unread_pulse = false; unread_press = false :: else fi;
 	if :: !relay -> dog = 0 :: else fi;
-	if :: phase != COUNT && phase != WINDOW && hope == NO_HOPE -> unread_press = false :: else fi;   /* zero wants a reading of its own */
+	if :: phase == RUN || phase == CLOSED || ((phase == SETUP || phase == HOLD) && line != L_OPEN) -> unread_press = false :: else fi;
 	test_current_with_a_person_forward = lease && person;
 	assert(!test_current_with_a_person_forward)
 }

@@ -560,6 +560,9 @@ func (d *driver) publish() {
 		d.frame.Refusal = tui.Refusal{At: d.state.Now, Why: "too many requests at once: the last one was not taken", Mend: "wait a moment"}
 		f.Refusal = d.frame.Refusal
 	}
+	if d.state.PermitStuck {
+		f.Loud = arming.StuckText // nothing else is on the full width until it reads open
+	}
 	if d.hooks.frame != nil {
 		d.hooks.frame(&f)
 	}
