@@ -120,10 +120,12 @@ func TestModelReachesNoLoss(t *testing.T) {
 }
 
 // TestModelReachesSetup: from every state, with the permit welded or not, a crew
-// that means well comes to SETUP.
+// that means well comes to SETUP, also if nobody mends the relay.
 func TestModelReachesSetup(t *testing.T) {
 	t.Parallel()
 	v := verify(t, []string{"REACH", "FAULT=1"}, nil)
+	v.mustBeClean(t)
+	v = verify(t, []string{"REACH", "NO_MEND", "FAULT=1"}, nil)
 	v.mustBeClean(t)
 }
 
@@ -156,7 +158,7 @@ func TestModelNeedsEachRule(t *testing.T) {
 		{"NO_STAND FAULT=0 FROM_READY NARROW", "I02"},
 		{"NO_PAUSE_END FAULT=0 FROM_READY NARROW", "I18"},
 		{"NO_R15 FAULT=0 FROM_READY NARROW", "I17"},
-		{"REACH NO_MEND FAULT=1", "SETUP_reached"},
+		{"REACH NO_PAST_WELD NO_MEND FAULT=1", "SETUP_reached"},
 		{"REACH NO_ROLL FAULT=0", "SETUP_reached"},
 	} {
 		t.Run(r.macros, func(t *testing.T) {

@@ -385,11 +385,12 @@ func foldModelBox(s *State, m *modelState) {
 }
 
 func foldModelPhase(s *State, m *modelState) {
+	m[fTries] = byte(s.CodeTries)
 	switch s.Phase {
 	case Proof:
 		m[fStage], m[fTrip], m[fProofLine] = byte(s.Proof), bit(s.ProofTrip), bit(s.ProofTicket != 0)
 	case Ready:
-		m[fEntry], m[fTries] = bit(s.ArmEntry), byte(s.CodeTries)
+		m[fEntry] = bit(s.ArmEntry)
 	case Armed:
 		m[fEntry], m[fKeySeen] = bit(s.ArmEntry), bit(s.KeyInArmed)
 	case Count:

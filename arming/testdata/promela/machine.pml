@@ -142,6 +142,11 @@ hidden byte r_chan;
 #define MAY_GO (KEY_OUT && BATTERY_OFF && !wanted && BUS_DEAD && !BUTTON && !tested && b_chan == C_NONE)
 #define MAY_OPEN (PERMIT_OPEN && MAY_GO)
 #endif
+#ifdef NO_PAST_WELD
+#define SENT (MAY_GO && PERMIT_OPEN)
+#else
+#define SENT MAY_GO
+#endif
 
 #ifdef NO_R16
 #define PROVED true
@@ -575,7 +580,7 @@ inline allowed(r) {
 	(r == E_REST && phase == WAIT) ||
 	(r == E_SHUNTED && phase == MAKESAFE) ||
 	(r == E_FIRE && phase == MAKESAFE) ||
-	(r == E_GO && ((phase == WAIT && wait == 0 && at_rest) || phase == MAKESAFE) && line == L_CLOSED && MAY_GO) ||
+	(r == E_GO && ((phase == WAIT && wait == 0 && at_rest) || phase == MAKESAFE) && line == L_CLOSED && SENT) ||
 	(r == E_INSPECT && phase == MAKESAFE && line == L_OPEN) ||
 	(r == E_RESULT && (phase == MAKESAFE || phase == WAIT)) ||
 	(r == E_ALLCLEAR && phase == MAKESAFE && line == L_CLOSED && KEY_OUT && BATTERY_OFF && m_fire &&
