@@ -161,7 +161,7 @@ func (m *machine) goOn(ev StartCount) error {
 	})
 }
 
-// pause stops the clock at a built-in hold that has been come to, and reports
+// pause stops the clock at a planned pause that has been come to, and reports
 // whether it stands. One that nobody ends is a HOLD.
 func (m *machine) pause() bool {
 	s := &m.s
@@ -211,7 +211,7 @@ func (m *machine) callout() {
 }
 
 // countTimers calls the seconds, gets the line before zero onto the disk, and
-// at zero opens the window or holds.
+// at zero opens the window or stops.
 func (m *machine) countTimers() {
 	if m.pause() {
 		return

@@ -23,7 +23,7 @@ func counts(st *checklist.Step) bool {
 	return false
 }
 
-// again says how two entries that differ are mended.
+// again says what to do about two entries that differ.
 func again(st *checklist.Step) string {
 	if st.Whole {
 		return "count again"
@@ -62,7 +62,7 @@ func (s *State) OutOfBalance(p *Plan, st *checklist.Step, value float64) float64
 	return s.Evidence[i].Value - s.Evidence[j].Value - value
 }
 
-// balances holds a count against the two before it. One that does not add up
+// balances compares a count with the two before it. One that does not add up
 // stands only with an explanation in words; it is said either way.
 func (m *machine) balances(st *checklist.Step, value float64, words string) bool {
 	missing := m.s.OutOfBalance(m.p, st, value)

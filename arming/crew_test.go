@@ -48,7 +48,7 @@ func (y *site) crewActs() {
 	case Closed:
 		y.turnKey(false)
 		y.join(false)
-		y.mend()
+		y.repair()
 		y.restart()
 	default:
 		y.actSetup()
@@ -74,7 +74,7 @@ func (y *site) actSetup() {
 		if y.battery && y.fault != wholeBox {
 			y.join(false)
 		}
-		y.mend()
+		y.repair()
 	case s.PermitEver || s.BoxFault && s.Hooked:
 		// Nothing leads on but to make it safe.
 		_ = y.do(Scrub{By: ranger, Why: "begin again"})
@@ -90,7 +90,7 @@ func (y *site) actStep(i int) {
 	switch {
 	case off && (y.battery || y.p.Mode != ModeBox && !s.batteryOff(y.p)):
 		y.join(false)
-		y.mend()
+		y.repair()
 	case st.ID == StepBattery && !y.battery:
 		y.join(true)
 	case st.ID == StepHookUp && s.Line == LineClosed:
@@ -156,7 +156,7 @@ func (y *site) safer() bool {
 		y.turnKey(false)
 	case y.battery || y.p.Mode != ModeBox && !(s.batteryOff(y.p) && s.busDead(y.p)):
 		y.join(false)
-		y.mend()
+		y.repair()
 	default:
 		return false
 	}
@@ -179,7 +179,7 @@ func (y *site) actWait() {
 	case s.WaitLeft > 0:
 		y.pass(900*time.Millisecond, 900*time.Millisecond)
 	default:
-		y.mend()
+		y.repair()
 		y.open(GoForward{By: ranger, Person: forward})
 	}
 }

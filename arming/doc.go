@@ -21,7 +21,7 @@
 // # Invariants
 //
 // For every state s and every edge s → s' by an event e at time t. Check
-// holds an edge against all that can be seen on one; the exhaustive walk and
+// judges an edge by all that can be seen on one; the exhaustive walk and
 // the random tests run it at every step, and keep the history that I-04, I-06
 // and I-31 need.
 //

@@ -46,15 +46,15 @@ func (CloseRecord) effect() {}
 // RefusedError says why an event was refused. A refusal changes nothing
 // (I-35).
 type RefusedError struct {
-	Phase Phase
-	Why   string // what is in the way
-	Mend  string // what would mend it
+	Phase  Phase
+	Why    string // what is in the way
+	Remedy string // what to do about it
 }
 
 // Error returns the refusal as one sentence.
 func (e *RefusedError) Error() string {
-	if e.Mend == "" {
+	if e.Remedy == "" {
 		return e.Why
 	}
-	return e.Why + ": " + e.Mend
+	return e.Why + ": " + e.Remedy
 }

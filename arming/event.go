@@ -159,7 +159,7 @@ type Scrub struct {
 // Observe is what a named observer saw of a motor; Motor 0 is all of them.
 type Observe struct {
 	Motor int
-	Fate  Fate // FateDark or FateSaidLit
+	Fate  Fate // FateMisfire or FateSaidLit
 	By    string
 }
 

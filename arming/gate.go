@@ -87,7 +87,7 @@ func (s *State) Stands(p *Plan, i int) (bool, string) {
 	return true, ""
 }
 
-// factStands holds a few core steps against what is read now, beyond the
+// factStands compares a few core steps with what is read now, beyond the
 // answer that was given.
 func (s *State) factStands(p *Plan, st *checklist.Step) (bool, string) {
 	switch st.ID {

@@ -9,9 +9,9 @@ import (
 	"holdline/checklist"
 )
 
-// Check holds the edge from a to b, made by ev with the effects fx, against
+// Check judges the edge from a to b, made by ev with the effects fx, by
 // every invariant of the package comment that shows on one edge. The error
-// joins each that is broken, by number. A shell that sees one has a programme
+// joins each that is broken, by number. A shell that sees one has a program
 // fault before it: it opens the permit and ends.
 func Check(p *Plan, a State, ev Event, b State, fx []Effect) error {
 	var broken []error
@@ -37,8 +37,8 @@ type check struct {
 	broken *[]error // behind a pointer, or the compiler has a and b collected
 }
 
-// hold notes a broken invariant unless ok.
-func (c *check) hold(ok bool, number int, text string) {
+// must notes a broken invariant unless ok.
+func (c *check) must(ok bool, number int, text string) {
 	if !ok {
 		*c.broken = append(*c.broken, fmt.Errorf("arming: internal error: I-%02d: %s (%v to %v by %v)", number, text,
 			c.a.Phase, c.b.Phase, reflect.TypeOf(c.ev)))
@@ -50,25 +50,25 @@ func (c *check) permit() {
 	b := c.b
 	inWindow := b.Phase == Window || b.Phase == Run
 	if b.PermitWanted {
-		c.hold(inWindow || b.Phase == Proof && b.Proof == ProofPermit && !b.Hooked, 1, "permit wanted")
-		c.hold(b.Line == LineClosed, 3, "permit wanted with the line "+b.Line.String())
-		c.hold(b.Now.Since(b.PermitAt) <= c.p.Times.Permit, 18, "permit too long")
-		c.hold(!b.LeaseWanted, 10, "lease and permit wanted")
+		c.must(inWindow || b.Phase == Proof && b.Proof == ProofPermit && !b.Hooked, 1, "permit wanted")
+		c.must(b.Line == LineClosed, 3, "permit wanted with the line "+b.Line.String())
+		c.must(b.Now.Since(b.PermitAt) <= c.p.Times.Permit, 18, "permit too long")
+		c.must(!b.LeaseWanted, 10, "lease and permit wanted")
 	}
 	if b.Phase == Window {
-		c.hold(len(b.Blockers(c.p)) == 0, 3, "a gate does not stand in WINDOW")
+		c.must(len(b.Blockers(c.p)) == 0, 3, "a gate does not stand in WINDOW")
 	}
-	c.hold(!b.LeaseWanted || b.Line == LineClosed, 10, "lease with the line "+b.Line.String())
+	c.must(!b.LeaseWanted || b.Line == LineClosed, 10, "lease with the line "+b.Line.String())
 	ons := 0
 	for _, f := range c.fx {
 		if on, ok := f.(PermitOn); ok {
 			ons++
-			c.hold(on.Ticket != 0 && on.Ticket <= b.OnDisk, 27, "permit on without its line on disk")
-			c.hold(b.PermitSpent, 4, "a permit that is not counted")
-			c.hold(!c.a.PermitSpent || b.Box.Key == ContactOpen, 4, "a second permit on one insertion of the key")
+			c.must(on.Ticket != 0 && on.Ticket <= b.OnDisk, 27, "permit on without its line on disk")
+			c.must(b.PermitSpent, 4, "a permit that is not counted")
+			c.must(!c.a.PermitSpent || b.Box.Key == ContactOpen, 4, "a second permit on one insertion of the key")
 		}
 	}
-	c.hold(ons <= 1, 4, "two permits in one step")
+	c.must(ons <= 1, 4, "two permits in one step")
 }
 
 // phases checks I-02, I-05, I-06, I-12, I-22 and I-11.
@@ -80,22 +80,22 @@ func (c *check) phases() {
 			ok = ok && b.Box.Key == ContactClosed && b.Box.Pole1 == ContactOpen && b.Box.Pole2 == ContactOpen &&
 				b.Box.Seen.Mono >= b.ZeroAt.Mono-300*time.Millisecond
 		}
-		c.hold(ok, 2, "WINDOW entered")
+		c.must(ok, 2, "WINDOW entered")
 	}
 	if a.Phase != b.Phase {
 		switch a.Phase {
 		case Run:
-			c.hold(b.Phase == Wait, 5, "RUN left")
+			c.must(b.Phase == Wait, 5, "RUN left")
 		case Window:
-			c.hold(b.Phase == Run || b.Phase == Wait, 5, "WINDOW left")
+			c.must(b.Phase == Run || b.Phase == Wait, 5, "WINDOW left")
 		case Wait:
 			toHold := b.Phase == Hold && a.NoPulse == NoPulseOpened && b.Box.Permit == ContactOpen &&
 				b.Box.Pulses == a.PulsesBefore && b.Box.Presses == a.PressesBefore
-			c.hold(toHold || b.Phase == MakeSafe, 5, "WAIT left")
+			c.must(toHold || b.Phase == MakeSafe, 5, "WAIT left")
 		case Hold:
-			c.hold(b.Phase == Setup || b.Phase == Ready || b.Phase == MakeSafe || b.Phase == Wait, 12, "HOLD left")
+			c.must(b.Phase == Setup || b.Phase == Ready || b.Phase == MakeSafe || b.Phase == Wait, 12, "HOLD left")
 		case Closed:
-			c.hold(false, 6, "CLOSED left")
+			c.must(false, 6, "CLOSED left")
 		}
 		c.entered()
 	}
@@ -104,42 +104,42 @@ func (c *check) phases() {
 	}
 	if _, held := c.ev.(HoldCall); held && a.Phase >= Ready && a.Phase <= Run {
 		_, first := firstEffect(c.fx).(PermitOff)
-		c.hold((b.Phase == Hold || b.Phase == Wait) && first, 11, "HOLD did not act at once")
+		c.must((b.Phase == Hold || b.Phase == Wait) && first, 11, "HOLD did not act at once")
 	}
-	c.hold(!b.PermitEver || b.Phase >= Window && b.Phase <= Closed, 6, "a possible pulse is forgotten")
+	c.must(!b.PermitEver || b.Phase >= Window && b.Phase <= Closed, 6, "a possible pulse is forgotten")
 }
 
 // pause checks I-02 and I-17 where a pause of the count goes on or ends.
 func (c *check) pause() {
 	a, b := c.a, c.b
-	c.hold(b.ToZero() == a.PauseLeft, 2, "the clock ran in a pause of the count")
+	c.must(b.ToZero() == a.PauseLeft, 2, "the clock ran in a pause of the count")
 	if b.Paused {
 		return
 	}
 	order, asked := c.asked.(StartCount)
-	c.hold(asked && c.ev != c.asked, 2, "a pause of the count ended by itself")
-	c.hold(!asked || sameName(order.By, a.Crew.Firing), 2, "a pause of the count ended by another's word")
+	c.must(asked && c.ev != c.asked, 2, "a pause of the count ended by itself")
+	c.must(!asked || sameName(order.By, a.Crew.Firing), 2, "a pause of the count ended by another's word")
 	ok, _ := b.lasting(c.p, a.PauseLeft+c.p.Times.Window)
-	c.hold(ok, 17, "COUNT goes on with answers that will not last")
+	c.must(ok, 17, "COUNT goes on with answers that will not last")
 }
 
-// entered checks what must hold on entering a phase.
+// entered checks what must be so on entering a phase.
 func (c *check) entered() {
 	a, b := c.a, c.b
 	switch b.Phase {
 	case MakeSafe:
 		_, order := c.asked.(GoForward)
 		fromWait := a.Phase == Wait && a.WaitLeft == 0 && order
-		c.hold(fromWait || a.Phase != Wait && !a.PermitEver, 22, "MAKESAFE entered")
+		c.must(fromWait || a.Phase != Wait && !a.PermitEver, 22, "MAKESAFE entered")
 	case Closed:
-		c.hold(a.Phase == MakeSafe && len(b.AllClearMissing(c.p)) == 0, 6, "CLOSED entered")
+		c.must(a.Phase == MakeSafe && len(b.AllClearMissing(c.p)) == 0, 6, "CLOSED entered")
 	case Count:
 		ok, _ := b.lasting(c.p, c.p.Times.Count+c.p.Times.Window)
-		c.hold(ok, 17, "COUNT begun on answers that will not last")
+		c.must(ok, 17, "COUNT begun on answers that will not last")
 	case Wait:
-		c.hold(b.WaitLeft == c.p.Times.Wait, 21, "WAIT begun short")
+		c.must(b.WaitLeft == c.p.Times.Wait, 21, "WAIT begun short")
 	case Armed:
-		c.hold(a.Phase == Ready && a.ArmEntry && b.Now.Since(a.ArmEntryAt) <= armPair, 13, "ARMED entered")
+		c.must(a.Phase == Ready && a.ArmEntry && b.Now.Since(a.ArmEntryAt) <= armPair, 13, "ARMED entered")
 	}
 }
 
@@ -154,31 +154,31 @@ func firstEffect(fx []Effect) Effect {
 func (c *check) line() {
 	a, b := c.a, c.b
 	if b.Line == LineOpen {
-		c.hold(b.Phase == Setup || b.Phase == MakeSafe || b.Phase == Closed, 7, "line OPEN")
-		c.hold(!b.PermitWanted && !b.LeaseWanted, 7, "line OPEN with permit or test current wanted")
+		c.must(b.Phase == Setup || b.Phase == MakeSafe || b.Phase == Closed, 7, "line OPEN")
+		c.must(!b.PermitWanted && !b.LeaseWanted, 7, "line OPEN with permit or test current wanted")
 	}
 	if a.Line != LineOpen && b.Line == LineOpen {
 		_, open := c.asked.(OpenLine)
 		_, forward := c.asked.(GoForward)
-		c.hold(open || forward, 8, "the line opened by itself")
-		c.hold(b.keyOut(c.p) && b.batteryOff(c.p) && (b.permitOpen(c.p) || forward && !b.PermitWanted) && b.busDead(c.p), 7,
+		c.must(open || forward, 8, "the line opened by itself")
+		c.must(b.keyOut(c.p) && b.batteryOff(c.p) && (b.permitOpen(c.p) || forward && !b.PermitWanted) && b.busDead(c.p), 7,
 			"the line opened on a circuit not known dead")
 	}
 	if a.Line != LineClosed && b.Line == LineClosed {
 		_, counted := c.ev.(CloseLine)
-		c.hold(counted, 8, "the line closed by itself")
+		c.must(counted, 8, "the line closed by itself")
 	}
 	switch b.Phase {
 	case Ready, Armed, Count, Window, Run:
-		c.hold(b.Line == LineClosed, 9, "line "+b.Line.String())
+		c.must(b.Line == LineClosed, 9, "line "+b.Line.String())
 	case Wait:
-		c.hold(b.Line != LineOpen, 9, "line OPEN in WAIT")
+		c.must(b.Line != LineOpen, 9, "line OPEN in WAIT")
 	}
-	c.hold(b.Line != LineOpen || !b.BoxFault || !b.Hooked || b.Phase == MakeSafe, 34, "people at the vehicle on a box that is not whole")
+	c.must(b.Line != LineOpen || !b.BoxFault || !b.Hooked || b.Phase == MakeSafe, 34, "people at the vehicle on a box that is not whole")
 	if _, start := c.ev.(Start); !a.Hooked && b.Hooked && !start {
 		i := c.p.index(StepProof)
 		ok, _ := a.Stands(c.p, i)
-		c.hold(ok, 34, "hooked up without a contact proof")
+		c.must(ok, 34, "hooked up without a contact proof")
 	}
 }
 
@@ -186,18 +186,18 @@ func (c *check) line() {
 func (c *check) arming() {
 	a, b := c.a, c.b
 	if b.Phase >= Armed && b.Phase <= Window {
-		c.hold(b.ArmEntry && b.CodeOK && !sameName(b.Crew.Firing, b.Crew.Range) && b.Crew.Range != "", 13, "armed by one")
-		c.hold(a.Phase >= Ready && a.Phase <= Window, 12, "armed without both acts")
+		c.must(b.ArmEntry && b.CodeOK && !sameName(b.Crew.Firing, b.Crew.Range) && b.Crew.Range != "", 13, "armed by one")
+		c.must(a.Phase >= Ready && a.Phase <= Window, 12, "armed without both acts")
 	}
 	if b.Phase == Count || b.Phase == Window {
-		c.hold(b.KeyInArmed, 13, "counting without the key")
+		c.must(b.KeyInArmed, 13, "counting without the key")
 	}
-	c.hold(b.Phase != Armed || b.Now.Since(b.Entered) <= c.p.Times.Armed, 18, "ARMED too long")
-	c.hold(b.Phase != Window || b.Now.Mono < b.WindowEnds, 18, "WINDOW too long")
-	c.hold(b.Phase != Count || !b.Paused || b.Now.Since(b.PausedAt) <= checklist.PauseMost, 18, "a pause of the count too long")
+	c.must(b.Phase != Armed || b.Now.Since(b.Entered) <= c.p.Times.Armed, 18, "ARMED too long")
+	c.must(b.Phase != Window || b.Now.Mono < b.WindowEnds, 18, "WINDOW too long")
+	c.must(b.Phase != Count || !b.Paused || b.Now.Since(b.PausedAt) <= checklist.PauseMost, 18, "a pause of the count too long")
 	if _, left := c.ev.(BasisLeft); left {
 		i := c.p.index(StepPrediction)
-		c.hold(!b.Evidence[i].Present, 16, "the prediction outlived its basis")
+		c.must(!b.Evidence[i].Present, 16, "the prediction outlived its basis")
 	}
 	r, reading := c.ev.(BoxReading)
 	if !reading || c.p.Mode != ModeBox || a.BoxRefused {
@@ -210,16 +210,16 @@ func (c *check) arming() {
 	}
 	switch a.Phase {
 	case Ready:
-		c.hold(!(button || keyIn) || b.Phase == Hold || b.Phase == Wait, 29, "key or button in READY")
+		c.must(!(button || keyIn) || b.Phase == Hold || b.Phase == Wait, 29, "key or button in READY")
 	case Armed, Count:
-		c.hold(!button || b.Phase == Hold || b.Phase == Wait, 29, "button before zero")
+		c.must(!button || b.Phase == Hold || b.Phase == Wait, 29, "button before zero")
 	case MakeSafe:
-		c.hold(!(button || keyIn) || b.Phase == Wait, 29, "key or button in MAKESAFE")
-		c.hold(r.Box.Bus.Level != LevelLive || b.Phase == Wait, 22, "a live bus in MAKESAFE")
+		c.must(!(button || keyIn) || b.Phase == Wait, 29, "key or button in MAKESAFE")
+		c.must(r.Box.Bus.Level != LevelLive || b.Phase == Wait, 22, "a live bus in MAKESAFE")
 	case Wait:
-		c.hold(!(button || keyIn) || b.WaitLeft == c.p.Times.Wait || b.Phase == Hold, 29, "key or button in WAIT")
+		c.must(!(button || keyIn) || b.WaitLeft == c.p.Times.Wait || b.Phase == Hold, 29, "key or button in WAIT")
 	case Setup, Hold, Closed:
-		c.hold(!(button || keyIn) && r.Box.Bus.Level != LevelLive || b.Line != LineOpen, 29, "key, button or a live bus with the line OPEN")
+		c.must(!(button || keyIn) && r.Box.Bus.Level != LevelLive || b.Line != LineOpen, 29, "key, button or a live bus with the line OPEN")
 	}
 }
 
@@ -228,19 +228,19 @@ func (c *check) waiting() {
 	a, b := c.a, c.b
 	if a.Phase == Wait && b.Phase == Wait && b.WaitLeft < a.WaitLeft {
 		step := min(b.Now.Mono-a.Now.Mono, b.Now.Wall-a.Now.Wall, time.Second)
-		c.hold(a.WaitLeft-b.WaitLeft <= step*time.Duration(c.p.WaitSpeed) && a.AtRest, 19, "the wait ran too fast")
+		c.must(a.WaitLeft-b.WaitLeft <= step*time.Duration(c.p.WaitSpeed) && a.AtRest, 19, "the wait ran too fast")
 	}
 	switch c.ev.(type) {
 	case BoxLost, BoxUp:
-		c.hold(c.p.Mode != ModeBox || b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
+		c.must(c.p.Mode != ModeBox || b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
 	case HoldCall, Stalled:
-		c.hold(b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
+		c.must(b.Phase != Wait || b.WaitLeft == c.p.Times.Wait, 20, "the wait was not set to full")
 	}
 	if a.Hooked && b.Live(c.p) < a.Live(c.p) {
 		_, inspected := c.asked.(Inspect)
-		c.hold(inspected && a.Phase == MakeSafe, 23, "a live motor was forgotten")
+		c.must(inspected && a.Phase == MakeSafe, 23, "a live motor was forgotten")
 		_, reading := c.ev.(BoxReading)
-		c.hold(!reading, 24, "a reading made a motor less than live")
+		c.must(!reading, 24, "a reading made a motor less than live")
 	}
 }
 
@@ -250,9 +250,9 @@ func (c *check) doubts() {
 	safe := b.Phase == c.a.Phase || b.Phase == Hold || b.Phase == Wait || b.Phase == Setup
 	switch c.ev.(type) {
 	case BoxLost, PermitStuck, Stalled, Quit, FocusLost, RecordFailed:
-		c.hold(safe, 25, "a doubt moved the machine on")
+		c.must(safe, 25, "a doubt moved the machine on")
 	}
 	if _, failed := c.ev.(RecordFailed); failed && c.a.Phase >= Ready && c.a.Phase <= Run {
-		c.hold(b.Phase == Hold || b.Phase == Wait, 28, "no record, and still going")
+		c.must(b.Phase == Hold || b.Phase == Wait, 28, "no record, and still going")
 	}
 }

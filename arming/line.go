@@ -78,7 +78,7 @@ func (m *machine) onOpenLine(ev OpenLine) error {
 	})
 }
 
-// judgeForward holds the names of those who go against each other.
+// judgeForward compares the names of those who go with each other.
 func (m *machine) judgeForward(ev OpenLine) error {
 	key := false
 	for k, name := range ev.Names {

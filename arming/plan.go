@@ -26,7 +26,7 @@ var modeNames = []string{"unknown", "ground box", "meter", "typed"}
 func (m Mode) String() string { return nameOf(modeNames, m, "mode") }
 
 // Plan is what a firing is set up with. It is constant from the first event
-// to the last; a record holds enough to build it again.
+// to the last; a record has enough to build it again.
 type Plan struct {
 	Mode      Mode
 	Practice  bool // decided by the device
@@ -85,7 +85,7 @@ func (p *Plan) Validate() error {
 	return errors.Join(errs...)
 }
 
-// validateTimes holds the plan's times against the bounds of the design.
+// validateTimes compares the plan's times with the bounds of the design.
 func (p *Plan) validateTimes() []error {
 	var errs []error
 	b := checklist.Bounds()

@@ -61,7 +61,7 @@ func (m *machine) faultProof(why string) {
 	m.failProof(why)
 }
 
-// proofReading holds a snapshot against what the stage must show.
+// proofReading compares a snapshot with what the stage must show.
 func (m *machine) proofReading() {
 	b := &m.s.Box
 	if b.Pole1 == ContactClosed || b.Pole2 == ContactClosed {

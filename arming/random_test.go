@@ -106,7 +106,7 @@ var orderTroubles = []trouble{
 	event("waive", Waive{Step: "daylight", Value: 20, Why: "short run, lamps ready", By: ranger}),
 	event("proof", StartProof{}), event("code", Code{Matched: true}), event("wrong code", Code{}),
 	event("hold", HoldCall{}), event("hold by", HoldBy{"Nora"}), event("basis", BasisLeft{"wind left its range"}),
-	event("dark", Observe{Motor: 1, Fate: FateDark, By: "Nora"}), event("lit", Observe{Fate: FateSaidLit, By: "Nora"}),
+	event("dark", Observe{Motor: 1, Fate: FateMisfire, By: "Nora"}), event("lit", Observe{Fate: FateSaidLit, By: "Nora"}),
 	event("inspected from afar", Observe{Motor: 1, Fate: FateInspected, By: "Nora"}), event("result", Result{RestM: 130, HasRest: true}),
 }
 

@@ -59,7 +59,7 @@ func (m *machine) onAnswer(ev Answer) error {
 	return m.ask(ev, func() { m.applyAnswer(i, ev, value, inBand) })
 }
 
-// mayAnswer holds a step against the order, the crew, what it rests on and
+// mayAnswer refuses a step that comes out of order or lacks what it needs: the order, the crew, what it rests on and
 // the facts it needs.
 func (m *machine) mayAnswer(i int) error {
 	st := &m.p.Steps[i]
@@ -83,13 +83,13 @@ func (m *machine) mayAnswer(i int) error {
 	return m.needs(st.ID, st.Needs)
 }
 
-// needs refuses unless every fact of the set holds, fresh.
+// needs refuses unless every fact of the set is so, read or said lately.
 func (m *machine) needs(what string, n checklist.Needs) error {
-	miss := func(bit checklist.Needs, holds bool, why, mend string) error {
-		if n&bit == 0 || holds {
+	miss := func(bit checklist.Needs, is bool, why, remedy string) error {
+		if n&bit == 0 || is {
 			return nil
 		}
-		return m.refuse(what+": "+why, mend)
+		return m.refuse(what+": "+why, remedy)
 	}
 	s, p := &m.s, m.p
 	for _, err := range []error{
@@ -132,7 +132,7 @@ func (m *machine) crewName(st *checklist.Step) string {
 	return ""
 }
 
-// judge holds an answer against the step's kind and returns its value and
+// judge looks at an answer as the step's kind asks and returns its value and
 // whether it lies in the band.
 func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bool, err error) {
 	words := strings.TrimSpace(ev.Words)

@@ -388,8 +388,8 @@ func (y *site) fail(f siteFault) {
 	}
 }
 
-// mend is a box mended, with the key out, the battery off and no hand on it.
-func (y *site) mend() {
+// repair is a box repaired, with the key out, the battery off and no hand on it.
+func (y *site) repair() {
 	if !y.key && !y.battery && !y.hand {
 		y.fault, y.noCount = wholeBox, false
 	}

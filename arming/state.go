@@ -170,7 +170,7 @@ type Fate int
 // The fates. Every fate but Inspected counts as live.
 const (
 	FateUnknown   Fate = iota // nobody has said; live
-	FateDark                  // seen not to light; live
+	FateMisfire               // seen not to light; live
 	FateSaidLit               // seen to light; live until inspected
 	FateInspected             // a person has looked at it in MAKESAFE
 )
@@ -257,7 +257,7 @@ type State struct {
 
 	ZeroAt        Instant // of the count, on the monotonic clock
 	CalledAt      int     // last whole second called
-	Paused        bool    // the count stands at a built-in hold
+	Paused        bool    // the count stands at a planned pause
 	PausedAt      Instant // since when
 	PauseLeft     time.Duration
 	PausesDone    int    // how many of the plan's the count has come to

@@ -421,8 +421,8 @@ func (m *machine) enterHold(why string) {
 	m.loud("HOLD: " + why)
 }
 
-func (m *machine) refuse(why, mend string) error {
-	return &RefusedError{Phase: m.s.Phase, Why: why, Mend: mend}
+func (m *machine) refuse(why, remedy string) error {
+	return &RefusedError{Phase: m.s.Phase, Why: why, Remedy: remedy}
 }
 
 func (m *machine) notice(text string) { m.fx = append(m.fx, Notice{Text: text}) }

@@ -309,7 +309,7 @@ func (m *machine) onObserve(ev Observe) error {
 		return m.refuse("motors are reported in RUN and WAIT", "")
 	case strings.TrimSpace(ev.By) == "":
 		return m.refuse("an observation has an observer", "name who saw it")
-	case ev.Fate != FateDark && ev.Fate != FateSaidLit && ev.Fate != FateUnknown:
+	case ev.Fate != FateMisfire && ev.Fate != FateSaidLit && ev.Fate != FateUnknown:
 		return m.refuse("a motor was seen to light, stayed dark, or it is not known", "")
 	case ev.Motor < 0 || ev.Motor > m.p.Motors:
 		return m.refuse(fmt.Sprintf("there is no motor %d", ev.Motor), "")

@@ -99,7 +99,7 @@ func newWalker(set settings) *walker {
 	w.requests = append(w.requests, Say{FactMovement, firing}, Code{}, HoldCall{}, RecordFailed{"disk full"},
 		Withdraw{StepRangeClear, "somebody walks"})
 	if set.full {
-		w.requests = append(w.requests, Observe{Motor: 1, Fate: FateSaidLit, By: firing}, Observe{Motor: 1, Fate: FateDark, By: firing},
+		w.requests = append(w.requests, Observe{Motor: 1, Fate: FateSaidLit, By: firing}, Observe{Motor: 1, Fate: FateMisfire, By: firing},
 			FocusLost{}, Stalled{"screen"}, PermitStuck{}, BoxEvents{BitRestarted}, BoxEvents{BitErrors})
 	}
 	w.moves = append(w.moves, timeMoves()...)

@@ -16,18 +16,18 @@ type forecast struct {
 	circuit *prediction.Circuit
 	sheet   *sheet.Sheet
 
-	limits  []prediction.Limit
-	known   bool
-	allGo   bool
-	clearM  float64
-	crewM   float64
-	stops   []device
-	peaks   *spread // of the speed, without its tail
-	rests   []place // of the cases, the nominal one first
-	worst   place
-	trace   track
-	peakMps float64
-	spread  *spread // nil until a dispersion exists
+	limits   []prediction.Limit
+	known    bool
+	allGo    bool
+	clearM   float64
+	crewM    float64
+	stops    []device
+	peaks    *spread // of the speed, without its tail
+	stopping []place // positions of the cases, the nominal one first
+	worst    place
+	trace    track
+	peakMps  float64
+	spread   *spread // nil until a dispersion exists
 }
 
 // place is something on the strip.
@@ -46,7 +46,7 @@ type device struct {
 // track is the nominal run, speed over distance, with its spread.
 type track struct{ posM, speedMps, bandM, lowMps, highMps []float64 }
 
-// spread is where the run comes to rest, by share of the draws.
+// spread is the stopping position, by share of the draws.
 type spread struct{ p05M, p50M, p95M, p999M float64 }
 
 // predictedGo reports whether every limit of run and circuit is kept.
@@ -79,7 +79,7 @@ func (fc *forecast) takeRun(r *prediction.Run) {
 	for i := range r.Results {
 		c := &r.Results[i]
 		at := place{c.Case.Name, c.Outcome.StopPositionM}
-		fc.rests = append(fc.rests, at)
+		fc.stopping = append(fc.stopping, at)
 		if c.Case.SingleFault() && (fc.worst.name == "" || at.atM > fc.worst.atM) {
 			fc.worst = at
 		}

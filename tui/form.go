@@ -112,7 +112,7 @@ func (f *field) answer() string {
 	return strings.TrimSpace(f.text)
 }
 
-// enter goes on, or sends once every field holds something.
+// enter goes on, or sends once every field has something in it.
 func (fm *form) enter() (done bool, out arming.Event) {
 	f := &fm.fields[fm.at]
 	if f.answer() == "" {

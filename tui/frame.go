@@ -54,11 +54,11 @@ type LogLine struct {
 	Loud bool
 }
 
-// Refusal is why the last request was refused and what would mend it.
+// Refusal is why the last request was refused and what to do about it.
 type Refusal struct {
-	At   arming.Instant
-	Why  string
-	Mend string
+	At     arming.Instant
+	Why    string
+	Remedy string
 }
 
 // HandsView is how the practice box's hands stand: they are the hands of the

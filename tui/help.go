@@ -46,7 +46,7 @@ func (m *Model) helpRows() []hint {
 	f := &m.frame
 	rows := []hint{holdHint(f.State.Phase), {"enter", "open the field of what is due, then send it"},
 		{"tab, shift+tab", "choose something else that can be done now"}, {"esc", "back, close a field"}}
-	if holds(f.State.Phase) {
+	if spaceIsHold(f.State.Phase) {
 		rows = append(rows, hint{"_", "types a blank in a field, where the space bar is HOLD"})
 	}
 	if m.mayScrub() {

@@ -12,9 +12,9 @@ import (
 	"holdline/tui/theme"
 )
 
-// holds reports whether the space bar is HOLD in the phase, whatever is open on
+// spaceIsHold reports whether the space bar is HOLD in the phase, whatever is open on
 // the screen.
-func holds(p arming.Phase) bool {
+func spaceIsHold(p arming.Phase) bool {
 	switch p {
 	case arming.Ready, arming.Armed, arming.Count, arming.Window, arming.Run, arming.Proof, arming.Wait:
 		return true
@@ -25,7 +25,7 @@ func holds(p arming.Phase) bool {
 // onKeys takes one message of keys: HOLD first, whatever else is in it.
 func (m *Model) onKeys(msg tea.KeyMsg) tea.Cmd {
 	newest := m.newest()
-	if strokes.IsSpace(msg) && (m.spaceHolds() || holds(newest.State.Phase)) {
+	if strokes.IsSpace(msg) && (m.spaceHolds() || spaceIsHold(newest.State.Phase)) {
 		m.hold()
 		return nil
 	}
@@ -53,7 +53,7 @@ func (m *Model) spaceHolds() bool { return m.form == nil || !m.blankTypes() }
 // blankTypes reports whether the space bar types a blank in an open field: in
 // SETUP, MAKESAFE, HOLD and CLOSED, where a field is opened on purpose and no
 // permit is near. In PROOF and from READY to WAIT it never does.
-func (m *Model) blankTypes() bool { return !holds(m.frame.State.Phase) }
+func (m *Model) blankTypes() bool { return !spaceIsHold(m.frame.State.Phase) }
 
 // hold calls HOLD, before anything else is done with the key.
 func (m *Model) hold() {

@@ -109,7 +109,7 @@ func TestSpaceInEveryDialog(t *testing.T) {
 				for _, msg := range []tea.KeyMsg{keyMsg("space"), runes("ab cd")} {
 					w.m.form, w.sent, fm.fields[at].text = fm, nil, "x"
 					w.m.Update(msg)
-					if holds(p) {
+					if spaceIsHold(p) {
 						if w.count(arming.HoldCall{}) != 1 || w.m.form != nil {
 							t.Errorf("%v, %q field %d: space sent %v", p, fm.title, at, w.sent)
 						}
@@ -182,7 +182,7 @@ func TestBurstOfKeysIsTakenApart(t *testing.T) {
 	w.m.Update(keyMsg("enter"))
 	w.m.Update(runes("Ada"))
 	if got := w.m.form.fields[0].text; got != "Ada" {
-		t.Errorf("the field holds %q, want Ada", got)
+		t.Errorf("the field has %q, want Ada", got)
 	}
 }
 
@@ -238,7 +238,7 @@ func TestKeyRepeatConfirmsNothing(t *testing.T) {
 	}
 }
 
-// A hand's key that repeats moves the hand once, and a held button key is not
+// A hand's key that repeats moves the hand once, and a button key kept down is not
 // let go by its own repeat.
 func TestHandKeysDoNotRepeat(t *testing.T) {
 	t.Parallel()
@@ -391,7 +391,7 @@ func TestCtrlC(t *testing.T) {
 	}
 }
 
-// Names of people may hold anything; the screen stays whole and the keys work.
+// Names of people may be anything; the screen stays whole and the keys work.
 func TestNamesOfEveryKind(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"日本 花子", "Zoë Ångström", "e\u0301e\u0301e\u0301", "👩‍🚀 Rider", "a\u202egnirts", "한글 이름",
@@ -412,7 +412,7 @@ func TestNamesOfEveryKind(t *testing.T) {
 
 // 10,000 random keys, alone, in bursts that arrive as one, and pasted, never
 // panic, never break the screen, and never take the machine along an edge that
-// its invariants forbid: the world holds arming.Check against every step.
+// its invariants forbid: the world puts every step to arming.Check.
 func TestRandomKeys(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(7, 11))

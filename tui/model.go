@@ -49,7 +49,7 @@ type Model struct {
 	list []task // what can be done in this frame
 	due  int    // which of it is due, -1 for nothing
 
-	measuredM float64       // the rest that was typed in, 0 for none
+	measuredM float64       // the stopping position that was typed in, 0 for none
 	pressed   time.Duration // how long the button was kept pressed, as last seen
 	volts     trace
 

@@ -67,7 +67,7 @@ func (m *Model) drawRunPage(c canvas.Canvas) {
 	c.Put(0, 0, theme.Title, "PREDICTED RUN")
 	c.PutRight(w, 0, style, verdict)
 	chart := max(8, min(h/2, 18))
-	total := chart + 6 + len(fc.rests) + len(fc.limits)
+	total := chart + 6 + len(fc.stopping) + len(fc.limits)
 	if fc.run != nil {
 		total += len(fc.run.Notes) + 1
 	}

@@ -61,7 +61,7 @@ func fateSign(fate arming.Fate) (string, canvas.Style) {
 		return "○", theme.Stands
 	case arming.FateSaidLit:
 		return "◆", theme.Lapsing
-	case arming.FateDark:
+	case arming.FateMisfire:
 		return "●", theme.Live
 	}
 	return "?", theme.Live

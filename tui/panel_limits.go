@@ -56,14 +56,14 @@ func (m *Model) drawRun(c canvas.Canvas) {
 		v, _ = limits.In(v, 1, si, sys)
 		return v
 	}
-	if len(fc.rests) > 0 {
-		speed, rest := "", ""
+	if len(fc.stopping) > 0 {
+		speed, stop := "", ""
 		if fc.spread != nil {
 			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", in(fc.peaks.p05M, "m/s"), in(fc.peaks.p95M, "m/s"))
-			rest = fmt.Sprintf("P5–P95 %.0f to %.0f", in(fc.spread.p05M, "m"), in(fc.spread.p95M, "m"))
+			stop = fmt.Sprintf("P5–P95 %.0f to %.0f", in(fc.spread.p05M, "m"), in(fc.spread.p95M, "m"))
 		}
 		row("speed", oneDigit(fc.peakMps, "m/s", sys), speed)
-		row("rest", noDigit(fc.rests[0].atM, "m", sys), rest)
+		row("rest", noDigit(fc.stopping[0].atM, "m", sys), stop)
 		row("worst", noDigit(fc.worst.atM, "m", sys), fc.worst.name)
 		if fc.run != nil {
 			row("left", noDigit(fc.clearM-fc.worst.atM, "m", sys), fmt.Sprintf("of %s, %s %s", noDigit(fc.clearM, "m", sys), noDigit(fc.run.StopMarginM, "m", sys),
@@ -73,7 +73,7 @@ func (m *Model) drawRun(c canvas.Canvas) {
 	limits.Draw(c.Sub(0, y, w, c.Height()-y), limits.Tightest(fc.limits), sys)
 }
 
-// drawCases lists the what-if cases with where each comes to rest, and returns
+// drawCases lists the what-if cases with the stopping position of each, and returns
 // the rows it took.
 func (m *Model) drawCases(c canvas.Canvas) int {
 	fc := &m.forecast

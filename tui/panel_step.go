@@ -12,8 +12,8 @@ import (
 	"holdline/tui/theme"
 )
 
-// drawStep is the step at hand as challenge and response; a refusal and what
-// would mend it stand at the same place. It returns the rows it took.
+// drawStep is the step at hand as challenge and response; a refusal and its
+// remedy stand at the same place. It returns the rows it took.
 func (m *Model) drawStep(c canvas.Canvas) int {
 	t := m.atHand()
 	w := canvas.Pen{C: c}
@@ -372,7 +372,7 @@ func (m *Model) drawForm(w *canvas.Pen) {
 func (m *Model) troubleRows(w int) int {
 	n := len(canvas.Wrap(m.said, w))
 	if r := m.frame.Refusal; m.refusalShows() {
-		n += len(canvas.Wrap("╱ refused: "+r.Why, w)) + len(canvas.Wrap("→ "+r.Mend, w))
+		n += len(canvas.Wrap("╱ refused: "+r.Why, w)) + len(canvas.Wrap("→ "+r.Remedy, w))
 	}
 	return n
 }
@@ -383,14 +383,14 @@ func (m *Model) refusalShows() bool {
 	return m.frame.Refusal.Why != "" && (m.form == nil || m.form.wrong == "" && m.form.task == m.sent)
 }
 
-// drawTrouble is the last refusal, with what would mend it, and a word about
+// drawTrouble is the last refusal, with its remedy, and a word about
 // the last key.
 func (m *Model) drawTrouble(w *canvas.Pen) {
 	r := m.frame.Refusal
 	if m.refusalShows() {
 		w.Text(theme.Broken, "╱ refused: "+r.Why)
-		if r.Mend != "" {
-			w.Text(theme.Strong, "→ "+r.Mend)
+		if r.Remedy != "" {
+			w.Text(theme.Strong, "→ "+r.Remedy)
 		}
 	}
 	if m.said != "" {

@@ -38,7 +38,7 @@ func (m *Model) ground(w int) ground {
 }
 
 // drawStrip is the ground to scale over the whole width: hold line and crew,
-// start, devices, where the run comes to rest, the worst single fault, the end
+// start, devices, the stopping position, the worst single fault, the end
 // of the cleared strip. With more than three rows the speed stands above it on
 // the same scale.
 func (m *Model) drawStrip(c canvas.Canvas) {
@@ -84,8 +84,8 @@ func (m *Model) marks() []mark {
 		}
 		out = append(out, mk)
 	}
-	if len(fc.rests) > 0 {
-		r := fc.rests[0]
+	if len(fc.stopping) > 0 {
+		r := fc.stopping[0]
 		out = append(out, mark{r.atM, "●", []string{"rest"}, metres(r.atM), theme.Strong, 0})
 	}
 	if fc.worst.name != "" {
@@ -136,9 +136,9 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 			c.Put(x, 1, theme.Spread, sign)
 		}
 	}
-	for k := len(fc.rests) - 1; k > 0; k-- {
-		if fc.rests[k].atM <= g.toM {
-			c.Put(g.col(fc.rests[k].atM), 1, theme.Text, "·")
+	for k := len(fc.stopping) - 1; k > 0; k-- {
+		if fc.stopping[k].atM <= g.toM {
+			c.Put(g.col(fc.stopping[k].atM), 1, theme.Text, "·")
 		}
 	}
 	above, below := make([]bool, w), make([]bool, w)
@@ -150,8 +150,8 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 		label(c, above, g.col(mk.atM+mk.nameM), 0, mk.style, mk.names...)
 		label(c, below, g.col(mk.atM), 2, theme.Dim, mk.scale)
 	}
-	for k := range fc.rests {
-		if r := fc.rests[k]; r.atM > g.toM {
+	for k := range fc.stopping {
+		if r := fc.stopping[k]; r.atM > g.toM {
 			c.Put(w-1, 1, theme.Bad, "▶")
 			label(c, below, w-1, 2, theme.Dim, r.name+" "+noDigit(r.atM, "m", m.frame.Units), noDigit(r.atM, "m", m.frame.Units))
 		}

@@ -72,7 +72,7 @@ func nameField(label string, names []string) field {
 }
 
 // fates are the words for what was seen of a motor.
-var fates = map[string]arming.Fate{"lit": arming.FateSaidLit, "dark": arming.FateDark, "unknown": arming.FateUnknown}
+var fates = map[string]arming.Fate{"lit": arming.FateSaidLit, "dark": arming.FateMisfire, "unknown": arming.FateUnknown}
 
 // observeTask takes what an observer saw, of one motor or of all.
 func observeTask(f *Frame) task {

@@ -18,7 +18,7 @@ func TestWholeFiringTyped(t *testing.T) {
 		w.answer(w.m.atHand())
 		w.pass(100 * time.Millisecond)
 		if w.refusal.Why != "" {
-			t.Fatalf("refused: %s: %s\n%s", w.refusal.Why, w.refusal.Mend, w.m.View())
+			t.Fatalf("refused: %s: %s\n%s", w.refusal.Why, w.refusal.Remedy, w.m.View())
 		}
 	}
 	warned := func() {
@@ -183,7 +183,7 @@ func TestRestartInWait(t *testing.T) {
 		}
 		w.pass(100 * time.Millisecond)
 		if w.refusal.Why != "" {
-			t.Fatalf("refused: %s: %s\n%s", w.refusal.Why, w.refusal.Mend, w.m.View())
+			t.Fatalf("refused: %s: %s\n%s", w.refusal.Why, w.refusal.Remedy, w.m.View())
 		}
 	}
 	if w.s.Phase != arming.MakeSafe {

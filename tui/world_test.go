@@ -150,7 +150,7 @@ func (w *world) step(ev arming.Event) {
 	if err != nil {
 		w.refusal = Refusal{At: w.at, Why: err.Error()}
 		if r, ok := err.(*arming.RefusedError); ok {
-			w.refusal.Why, w.refusal.Mend = r.Why, r.Mend
+			w.refusal.Why, w.refusal.Remedy = r.Why, r.Remedy
 		}
 	} else {
 		switch ev.(type) {
@@ -361,7 +361,7 @@ func (w *world) until(id string) {
 		w.answer(t)
 		w.pass(100 * time.Millisecond)
 		if w.refusal.Why != "" {
-			w.t.Fatalf("at %q: refused: %s: %s\n%s", t.id, w.refusal.Why, w.refusal.Mend, w.m.View())
+			w.t.Fatalf("at %q: refused: %s: %s\n%s", t.id, w.refusal.Why, w.refusal.Remedy, w.m.View())
 		}
 	}
 	w.t.Fatalf("never came to %q\n%s", id, w.m.View())
@@ -556,7 +556,7 @@ func (w *world) makeSafe() {
 		w.makeSafeStep()
 		w.pass(500 * time.Millisecond)
 		if w.refusal.Why != "" {
-			w.t.Fatalf("MAKESAFE: refused: %s: %s\n%s", w.refusal.Why, w.refusal.Mend, w.m.View())
+			w.t.Fatalf("MAKESAFE: refused: %s: %s\n%s", w.refusal.Why, w.refusal.Remedy, w.m.View())
 		}
 	}
 }

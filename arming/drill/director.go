@@ -211,7 +211,7 @@ func (s *Surprise) fault() string {
 		return "mute"
 	case FrozenBox:
 		return "freeze"
-	case DarkMotor:
+	case Misfire:
 		return fmt.Sprintf("dark:%d", s.Motor)
 	case LateLight:
 		return fmt.Sprintf("late-light:%d=%g", s.Motor, s.Late.Seconds())

@@ -180,7 +180,7 @@ func TestAFrozenBoxComesLast(t *testing.T) {
 }
 
 func TestWhatTheMotorsDoIsToldWhenItShows(t *testing.T) {
-	x := newStage(t, Surprise{Kind: DarkMotor, Phase: arming.Run, Motor: 2, After: time.Second}, Surprise{Kind: LateLight, Phase: arming.Run, Motor: 4, Late: 5 * time.Second})
+	x := newStage(t, Surprise{Kind: Misfire, Phase: arming.Run, Motor: 2, After: time.Second}, Surprise{Kind: LateLight, Phase: arming.Run, Motor: 4, Late: 5 * time.Second})
 	x.s.Phase = arming.Count
 	x.pass(5 * time.Second)
 	x.none("before the window")

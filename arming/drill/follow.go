@@ -10,7 +10,7 @@ import (
 	"holdline/arming/record/journal"
 )
 
-// ErrNoDrill says that a record holds no drill.
+// ErrNoDrill says that a record has no drill.
 var ErrNoDrill = errors.New("drill: this record is of no drill")
 
 // act is one thing that a person did: an event of the cockpit, or a movement
@@ -153,7 +153,7 @@ func (j *Judge) hand(mono time.Duration, h Hand) {
 	}
 }
 
-// surprise holds a line against the plan: what was not planned is not judged.
+// surprise compares an entry with the plan: what was not planned is not judged.
 func (j *Judge) surprise(mono time.Duration, l *line) error {
 	if l.Number < 1 || l.Number > len(j.plan.Surprises) || j.plan.Surprises[l.Number-1].Kind != l.Kind {
 		return fmt.Errorf("drill: surprise %d, %s, is not the plan's", l.Number, l.Kind)

@@ -23,7 +23,7 @@ const (
 	EarlyButton    Kind = "early-button"
 	SilentBox      Kind = "silent-box"
 	FrozenBox      Kind = "frozen-box"
-	DarkMotor      Kind = "dark-motor"
+	Misfire        Kind = "dark-motor"
 	LateLight      Kind = "late-light"
 	Walker         Kind = "walker"
 	Smoke          Kind = "smoke"
@@ -101,9 +101,9 @@ func Kinds() []Help {
 		{FrozenBox, "the box freezes and begins anew; what it did meanwhile nobody knows", []arming.Phase{arming.Armed, arming.Count},
 			"key out, battery off, and the full wait before one person goes",
 			[]rule{keyOut(keyWithin), batteryOff(batteryWithin, custom), fullWait()}},
-		{DarkMotor, "a motor stays dark", []arming.Phase{arming.Run},
+		{Misfire, "a motor stays dark", []arming.Phase{arming.Run},
 			"say dark for a motor that nobody saw burn, and write down what is found in it",
-			[]rule{saidDark(), inspectedLive()}},
+			[]rule{saidMisfire(), inspectedLive()}},
 		{LateLight, "a motor lights late", []arming.Phase{arming.Run},
 			"what moves in the wait is called at once, and the wait begins from full",
 			[]rule{calledBack(), fullWait()}},

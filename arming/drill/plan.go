@@ -128,7 +128,7 @@ func (m *maker) pick(n int) {
 // clash names a surprise of the plan beside which k cannot come, "" for none:
 // a frozen box ends the attempt before anything is lit.
 func (m *maker) clash(k Kind) Kind {
-	lights := func(k Kind) bool { return k == DarkMotor || k == LateLight }
+	lights := func(k Kind) bool { return k == Misfire || k == LateLight }
 	for _, s := range m.out {
 		if s.Kind == FrozenBox && lights(k) || k == FrozenBox && lights(s.Kind) {
 			return s.Kind
@@ -158,7 +158,7 @@ func (m *maker) add(k Kind, phases []arming.Phase) {
 		s.Post = m.p.Posts[m.draw.IntN(len(m.p.Posts))]
 	}
 	switch k {
-	case IgniterOpen, DarkMotor, Smoke:
+	case IgniterOpen, Misfire, Smoke:
 		s.Motor = m.motor()
 	case LateLight:
 		s.Motor, s.Late = m.motor(), span(4*time.Second, 7*time.Second)
@@ -217,7 +217,7 @@ func phrase(s *Surprise) string {
 		return who + " by radio: somebody walks onto the strip"
 	case Wind:
 		return fmt.Sprintf("%s: the flag turned, the wind meter shows %.1f m/s", who, s.Wind)
-	case DarkMotor:
+	case Misfire:
 		return fmt.Sprintf("%s: motor %d, no flame and no smoke", who, s.Motor)
 	case LateLight:
 		return fmt.Sprintf("%s: motor %d lights NOW, the vehicle moves", who, s.Motor)

@@ -86,7 +86,7 @@ func TestSurprisesAreSpreadOverTheFiring(t *testing.T) {
 			if len(reached) < min(n, len(parts)) {
 				t.Errorf("seed %d, %d surprises: %d parts of the firing reached: %+v", seed, n, len(reached), plan.Surprises)
 			}
-			if kinds[FrozenBox] && (kinds[DarkMotor] || kinds[LateLight]) {
+			if kinds[FrozenBox] && (kinds[Misfire] || kinds[LateLight]) {
 				t.Errorf("seed %d: a motor is to light after a frozen box", seed)
 			}
 		}
@@ -109,7 +109,7 @@ func hold(t *testing.T, s *Surprise) {
 	if s.Phase == arming.Count && s.After > 6*time.Second {
 		t.Errorf("%s %v into a count of 10 s", s.Kind, s.After)
 	}
-	if needs := s.Kind == IgniterOpen || s.Kind == DarkMotor || s.Kind == LateLight || s.Kind == Smoke; needs != (s.Motor >= 1 && s.Motor <= 4) {
+	if needs := s.Kind == IgniterOpen || s.Kind == Misfire || s.Kind == LateLight || s.Kind == Smoke; needs != (s.Motor >= 1 && s.Motor <= 4) {
 		t.Errorf("%s of motor %d", s.Kind, s.Motor)
 	}
 	if s.Kind == Wind && (s.Wind < -1.5 || s.Wind > 4.5 || s.Wind > 0.5 && s.Wind < 2.5) {
@@ -121,7 +121,7 @@ func hold(t *testing.T, s *Surprise) {
 }
 
 func TestNamedSurprises(t *testing.T) {
-	plan := made(t, 7, Choice{Kinds: []Kind{DarkMotor, LateLight, SpotterHold}})
+	plan := made(t, 7, Choice{Kinds: []Kind{Misfire, LateLight, SpotterHold}})
 	var got []Kind
 	for _, s := range plan.Surprises {
 		got = append(got, s.Kind)
@@ -132,7 +132,7 @@ func TestNamedSurprises(t *testing.T) {
 	if plan.Surprises[1].Motor == plan.Surprises[2].Motor {
 		t.Error("one motor is dark and late")
 	}
-	for _, bad := range []Choice{{}, {Count: -1}, {Count: Most + 1}, {Kinds: []Kind{"storm"}}, {Kinds: []Kind{FrozenBox, DarkMotor}},
+	for _, bad := range []Choice{{}, {Count: -1}, {Count: Most + 1}, {Kinds: []Kind{"storm"}}, {Kinds: []Kind{FrozenBox, Misfire}},
 		{Kinds: []Kind{LateLight, FrozenBox}}} {
 		if p, err := Make(firing(t), 1, bad); err == nil {
 			t.Errorf("%+v gives %+v", bad, p)

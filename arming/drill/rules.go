@@ -108,7 +108,7 @@ func (s *scene) isHold(a *act) bool {
 }
 
 // stopped wants HOLD, or the key pulled. In READY taking the answer back that
-// no longer holds does the same.
+// is no longer true does the same.
 func stopped(step string) rule {
 	return rule{"HOLD, or the key pulled", stopWithin, custom, func(s *scene) finding {
 		a := s.first(func(a *act) bool {
@@ -353,9 +353,9 @@ func fullWait() rule {
 	}}
 }
 
-// saidDark wants the last word on the motor, before one goes forward, to be
+// saidMisfire wants the last word on the motor, before one goes forward, to be
 // that it stayed dark.
-func saidDark() rule {
+func saidMisfire() rule {
 	return rule{"the motor is said to be dark, never lit", 0, custom, func(s *scene) finding {
 		last, forward := arming.FateUnknown, did[arming.GoForward](s, nil)
 		for i := range s.acts {
@@ -370,7 +370,7 @@ func saidDark() rule {
 		switch {
 		case last == arming.FateSaidLit:
 			return found(Wrong, fmt.Sprintf("motor %d was said to have lit", s.s.Motor))
-		case last == arming.FateDark:
+		case last == arming.FateMisfire:
 			return found(Right, "said to be dark")
 		case forward == nil:
 			return found(Open, "nobody has said anything yet")

@@ -10,7 +10,6 @@ import (
 	"testing"
 	"unicode/utf8"
 
-
 	"holdline/tui"
 )
 

@@ -175,7 +175,7 @@ func TestRowsOfInvariants(t *testing.T) {
 		if !is || len(call.Args) != 3 {
 			return true
 		}
-		if s, is := call.Fun.(*ast.SelectorExpr); is && s.Sel.Name == "hold" {
+		if s, is := call.Fun.(*ast.SelectorExpr); is && s.Sel.Name == "must" {
 			if lit, is := call.Args[1].(*ast.BasicLit); is {
 				k, err := strconv.Atoi(lit.Value)
 				if err != nil {
@@ -204,7 +204,7 @@ func TestRowsOfInvariants(t *testing.T) {
 			t.Errorf("%s is no sentence of package arming", name)
 		}
 		if byCheck := r[1] == "Check"; byCheck != checked[n+1] {
-			t.Errorf("%s: Check holds it %v, the row says %v", name, checked[n+1], byCheck)
+			t.Errorf("%s: Check tries it %v, the row says %v", name, checked[n+1], byCheck)
 		}
 		for _, m := range missingTests(have, r[2]) {
 			t.Errorf("%s: %s", name, m)

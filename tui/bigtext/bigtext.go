@@ -11,7 +11,7 @@ import (
 // dots is the height of every pattern.
 const dots = 5
 
-// patterns holds one letter as five rows of dots.
+// patterns has one letter as five rows of dots.
 var patterns = map[rune][dots]string{
 	'A': {"###", "#.#", "###", "#.#", "#.#"},
 	'B': {"##.", "#.#", "##.", "#.#", "##."},

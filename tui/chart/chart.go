@@ -17,7 +17,7 @@ type Plot struct {
 	style      []canvas.Style
 }
 
-// braille holds the bit of each dot by column and row of a cell.
+// braille has the bit of each dot by column and row of a cell.
 var braille = [2][4]rune{{0x01, 0x02, 0x04, 0x40}, {0x08, 0x10, 0x20, 0x80}}
 
 // New returns an empty plot of cols by rows cells over the given ranges. A

@@ -175,7 +175,7 @@ func (m *Model) onFormKey(s strokes.Stroke) tea.Cmd {
 	case "r":
 		m.undo(true)
 	case "m":
-		m.mend()
+		m.askRange()
 	case "s":
 		return m.save(false)
 	case "f":
@@ -237,8 +237,8 @@ func (m *Model) toFault() {
 	}
 }
 
-// mend asks at which values of the entry the sheet is a go.
-func (m *Model) mend() {
+// askRange asks at which values of the entry the sheet is a go.
+func (m *Model) askRange() {
 	r := &m.rows[m.at]
 	switch {
 	case r.heading || !r.entry.There:

@@ -300,11 +300,11 @@ func (m *Model) drawSide(c canvas.Canvas) {
 		w = 80
 		c = c.Sub(0, 0, w, h)
 	}
-	mends := m.mends(w)
-	if spare := h - len(all) - 3 - len(mends); spare >= 8 && a.run != nil && w >= 50 && w < 80 {
+	ways := m.ways(w)
+	if spare := h - len(all) - 3 - len(ways); spare >= 8 && a.run != nil && w >= 50 && w < 80 {
 		plot = min(spare, 16)
 	}
-	room := max(4, h-len(mends)-1-plot)
+	room := max(4, h-len(ways)-1-plot)
 	title := "LIMITS"
 	if old && len(all) > 0 {
 		title = "LIMITS of the values before"
@@ -323,7 +323,7 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	}
 	c.Put(0, y-1, theme.Title, "A GO WITH, all else as it is")
 	p := canvas.Pen{C: c.Sub(0, y, w, h-y-plot)}
-	for _, l := range mends {
+	for _, l := range ways {
 		p.C.Put(0, p.Y, theme.Dim, l.label)
 		p.C.Put(labelCols, p.Y, l.style, l.text)
 		p.Y++
@@ -367,9 +367,9 @@ type line struct {
 	style       canvas.Style
 }
 
-// mends is what makes it a go, in rows of w columns: what was asked for, what
-// is known to, what would mend the circuit, and last what does not.
-func (m *Model) mends(w int) []line {
+// ways is what makes it a go, in rows of w columns: what was asked for, what
+// is known to, what is a remedy of the circuit, and last what does not.
+func (m *Model) ways(w int) []line {
 	var first, found, none []line
 	rows := func(label, text string, s canvas.Style) (out []line) {
 		for i, l := range canvas.Wrap(text, w-labelCols) {
@@ -461,7 +461,7 @@ func (m *Model) countText() (string, canvas.Style) {
 	return text, theme.Good
 }
 
-// remedies are what would mend the circuit, each by itself.
+// remedies are those of the circuit, each by itself.
 func (m *Model) remedies() []string {
 	if m.newest.circuit == nil {
 		return nil
@@ -516,13 +516,13 @@ func drawRun(c canvas.Canvas, r *prediction.Run, sys unit.System) {
 	c.Put(place(r.Cases[0].StopPositionM), h-2, theme.Strong, "▲")
 	end := "end " + limits.Quantity(r.ClearLengthM, "m", sys)
 	c.Put(0, h-1, theme.Dim, "0")
-	rest := "rest " + limits.Quantity(r.Cases[0].StopPositionM, "m", sys)
+	stop := "rest " + limits.Quantity(r.Cases[0].StopPositionM, "m", sys)
 	x := min(place(r.ClearLengthM)-len(end)+1, w-len(end))
-	c.Put(max(2, min(place(r.Cases[0].StopPositionM)-len(rest)/2, x-len(rest)-1)), h-1, theme.Text, rest)
+	c.Put(max(2, min(place(r.Cases[0].StopPositionM)-len(stop)/2, x-len(stop)-1)), h-1, theme.Text, stop)
 	c.Put(x, h-1, theme.Dim, end)
 }
 
-// drawCases is where the run comes to rest in each case, and what is left of
+// drawCases is the stopping position in each case, and what is left of
 // the strip there.
 func drawCases(c canvas.Canvas, r *prediction.Run, sys unit.System) {
 	w := c.Width()
@@ -530,14 +530,14 @@ func drawCases(c canvas.Canvas, r *prediction.Run, sys unit.System) {
 	c.PutRight(w-14, 0, theme.Dim, "rest")
 	c.PutRight(w, 0, theme.Dim, "left of strip")
 	for i := range r.Results {
-		rest := r.Results[i].Outcome.StopPositionM
+		stop := r.Results[i].Outcome.StopPositionM
 		style := theme.Text
-		if r.ClearLengthM-rest < r.StopMarginM {
+		if r.ClearLengthM-stop < r.StopMarginM {
 			style = theme.Bad
 		}
 		c.Put(0, i+1, style, canvas.Fit(r.Results[i].Case.Name, w-24))
-		c.PutRight(w-14, i+1, style, limits.Quantity(rest, "m", sys))
-		c.PutRight(w, i+1, style, limits.Quantity(r.ClearLengthM-rest, "m", sys))
+		c.PutRight(w-14, i+1, style, limits.Quantity(stop, "m", sys))
+		c.PutRight(w, i+1, style, limits.Quantity(r.ClearLengthM-stop, "m", sys))
 	}
 }
 

@@ -1,4 +1,4 @@
-// Package golden holds screens against those kept in testdata, at every size
+// Package golden compares screens with those kept in testdata, at every size
 // that a screen is drawn for. It is for tests alone.
 package golden
 
@@ -20,8 +20,8 @@ var update = flag.Bool("update", false, "write the golden screens anew; look at 
 // a whole screen.
 var Sizes = [][2]int{{80, 24}, {100, 30}, {120, 36}, {200, 50}, {60, 15}}
 
-// Screens draws a moment at every size, and in ASCII, and holds each screen
-// against its window and against the one kept.
+// Screens draws a moment at every size, and in ASCII, and compares each screen
+// with its window and with the one kept.
 func Screens(t *testing.T, moment string, draw func(w, h int, ascii bool) string) {
 	t.Helper()
 	for _, size := range Sizes {
@@ -39,7 +39,7 @@ func Screens(t *testing.T, moment string, draw func(w, h int, ascii bool) string
 	kept(t, moment+"-ascii", view)
 }
 
-// Fits holds every line against the width and the screen against the height.
+// Fits compares every line with the width and the screen with the height.
 func Fits(t interface {
 	Errorf(string, ...any)
 	Helper()
@@ -56,7 +56,7 @@ func Fits(t interface {
 	}
 }
 
-// kept holds a screen against the one in testdata, or with -update puts it
+// kept compares a screen with the one in testdata, or with -update puts it
 // there.
 func kept(t *testing.T, name, view string) {
 	t.Helper()

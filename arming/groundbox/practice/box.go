@@ -247,7 +247,7 @@ func (b *Box) Lit() []LitAt {
 		}
 		out[k].BridgeFired, out[k].BridgeAt = true, b.hw.benchTime(firedS)
 		lightsS, _ := b.hw.bench.Lights(k)
-		if b.faults.hasChannel(DarkMotor, k+1) {
+		if b.faults.hasChannel(Misfire, k+1) {
 			continue
 		}
 		if f, late := b.faults.getChannel(LateLight, k+1); late {

@@ -26,7 +26,7 @@ const (
 	Noise        FaultKind = "noise"
 	Unplug       FaultKind = "unplug"
 	LateLight    FaultKind = "late-light"
-	DarkMotor    FaultKind = "dark"
+	Misfire      FaultKind = "dark"
 )
 
 // FaultHelp describes one kind of fault.
@@ -52,7 +52,7 @@ func FaultKinds() []FaultHelp {
 		{Noise, "noise or noise:P", "P percent of the answers are spoiled, 20 when not given"},
 		{Unplug, "unplug", "the cable is pulled; taking the fault back plugs it in again"},
 		{LateLight, "late-light:K or late-light:K=S", "motor K lights S seconds late, 6 when not given"},
-		{DarkMotor, "dark:K", "the bridge of channel K fires and its motor stays dark"},
+		{Misfire, "dark:K", "the bridge of channel K fires and its motor stays dark"},
 	}
 }
 
@@ -93,7 +93,7 @@ func ParseFault(text string) (Fault, error) {
 		return Fault{}, fmt.Errorf("practice: fault %q: want %s", text, want)
 	}
 	switch f.Kind {
-	case OpenChannel, ShortChannel, DriftChannel, DarkMotor, LateLight:
+	case OpenChannel, ShortChannel, DriftChannel, Misfire, LateLight:
 		num, late, hasLate := strings.Cut(arg, "=")
 		k, err := strconv.Atoi(num)
 		if err != nil || k < 1 || k > 16 || hasLate && f.Kind != LateLight {

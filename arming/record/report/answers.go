@@ -151,7 +151,7 @@ func seen(st *checklist.Step, e *arming.Evidence) (string, *float64) {
 
 // observed takes what somebody saw of the motors.
 func (w *walk) observed(ev arming.Observe) {
-	words := map[arming.Fate]string{arming.FateDark: "stayed dark", arming.FateSaidLit: "seen to light", arming.FateUnknown: "not known"}[ev.Fate]
+	words := map[arming.Fate]string{arming.FateMisfire: "stayed dark", arming.FateSaidLit: "seen to light", arming.FateUnknown: "not known"}[ev.Fate]
 	for m := range w.rep.Plan.Motors {
 		if ev.Motor == 0 || ev.Motor == m+1 {
 			w.motors[m].Seen, w.motors[m].SeenBy, w.motors[m].SeenAt = words, ev.By, stamp(w.at)

@@ -216,7 +216,7 @@ func troubled(t *testing.T, dir string, o setting) string {
 	f.key(false)
 	f.must(arming.Say{Fact: arming.FactAtRest, By: officer})
 	f.must(arming.Observe{Fate: arming.FateSaidLit, By: "Nora Lind"})
-	f.must(arming.Observe{Motor: 3, Fate: arming.FateDark, By: "Sven Ostrow"})
+	f.must(arming.Observe{Motor: 3, Fate: arming.FateMisfire, By: "Sven Ostrow"})
 	f.pass(20 * time.Second)
 	f.must(arming.HoldCall{})
 	f.must(arming.HoldBy{Name: "Sven Ostrow"})

@@ -161,10 +161,10 @@ func (c *crew) meetAfter(k drill.Kind) {
 	c.phase(arming.Wait, 2*time.Second)
 	c.key(false)
 	sp := c.s.drill.director.Plan().Surprises[0]
-	if k == drill.DarkMotor || k == drill.LateLight {
+	if k == drill.Misfire || k == drill.LateLight {
 		c.hear(12 * time.Second)
 	}
-	if k == drill.DarkMotor {
+	if k == drill.Misfire {
 		c.dark = sp.Motor
 	}
 	if k == drill.LateLight {

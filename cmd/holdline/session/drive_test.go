@@ -140,7 +140,7 @@ func (c *crew) until(what string, within time.Duration, ok func(arming.State) bo
 func (c *crew) say() string {
 	f := c.frame()
 	var b strings.Builder
-	fmt.Fprintf(&b, "%v line %v cursor %d refusal %q %q\n", f.State.Phase, f.State.Line, f.State.Cursor(c.s.plan), f.Refusal.Why, f.Refusal.Mend)
+	fmt.Fprintf(&b, "%v line %v cursor %d refusal %q %q\n", f.State.Phase, f.State.Line, f.State.Cursor(c.s.plan), f.Refusal.Why, f.Refusal.Remedy)
 	for i, l := range f.State.Blockers(c.s.plan) {
 		if i < 4 {
 			fmt.Fprintf(&b, "  blocked: %s\n", l.Why)
@@ -386,7 +386,7 @@ func (c *crew) toClosed() {
 	}
 	c.send(arming.Observe{Fate: arming.FateSaidLit, By: firing}, func(s arming.State) bool { return s.Fate[0] == arming.FateSaidLit })
 	if c.dark > 0 {
-		c.send(arming.Observe{Motor: c.dark, Fate: arming.FateDark, By: firing}, func(s arming.State) bool { return s.Fate[c.dark-1] == arming.FateDark })
+		c.send(arming.Observe{Motor: c.dark, Fate: arming.FateMisfire, By: firing}, func(s arming.State) bool { return s.Fate[c.dark-1] == arming.FateMisfire })
 	}
 	c.waitAndGo()
 	if c.smoke {

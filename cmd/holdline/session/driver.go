@@ -536,7 +536,7 @@ func (d *driver) refused(at arming.Instant, err error) {
 	r := tui.Refusal{At: at, Why: err.Error()}
 	var re *arming.RefusedError
 	if errors.As(err, &re) {
-		r.Why, r.Mend = re.Why, re.Mend
+		r.Why, r.Remedy = re.Why, re.Remedy
 	}
 	d.frame.Refusal = r
 }
@@ -544,7 +544,7 @@ func (d *driver) refused(at arming.Instant, err error) {
 // refuse shows a refusal that is the shell's own.
 func (d *driver) refuse(why, mend string) {
 	at, _ := d.clock.now()
-	d.refused(at, &arming.RefusedError{Phase: d.state.Phase, Why: why, Mend: mend})
+	d.refused(at, &arming.RefusedError{Phase: d.state.Phase, Why: why, Remedy: mend})
 	d.publish()
 }
 
@@ -557,7 +557,7 @@ func (d *driver) publish() {
 		d.frame.Loud, f.Loud = "", ""
 	}
 	if d.busy.Swap(false) {
-		d.frame.Refusal = tui.Refusal{At: d.state.Now, Why: "too many requests at once: the last one was not taken", Mend: "wait a moment"}
+		d.frame.Refusal = tui.Refusal{At: d.state.Now, Why: "too many requests at once: the last one was not taken", Remedy: "wait a moment"}
 		f.Refusal = d.frame.Refusal
 	}
 	if d.state.PermitStuck {
