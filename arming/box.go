@@ -3,6 +3,7 @@ package arming
 import (
 	"fmt"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -59,21 +60,21 @@ func (m *machine) boxFault(why string) {
 func (m *machine) onBoxEvents(ev BoxEvents) error {
 	m.fx = append(m.fx, ClearBits(ev))
 	bits := ev.Bits
-	if m.s.Phase == Proof && m.s.Proof == ProofWatchdog && bits&BitWatchdog != 0 {
+	if m.s.Phase == Proof && m.s.Proof == ProofWatchdog && bits&wire.EventWatchdog != 0 {
 		m.s.ProofTrip = true
-		bits &^= BitWatchdog
+		bits &^= wire.EventWatchdog
 	}
 	if m.s.Phase < Ready || m.s.Phase == Closed {
-		if bits&BitEarly != 0 && m.s.Phase == Setup {
+		if bits&wire.EventButtonEarly != 0 && m.s.Phase == Setup {
 			m.earlyHands("the button was pressed")
 		}
-		bits &^= BitEarly
+		bits &^= wire.EventButtonEarly
 	}
 	why := bitsText(bits)
 	if why == "" {
 		return nil
 	}
-	if bits&(BitWatchdog|BitRestarted|BitWelded|BitOwner|BitPermitTime) != 0 {
+	if bits&(wire.EventWatchdog|wire.EventRestarted|wire.EventWelded|wire.EventOwnerChanged|wire.EventPermitLimit) != 0 {
 		m.boxFault(why)
 	}
 	m.stop("the box reports: " + why)
@@ -81,19 +82,19 @@ func (m *machine) onBoxEvents(ev BoxEvents) error {
 }
 
 // bitsText says the first of the bits that calls for a stop.
-func bitsText(bits int) string {
+func bitsText(bits wire.Event) string {
 	for _, b := range []struct {
-		bit  int
+		bit  wire.Event
 		text string
 	}{
-		{BitWelded, "voltage behind an open contact, welded or bridged"},
-		{BitWatchdog, "its watchdog opened the permit"},
-		{BitKeyPulled, "the key was pulled while the permit was closed"},
-		{BitRestarted, "its controller restarted"},
-		{BitOwner, "another program took it over"},
-		{BitPermitTime, "the permit reached its own time limit"},
-		{BitErrors, "a command was not understood"},
-		{BitEarly, "the button was pressed while the permit was open"},
+		{wire.EventWelded, "voltage behind an open contact, welded or bridged"},
+		{wire.EventWatchdog, "its watchdog opened the permit"},
+		{wire.EventKeyPulled, "the key was pulled while the permit was closed"},
+		{wire.EventRestarted, "its controller restarted"},
+		{wire.EventOwnerChanged, "another program took it over"},
+		{wire.EventPermitLimit, "the permit reached its own time limit"},
+		{wire.EventErrors, "a command was not understood"},
+		{wire.EventButtonEarly, "the button was pressed while the permit was open"},
 	} {
 		if bits&b.bit != 0 {
 			return b.text

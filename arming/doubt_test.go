@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"holdline/arming/groundbox/wire"
 )
 
 // The wait stands still while nothing says that key is out and bus dead, as
@@ -120,7 +122,7 @@ func TestAnswersFallWithWhatTheyRestOn(t *testing.T) {
 	w = in(t, ModeBox, "shunted")
 	i = w.p.index(StepProof)
 	e := w.s.Evidence[i]
-	w.must(BoxEvents{BitWelded})
+	w.must(BoxEvents{wire.EventWelded})
 	w.s.Evidence[i] = e
 	if ok, _ := w.s.Stands(w.p, i); ok {
 		t.Error("the contact proof stands after a box fault")

@@ -1,5 +1,9 @@
 package arming
 
+import (
+	"holdline/arming/groundbox/wire"
+)
+
 // Effect is something for the shell to do, in the order given. The set is
 // sealed.
 type Effect interface{ effect() }
@@ -20,7 +24,7 @@ type Write struct{ Ticket uint32 }
 type Lease struct{ On bool }
 
 // ClearBits clears event bits of the box after they were recorded.
-type ClearBits struct{ Bits int }
+type ClearBits struct{ Bits wire.Event }
 
 // Notice is a sentence for the screen and the record.
 type Notice struct {

@@ -1,6 +1,9 @@
 package arming
 
-import "holdline/checklist"
+import (
+	"holdline/arming/groundbox/wire"
+	"holdline/checklist"
+)
 
 // Event is something that happened or was asked for. The set is sealed; every
 // event is a comparable value, so that a request can wait in the state for its
@@ -31,19 +34,7 @@ type BoxUp struct {
 type BoxReading struct{ Box Box }
 
 // BoxEvents are event bits that the box reported, see box.md.
-type BoxEvents struct{ Bits int }
-
-// The box's event bits.
-const (
-	BitWatchdog   = 1
-	BitEarly      = 2
-	BitKeyPulled  = 4
-	BitRestarted  = 8
-	BitWelded     = 16
-	BitOwner      = 32
-	BitErrors     = 64
-	BitPermitTime = 128
-)
+type BoxEvents struct{ Bits wire.Event }
 
 // BoxLost says that the link is broken or doubtful, and why.
 type BoxLost struct{ Why string }

@@ -8,6 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -59,9 +60,9 @@ func TestBoxFaultCallsBackWhoIsForward(t *testing.T) {
 		w.must(BoxReading{b})
 	}
 	for name, spoil := range map[string]func(w *world){
-		"welded":    func(w *world) { w.must(BoxEvents{BitWelded}) },
-		"restarted": func(w *world) { w.must(BoxEvents{BitRestarted}) },
-		"owner":     func(w *world) { w.must(BoxEvents{BitOwner}) },
+		"welded":    func(w *world) { w.must(BoxEvents{wire.EventWelded}) },
+		"restarted": func(w *world) { w.must(BoxEvents{wire.EventRestarted}) },
+		"owner":     func(w *world) { w.must(BoxEvents{wire.EventOwnerChanged}) },
 		"stuck":     func(w *world) { w.must(PermitStuck{}) },
 		"wrong box": func(w *world) { w.must(BoxUp{Practice: false, Channels: 2}) },
 		"too small": func(w *world) { w.must(BoxUp{Practice: true, Channels: 1}) },

@@ -2,9 +2,12 @@ package arming
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"holdline/arming/groundbox/wire"
 )
 
 // The limits stand here as numbers, so that a changed constant shows. Each holds
@@ -308,7 +311,7 @@ func TestTheProofEndsByTime(t *testing.T) {
 		{ProofPermit, 3 * time.Second, true, func(w *world) { w.look() }},
 		{ProofWatchdog, time.Second, true, func(w *world) {
 			w.permit = false
-			w.must(BoxEvents{BitWatchdog})
+			w.must(BoxEvents{wire.EventWatchdog})
 			w.look()
 		}},
 		{ProofKeyBack, 2 * time.Minute, false, nil},
@@ -525,7 +528,7 @@ func TestEventBitsAreCleared(t *testing.T) {
 		for _, name := range []string{"SETUP", "PROOF", "WINDOW", "WAIT", "CLOSED"} {
 			w := in(t, ModeBox, name)
 			w.must(BoxEvents{b.bit})
-			if !strings.Contains(fmt.Sprintf("%#v", w.fx), fmt.Sprintf("ClearBits{Bits:%d}", b.bit)) {
+			if !slices.Contains(w.fx, Effect(ClearBits{b.bit})) {
 				t.Errorf("%s in %s: %+v", b.name, name, w.fx)
 			}
 		}

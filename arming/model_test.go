@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -504,11 +505,11 @@ func modelEvent(p *Plan, m *modelState, s *State, told byte, bits int) (Instant,
 	case toldWritten:
 		return modelBase, Written{s.Tickets}
 	case toldTrip:
-		return modelBase, BoxEvents{BitWatchdog}
+		return modelBase, BoxEvents{wire.EventWatchdog}
 	case toldWeld:
-		return modelBase, BoxEvents{BitWelded}
+		return modelBase, BoxEvents{wire.EventWelded}
 	case toldEarly:
-		return modelBase, BoxEvents{BitEarly}
+		return modelBase, BoxEvents{wire.EventButtonEarly}
 	}
 	return modelTime(p, s, told), Tick{}
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -25,9 +26,9 @@ func has[E Effect](fx []Effect) bool {
 // the window's end all lead to WAIT. R-01.
 func TestAfterThePermitOnlyWait(t *testing.T) {
 	for name, ev := range map[string]Event{
-		"hold": HoldCall{}, "scrub": Scrub{By: ranger, Why: "dog"}, "lost": BoxLost{"cable"}, "fault": BoxEvents{BitWelded},
+		"hold": HoldCall{}, "scrub": Scrub{By: ranger, Why: "dog"}, "lost": BoxLost{"cable"}, "fault": BoxEvents{wire.EventWelded},
 		"stall": Stalled{"screen"}, "record": RecordFailed{"disk full"}, "focus": FocusLost{}, "quit": Quit{"ctrl-c"}, "stuck": PermitStuck{},
-		"key": BoxEvents{BitKeyPulled}, "basis": BasisLeft{"wind"},
+		"key": BoxEvents{wire.EventKeyPulled}, "basis": BasisLeft{"wind"},
 	} {
 		for _, pressed := range []bool{false, true} {
 			w := newWorld(t, ModeBox)
@@ -175,7 +176,7 @@ func TestEarlyHandsCallBackEachTime(t *testing.T) {
 	w.must(Answer{Step: "dead-check", Means: MeansBox})
 	w.typed("stray-current", 0)
 	w.words("shunt-on", "clip across")
-	w.must(BoxEvents{BitEarly})
+	w.must(BoxEvents{wire.EventButtonEarly})
 	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
 	w.key(true)
 	if w.s.Line != LineUnknown {
@@ -277,7 +278,7 @@ func TestLineOpensOnlyOnAProvedDeadCircuit(t *testing.T) {
 		{"battery", "battery", func(w *world) OpenLine { w.battery(12.4); return good }},
 		{"stale", "not known", func(w *world) OpenLine { w.at.Mono += 3 * time.Second; w.at.Wall += 3 * time.Second; return good }},
 		{"box lost", "dead-check", func(w *world) OpenLine { w.must(BoxLost{"cable"}); return good }},
-		{"box fault", "contact-proof", func(w *world) OpenLine { w.must(BoxEvents{BitWelded}); return good }},
+		{"box fault", "contact-proof", func(w *world) OpenLine { w.must(BoxEvents{wire.EventWelded}); return good }},
 		{"dead check old", "dead-check", func(w *world) OpenLine { w.pass(11 * time.Minute); return good }},
 		{"no shunt", "shunt", func(w *world) OpenLine { w.s.Shunted = false; return good }},
 	} {
@@ -362,7 +363,7 @@ func TestWaitStartsAgainFromFull(t *testing.T) {
 		"back set": func(w *world) { w.at.Wall -= 30 * time.Second; w.tick(50 * time.Millisecond) },
 		"suspend":  func(w *world) { w.at.Mono += 40 * time.Second; w.at.Wall += 40 * time.Second; w.must(Tick{}) },
 		"stuck":    func(w *world) { w.must(PermitStuck{}) },
-		"fault":    func(w *world) { w.must(BoxEvents{BitRestarted}) },
+		"fault":    func(w *world) { w.must(BoxEvents{wire.EventRestarted}) },
 	} {
 		w := inWait()
 		spoil(w)

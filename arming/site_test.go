@@ -8,6 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -28,11 +29,11 @@ type site struct {
 	lease              bool
 	scan               int
 	pulses, presses    int64
-	events             int  // bits not told yet
-	welded             bool // the bit for a weld has been told and still stands
-	noCount            bool // the box has lost its counts
-	cut, joined        bool // the cable is out; the driver has told that the box answers
-	moved              bool // hands have moved since the machine was told
+	events             wire.Event // bits not told yet
+	welded             bool       // the bit for a weld has been told and still stands
+	noCount            bool       // the box has lost its counts
+	cut, joined        bool       // the cable is out; the driver has told that the box answers
+	moved              bool       // hands have moved since the machine was told
 	igniter            [checklist.MaxMotors]Ohm
 	person             bool // really forward
 	slowDisk           bool
@@ -248,7 +249,7 @@ func (y *site) pass(mono, wall time.Duration) {
 		y.resting += max(0, min(mono, wall, time.Second)) * time.Duration(y.p.WaitSpeed)
 	}
 	if y.relay && y.at.Mono-y.renewed > 500*time.Millisecond {
-		y.relay, y.events = false, y.events|BitWatchdog
+		y.relay, y.events = false, y.events|wire.EventWatchdog
 	}
 	y.settle(was)
 	_ = y.do(Tick{})
@@ -263,7 +264,7 @@ func (y *site) look() {
 	b, bits := y.reading(), y.events
 	welded := y.battery && (y.fault == bridgedKey && !y.key || y.keyClosed() && !y.relay && y.permitClosed())
 	if welded && !y.welded {
-		bits |= BitWelded
+		bits |= wire.EventWelded
 	}
 	y.welded, y.events, y.moved = welded, 0, false
 	_ = y.do(BoxReading{b})
@@ -316,7 +317,7 @@ func (y *site) turnKey(in bool) {
 	was := y.live()
 	if !in {
 		if y.relay && y.key {
-			y.events |= BitKeyPulled
+			y.events |= wire.EventKeyPulled
 		}
 		y.relay, y.spent = false, false
 	}
@@ -332,7 +333,7 @@ func (y *site) press(down bool) {
 	case down && !y.poleClosed():
 		y.presses++
 		if !y.permitClosed() {
-			y.events |= BitEarly
+			y.events |= wire.EventButtonEarly
 		}
 	}
 	y.hand = down

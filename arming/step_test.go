@@ -12,6 +12,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -105,13 +106,14 @@ type row struct {
 	make func(w *world) Event
 }
 
-// The kinds of an event that the tables tell apart, by their names in event.go.
+// The kinds of an event that the tables tell apart, by their names in the source.
 var (
 	bits = []struct {
 		name string
-		bit  int
-	}{{"BitWatchdog", BitWatchdog}, {"BitEarly", BitEarly}, {"BitKeyPulled", BitKeyPulled}, {"BitRestarted", BitRestarted},
-		{"BitWelded", BitWelded}, {"BitOwner", BitOwner}, {"BitErrors", BitErrors}, {"BitPermitTime", BitPermitTime}}
+		bit  wire.Event
+	}{{"Watchdog", wire.EventWatchdog}, {"ButtonEarly", wire.EventButtonEarly}, {"KeyPulled", wire.EventKeyPulled},
+		{"Restarted", wire.EventRestarted}, {"Welded", wire.EventWelded}, {"OwnerChanged", wire.EventOwnerChanged},
+		{"Errors", wire.EventErrors}, {"PermitLimit", wire.EventPermitLimit}}
 	facts = []struct {
 		name string
 		fact Fact
@@ -279,14 +281,14 @@ BoxReading/battery     =         =         =?        =       =         =        
 BoxReading/no-battery  =         =         =         =       SETUP     SETUP     -HOLD -HOLD -WAIT  =     =    =         =        =      =      =     =
 BoxReading/pulse       =         =         -WAIT?    =       -WAIT     -WAIT     -WAIT -WAIT RUN    =     =    =w        -WAIT?   -WAIT  =      -WAIT -WAIT
 BoxReading/count-lost  =         =         -WAIT?    -SETUP  -WAIT     -WAIT     -WAIT -WAIT -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      -WAIT -WAIT
-BoxEvents/BitWatchdog  =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitEarly     =         =         =?        =       -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitKeyPulled =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitRestarted =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitWelded    =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitOwner     =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitErrors    =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
-BoxEvents/BitPermitTime =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/Watchdog     =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/ButtonEarly  =         =         =?        =       -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/KeyPulled    =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/Restarted    =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/Welded       =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/OwnerChanged =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/Errors       =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/PermitLimit  =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 Say/FactNone           no        no        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
 Say/FactKeyOut         no        no        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
 Say/FactKeyIn          no        no        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
@@ -467,13 +469,20 @@ func TestTablesHaveEveryPhaseAndEvent(t *testing.T) {
 			t.Errorf("%s has no row", name)
 		}
 	}
-	if want := 32 + 11 + 8; found < want {
-		t.Errorf("event.go has %d kinds, facts and bits, want %d at least", found, want)
+	if want := 32 + 11; found < want {
+		t.Errorf("event.go has %d kinds and facts, want %d at least", found, want)
+	}
+	var all wire.Event
+	for _, b := range bits {
+		all |= b.bit
+	}
+	if all != wire.EventsKnown {
+		t.Errorf("rows for the event bits %d, want %d", all, wire.EventsKnown)
 	}
 }
 
-// eventNames reads the kinds of events, of facts and of event bits off their
-// source, which is the only list that cannot be forgotten.
+// eventNames reads the kinds of events and of facts off their source, which is
+// the only list that cannot be forgotten.
 func eventNames(t *testing.T) []string {
 	t.Helper()
 	file, err := parser.ParseFile(token.NewFileSet(), "event.go", nil, 0)
@@ -489,7 +498,7 @@ func eventNames(t *testing.T) []string {
 			}
 		case *ast.ValueSpec:
 			for _, id := range n.Names {
-				if isPart(id.Name) {
+				if strings.HasPrefix(id.Name, "Fact") {
 					out = append(out, id.Name)
 				}
 			}
@@ -497,11 +506,6 @@ func eventNames(t *testing.T) []string {
 		return true
 	})
 	return out
-}
-
-// isPart reports a fact or an event bit, which is a part of an event.
-func isPart(name string) bool {
-	return strings.HasPrefix(name, "Fact") || strings.HasPrefix(name, "Bit")
 }
 
 // An order by anyone but the one whose order it is, is refused everywhere.

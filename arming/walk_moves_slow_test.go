@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -100,7 +101,7 @@ func newWalker(set settings) *walker {
 		Withdraw{StepRangeClear, "somebody walks"})
 	if set.full {
 		w.requests = append(w.requests, Observe{Motor: 1, Fate: FateSaidLit, By: firing}, Observe{Motor: 1, Fate: FateMisfire, By: firing},
-			FocusLost{}, Stalled{"screen"}, PermitStuck{}, BoxEvents{BitRestarted}, BoxEvents{BitErrors})
+			FocusLost{}, Stalled{"screen"}, PermitStuck{}, BoxEvents{wire.EventRestarted}, BoxEvents{wire.EventErrors})
 	}
 	w.moves = append(w.moves, timeMoves()...)
 	for i, ev := range w.requests {
@@ -618,7 +619,7 @@ func (w *walker) read(n *node, newScan bool, emit func(node, string)) {
 }
 
 // signature tells one snapshot from another.
-func signature(b, old *Box, bits int) uint32 {
+func signature(b, old *Box, bits wire.Event) uint32 {
 	sig := uint32(bits)
 	for _, bit := range []bool{b.Key == ContactClosed, b.Pole1 == ContactClosed, b.Pole2 == ContactClosed, b.Permit == ContactClosed,
 		b.Battery.Level == LevelLive, b.BehindKey.Level == LevelLive, b.BehindPermit.Level == LevelLive, b.Bus.Level == LevelLive,

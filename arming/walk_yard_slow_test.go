@@ -2,6 +2,8 @@
 
 package arming
 
+import "holdline/arming/groundbox/wire"
+
 // yard is the world around the machine as the walk has it: the box with its
 // contacts and rules, the cable, the hands, the people, the program. It is a
 // small comparable value. What is true stands here; what the machine believes
@@ -18,17 +20,17 @@ type yard struct {
 	relay   bool // commanded closed, and not opened since
 	spent   bool // closed once on this insertion of the key
 	dog     uint8
-	igniter uint8 // igniterNone, igniterGood, igniterBurned
-	forward bool  // a person is really forward
-	pulses  bool  // more pulses than the machine has read
-	presses bool  // more presses than the machine has read
-	events  uint8 // event bits not told yet
-	weld    bool  // the bit for a weld has been told and still stands
-	lease   bool  // test current may flow
-	lateOn  uint8 // an ON in the cable: 0 none, else 1 + age of its snapshot in quanta
-	lateFor uint8 // a KEEP in the cable, likewise
-	moved   bool  // the battery was joined and not read since
-	slips   uint8 // moves of hands since a reading that still counts
+	igniter uint8      // igniterNone, igniterGood, igniterBurned
+	forward bool       // a person is really forward
+	pulses  bool       // more pulses than the machine has read
+	presses bool       // more presses than the machine has read
+	events  wire.Event // event bits not told yet
+	weld    bool       // the bit for a weld has been told and still stands
+	lease   bool       // test current may flow
+	lateOn  uint8      // an ON in the cable: 0 none, else 1 + age of its snapshot in quanta
+	lateFor uint8      // a KEEP in the cable, likewise
+	moved   bool       // the battery was joined and not read since
+	slips   uint8      // moves of hands since a reading that still counts
 
 	// The ghosts: a pulse after which no full wait has passed, and a pulse
 	// since the wait was last at its full length.
@@ -132,7 +134,7 @@ func (y *yard) press() {
 	if !y.poleClosed() {
 		y.presses = true
 		if !y.permitClosed() {
-			y.events |= BitEarly
+			y.events |= wire.EventButtonEarly
 		}
 	}
 	y.hand = true
@@ -147,7 +149,7 @@ func (y *yard) release() {
 
 func (y *yard) keyOut() {
 	if y.relay {
-		y.events |= BitKeyPulled
+		y.events |= wire.EventKeyPulled
 	}
 	y.key, y.relay, y.spent = false, false, false
 }
@@ -184,7 +186,7 @@ func (y *yard) keep(r rule, age uint8) {
 func (y *yard) quantum() {
 	if y.relay {
 		if y.dog++; y.dog >= 3 { // 0.5 s lie between the second and the third
-			y.relay, y.events = false, y.events|BitWatchdog
+			y.relay, y.events = false, y.events|wire.EventWatchdog
 		}
 	}
 	if !y.relay {
@@ -201,7 +203,7 @@ func (y *yard) quantum() {
 
 // reading is the snapshot that the box would send now, with counts around the
 // machine's own, and the event bits that the driver would tell.
-func (y *yard) reading(r rule, old *Box, newScan bool) (BoxReading, int) {
+func (y *yard) reading(r rule, old *Box, newScan bool) (BoxReading, wire.Event) {
 	b := Box{Key: contact(y.key), Pole2: contact(y.hand), Permit: contact(y.relay || y.fault == faultPermitWelded)}
 	b.Pole1 = ContactClosed // what it says where it cannot tell
 	if y.key || y.lease {
@@ -237,10 +239,10 @@ func (y *yard) reading(r rule, old *Box, newScan bool) (BoxReading, int) {
 			b.Presses++
 		}
 	}
-	bits := int(y.events)
+	bits := y.events
 	welded := y.battery && (y.fault == faultKeyBridged && !y.key || y.keyClosed() && !y.relay && y.permitClosed())
 	if welded && !y.weld {
-		bits |= BitWelded
+		bits |= wire.EventWelded
 	}
 	y.weld = welded
 	y.pulses, y.presses, y.events, y.moved, y.slips = false, false, 0, false, 0

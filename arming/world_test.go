@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 )
 
@@ -285,7 +286,7 @@ func (w *world) proof() {
 		w.t.Fatalf("proof stage %v, want the watchdog's", w.s.Proof)
 	}
 	w.permit = false // the watchdog trips
-	w.must(BoxEvents{BitWatchdog})
+	w.must(BoxEvents{wire.EventWatchdog})
 	w.pass(100 * time.Millisecond)
 	w.key(false)
 	w.phase(Setup)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/wire"
 )
 
 // newcomer goes through a firing with nothing but what the screen says: which
@@ -94,7 +95,7 @@ func (n *newcomer) pass(d time.Duration) {
 		n.w.pass(50 * time.Millisecond)
 		if n.w.permit && n.w.s.Proof == arming.ProofWatchdog {
 			n.w.permit = false
-			n.w.step(arming.BoxEvents{Bits: arming.BitWatchdog})
+			n.w.step(arming.BoxEvents{Bits: wire.EventWatchdog})
 		}
 	}
 }

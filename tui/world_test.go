@@ -11,6 +11,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist"
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
@@ -445,7 +446,7 @@ func (w *world) proof() {
 		w.pass(50 * time.Millisecond)
 	}
 	w.permit = false // the watchdog
-	w.step(arming.BoxEvents{Bits: arming.BitWatchdog})
+	w.step(arming.BoxEvents{Bits: wire.EventWatchdog})
 	w.pass(400 * time.Millisecond)
 	w.pass(time.Second)
 	w.key("f5")

@@ -71,6 +71,8 @@ func draw(t *rapid.T, v reflect.Value) {
 		v.SetInt(rapid.Int64().Draw(t, "int64"))
 	case reflect.Int, reflect.Int32:
 		v.SetInt(rapid.Int64Range(math.MinInt32, math.MaxInt32).Draw(t, "int"))
+	case reflect.Uint16:
+		v.SetUint(uint64(rapid.Uint16().Draw(t, "uint")))
 	case reflect.Uint32:
 		v.SetUint(rapid.Uint64Range(0, math.MaxUint32).Draw(t, "uint"))
 	default:

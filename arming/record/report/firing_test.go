@@ -11,6 +11,7 @@ import (
 	"golang.org/x/crypto/ssh"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/wire"
 	"holdline/arming/record"
 	"holdline/arming/record/journal"
 	"holdline/checklist"
@@ -376,7 +377,7 @@ func (f *firing) proof() {
 		f.t.Fatalf("proof stage %v, want the watchdog's", f.s.Proof)
 	}
 	f.permit = false // the watchdog trips
-	f.must(arming.BoxEvents{Bits: arming.BitWatchdog})
+	f.must(arming.BoxEvents{Bits: wire.EventWatchdog})
 	f.pass(100 * time.Millisecond)
 	f.key(false)
 	f.phase(arming.Setup)

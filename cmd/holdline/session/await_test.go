@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/steady"
 )
 
@@ -18,8 +19,8 @@ func (b *bench) looked() bool {
 	}
 }
 
-func aReading() report {
-	return report{event: arming.BoxReading{Box: arming.Box{Up: true, Key: arming.ContactOpen}}, good: true}
+func aReading() groundbox.Told {
+	return groundbox.Told{Event: arming.BoxReading{Box: arming.Box{Up: true, Key: arming.ContactOpen}}, Good: true}
 }
 
 // The screen looks at every answer of the box, and at a tick only where the

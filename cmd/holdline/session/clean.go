@@ -1,22 +1,6 @@
 package session
 
-import (
-	"strings"
-	"unicode"
-)
+import "holdline/arming"
 
-// clean makes text from outside fit for a line of the record and of the
-// screen: UTF-8, no control characters, of a bounded length.
-func clean(text string) string {
-	text = strings.ToValidUTF8(text, "\uFFFD")
-	text = strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
-			return ' '
-		}
-		return r
-	}, text)
-	if runes := []rune(text); len(runes) > 400 {
-		text = string(runes[:400])
-	}
-	return text
-}
+// clean makes text from outside fit for the record and the screen.
+func clean(text string) string { return arming.Clean(text) }

@@ -10,6 +10,7 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
+	"holdline/arming/groundbox/wire"
 	"holdline/arming/record"
 	"holdline/arming/record/journal"
 	"holdline/tui"
@@ -79,19 +80,10 @@ type port struct {
 	lapse   func()                // renews it no longer and sends nothing: the contact proof's watchdog
 	fire    func()                // asks for the length of the last pulse
 	lease   func(bool)
-	clear   func(int)
+	clear   func(wire.Event)
 	rate    func(time.Duration) // how often snapshots are asked for
 	beat    time.Time           // an instant that they lie whole intervals from, zero for none
-	reports <-chan report
-}
-
-// report is an event of the link, with what the screen shows beside it.
-type report struct {
-	event arming.Event
-	good  bool   // a good answer of the box
-	text  string // how the link stands, for people
-	note  string // a sentence for the log and the record
-	facts any    // the numbers of note, for the record; nil for none
+	reports <-chan groundbox.Told
 }
 
 func newDriver(plan *arming.Plan, box port, rec *recorder, c clock, h hooks) *driver {
@@ -435,18 +427,18 @@ func (d *driver) queue(ev arming.Event) {
 	}
 }
 
-func (d *driver) report(r report) {
-	if r.good {
+func (d *driver) report(r groundbox.Told) {
+	if r.Good {
 		d.frame.BoxBeat++
 		d.heard = true
 	}
-	if r.text != "" {
-		d.frame.LinkText = r.text
+	if r.Text != "" {
+		d.frame.LinkText = r.Text
 	}
-	if r.note != "" {
-		d.note(r.note, r.facts)
+	if r.Note != "" {
+		d.note(r.Note, r.Pulse)
 	}
-	switch ev := r.event.(type) {
+	switch ev := r.Event.(type) {
 	case nil:
 	case arming.Stalled:
 		// The link let the permit go by itself. In the contact proof that is
@@ -461,7 +453,7 @@ func (d *driver) report(r report) {
 
 // note puts a sentence into the log and the record that has no part in the
 // machine's steps, with its numbers where there are any.
-func (d *driver) note(text string, facts any) {
+func (d *driver) note(text string, facts *groundbox.PulseFacts) {
 	at, wall := d.clock.now()
 	d.log(wall, text, false)
 	body := map[string]any{"text": text}

@@ -10,7 +10,9 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/steady"
+	"holdline/arming/groundbox/wire"
 	"holdline/arming/record"
 	"holdline/arming/record/journal"
 	"holdline/checklist/sheet/scenario"
@@ -71,8 +73,8 @@ func newBench(t testing.TB) *bench {
 		grant:   func(until time.Time) { b.mu.Lock(); b.grants = append(b.grants, until); b.mu.Unlock() },
 		lapse:   func() { b.tell("lapse") },
 		lease:   func(bool) {},
-		clear:   func(int) {},
-		reports: make(chan report),
+		clear:   func(wire.Event) {},
+		reports: make(chan groundbox.Told),
 	}, rec, c, hooks{})
 	b.asked.Store(int64(c.mono()))
 	t.Cleanup(func() { b.record.release() })
