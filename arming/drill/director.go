@@ -55,19 +55,16 @@ type Director struct {
 
 	last   time.Duration // when one came last
 	came   bool
-	since  [8]time.Duration // when each circumstance began, -1 while it is not so
-	firing bool             // a motor's bridge has fired
+	since  map[arming.Phase]time.Duration // when the phase could first show a surprise; none while it cannot
+	firing bool                           // a motor's bridge has fired
 	fireAt time.Duration
 }
 
 // NewDirector returns the director of a plan.
 func NewDirector(plan Plan, p *arming.Plan) *Director {
-	d := &Director{plan: plan, p: p, how: make([]progress, len(plan.Surprises)), at: make([]time.Duration, len(plan.Surprises)),
-		offs: make([]int, len(plan.Surprises))}
-	for i := range d.since {
-		d.since[i] = -1
-	}
-	return d
+	n := len(plan.Surprises)
+	return &Director{plan: plan, p: p, how: make([]progress, n), at: make([]time.Duration, n), offs: make([]int, n),
+		since: map[arming.Phase]time.Duration{}}
 }
 
 // Plan is the plan.
@@ -84,39 +81,35 @@ func (d *Director) Came() int {
 	return n
 }
 
-// The circumstances in which a phase can show a surprise.
-const (
-	lineOpenBefore = iota // SETUP with a person forward
-	inReady
-	keyInArmed
-	inCount
-	atRest // WAIT that runs
-	lineOpenAfter
-)
-
-// look notes when each circumstance began.
-func (d *Director) look(s *arming.State) {
-	now := s.Now.Mono
-	for i, is := range []bool{
-		lineOpenBefore: s.Phase == arming.Setup && s.Line == arming.LineOpen && s.Hooked,
-		inReady:        s.Phase == arming.Ready,
-		keyInArmed:     s.Phase == arming.Armed && s.KeyInArmed,
-		inCount:        s.Phase == arming.Count,
-		atRest:         s.Phase == arming.Wait && s.AtRest && s.NoPulse == arming.NoPulseNone && s.WaitLeft > 0,
-		lineOpenAfter:  s.Phase == arming.MakeSafe && s.Line == arming.LineOpen && s.Live(d.p) > 0,
-	} {
-		switch {
-		case !is:
-			d.since[i] = -1
-		case d.since[i] < 0:
-			d.since[i] = now
-		}
+// shows reports whether a phase can show a surprise now.
+func (d *Director) shows(ph arming.Phase, s *arming.State) bool {
+	if s.Phase != ph {
+		return false
 	}
+	switch ph {
+	case arming.Setup: // with a person forward
+		return s.Line == arming.LineOpen && s.Hooked
+	case arming.Ready, arming.Count:
+		return true
+	case arming.Armed:
+		return s.KeyInArmed
+	case arming.Wait: // while it runs
+		return s.AtRest && s.NoPulse == arming.NoPulseNone && s.WaitLeft > 0
+	case arming.MakeSafe:
+		return s.Line == arming.LineOpen && s.Live(d.p) > 0
+	}
+	return false
 }
 
-// lasted reports whether a circumstance has lasted so long.
-func (d *Director) lasted(i int, now, least time.Duration) bool {
-	return d.since[i] >= 0 && now-d.since[i] >= least
+// look notes since when each phase can show a surprise.
+func (d *Director) look(s *arming.State) {
+	for ph := arming.Setup; ph <= arming.MakeSafe; ph++ {
+		if _, known := d.since[ph]; !d.shows(ph, s) {
+			delete(d.since, ph)
+		} else if !known {
+			d.since[ph] = s.Now.Mono
+		}
+	}
 }
 
 // Tick says what is to happen now.
@@ -164,23 +157,11 @@ func (d *Director) before(i int) bool {
 	return false
 }
 
-// due reports whether the phase can show the surprise now.
+// due reports whether the phase has been able to show the surprise for long
+// enough.
 func (d *Director) due(sp *Surprise, now time.Duration) bool {
-	switch sp.Phase {
-	case arming.Setup:
-		return d.lasted(lineOpenBefore, now, sp.After)
-	case arming.Ready:
-		return d.lasted(inReady, now, sp.After)
-	case arming.Armed:
-		return d.lasted(keyInArmed, now, sp.After)
-	case arming.Count:
-		return d.lasted(inCount, now, sp.After)
-	case arming.Wait:
-		return d.lasted(atRest, now, sp.After)
-	case arming.MakeSafe:
-		return d.lasted(lineOpenAfter, now, sp.After)
-	}
-	return false
+	since, shows := d.since[sp.Phase]
+	return shows && now-since >= sp.After
 }
 
 // begin lets surprise i come.

@@ -4,16 +4,16 @@
 //	plan, err := drill.Make(firing, seed, drill.Choice{Count: 3})
 //	d := drill.NewDirector(plan, firing)
 //	orders := d.Tick(&state, bench)     // what the shell lets happen now
-//	var j drill.Judge                   // later, from the record's lines
-//	err = j.Line(kind, mono, body)
+//	var j drill.Judge                   // later, from the record's entries
+//	err = j.Entry(kind, mono, body)
 //	answer := j.Judgement()
 //
 // It is pure: the same firing, seed and choice give the same plan, and the
-// same lines the same judgement.
+// same entries the same judgement.
 //
-// # Lines
+// # Entries
 //
-// A drill adds lines of the kind "drill" to the record of a practice firing:
+// A drill adds entries of the kind "drill" to the record of a practice firing:
 //
 //	{"drill":"plan","seed":"7","surprises":[{"kind":"wind","phase":"COUNT", …}]}
 //	{"drill":"surprise","number":1,"kind":"wind","heard":"north gate: …"}

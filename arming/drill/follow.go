@@ -42,7 +42,7 @@ type begun struct {
 	crew    arming.Crew
 }
 
-// Judge follows the record of a drill, line by line. Its zero value is ready.
+// Judge follows the record of a drill, entry by entry. Its zero value is ready.
 type Judge struct {
 	rep      journal.Replayer
 	plan     *Plan
@@ -54,8 +54,8 @@ type Judge struct {
 	brokeOff bool // the program stopped: what follows is no part of the drill
 }
 
-// Line takes the next line. An error means that the record cannot be judged.
-func (j *Judge) Line(kind string, mono time.Duration, body []byte) error {
+// Entry takes the next entry. An error means that the record cannot be judged.
+func (j *Judge) Entry(kind string, mono time.Duration, body []byte) error {
 	if j.brokeOff {
 		return nil
 	}
@@ -70,7 +70,7 @@ func (j *Judge) Line(kind string, mono time.Duration, body []byte) error {
 	j.last = max(j.last, mono)
 	switch kind {
 	case journal.KindDrill:
-		return j.drillLine(mono, body)
+		return j.drillEntry(mono, body)
 	case journal.KindEvent:
 		return j.event(mono, body, &before)
 	}
@@ -85,7 +85,7 @@ func (j *Judge) event(mono time.Duration, body []byte, before *arming.State) err
 		Refused string          `json:"refused"`
 	}
 	if err := json.Unmarshal(body, &l); err != nil {
-		return fmt.Errorf("drill: event line: %w", err)
+		return fmt.Errorf("drill: event entry: %w", err)
 	}
 	if l.Data == nil {
 		l.Data = json.RawMessage("{}")
@@ -114,8 +114,8 @@ func human(ev arming.Event) bool {
 	return false
 }
 
-func (j *Judge) drillLine(mono time.Duration, body []byte) error {
-	l, err := decodeLine(body)
+func (j *Judge) drillEntry(mono time.Duration, body []byte) error {
+	l, err := decodeEntry(body)
 	if err != nil {
 		return err
 	}
@@ -128,7 +128,7 @@ func (j *Judge) drillLine(mono time.Duration, body []byte) error {
 		return err
 	}
 	if j.plan == nil {
-		return fmt.Errorf("drill: a line %q before the plan", l.Drill)
+		return fmt.Errorf("drill: an entry %q before the plan", l.Drill)
 	}
 	switch l.Drill {
 	case wordHand:
@@ -154,7 +154,7 @@ func (j *Judge) hand(mono time.Duration, h Hand) {
 }
 
 // surprise compares an entry with the plan: what was not planned is not judged.
-func (j *Judge) surprise(mono time.Duration, l *line) error {
+func (j *Judge) surprise(mono time.Duration, l *entry) error {
 	if l.Number < 1 || l.Number > len(j.plan.Surprises) || j.plan.Surprises[l.Number-1].Kind != l.Kind {
 		return fmt.Errorf("drill: surprise %d, %s, is not the plan's", l.Number, l.Kind)
 	}

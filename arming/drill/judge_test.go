@@ -196,18 +196,18 @@ func newTape(t *testing.T) *tape {
 	if err != nil {
 		t.Fatal(err)
 	}
-	x.line(journal.KindPlan, body)
+	x.entry(journal.KindPlan, body)
 	x.do(arming.Start{})
 	return x
 }
 
-func (x *tape) line(kind string, body any) {
+func (x *tape) entry(kind string, body any) {
 	x.t.Helper()
 	text, err := json.Marshal(body)
 	if err != nil {
 		x.t.Fatal(err)
 	}
-	x.err = errors.Join(x.err, x.j.Line(kind, x.at, text))
+	x.err = errors.Join(x.err, x.j.Entry(kind, x.at, text))
 }
 
 // do lets the machine take an event now.
@@ -221,7 +221,7 @@ func (x *tape) do(ev arming.Event) {
 	}
 	x.s = next
 	for _, l := range lines {
-		x.line(l.Kind, l.Body)
+		x.entry(l.Kind, l.Body)
 	}
 }
 
@@ -241,14 +241,14 @@ func TestTheJudgementOfARecord(t *testing.T) {
 	plan := made(t, 7, Choice{Kinds: []Kind{SpotterHold, Smoke}})
 	run := func(hold time.Duration) Judgement {
 		x := newTape(t)
-		x.line(journal.KindDrill, PlanLine(plan))
-		x.line(journal.KindDrill, HandLine(KeyIn))
+		x.entry(journal.KindDrill, PlanEntry(plan))
+		x.entry(journal.KindDrill, HandEntry(KeyIn))
 		x.at = 10 * s
-		x.line(journal.KindDrill, SurpriseLine(&plan, 1))
+		x.entry(journal.KindDrill, SurpriseEntry(&plan, 1))
 		x.at += hold
 		x.do(arming.HoldCall{})
 		x.at += 20 * s
-		x.line(journal.KindDrill, HandLine(KeyOut))
+		x.entry(journal.KindDrill, HandEntry(KeyOut))
 		return x.judgement()
 	}
 	good := run(1900 * time.Millisecond)
@@ -285,8 +285,8 @@ func TestTheJudgementOfARecord(t *testing.T) {
 func TestOnlyPeopleAreJudged(t *testing.T) {
 	plan := made(t, 7, Choice{Kinds: []Kind{SpotterHold}})
 	x := newTape(t)
-	x.line(journal.KindDrill, PlanLine(plan))
-	x.line(journal.KindDrill, SurpriseLine(&plan, 1))
+	x.entry(journal.KindDrill, PlanEntry(plan))
+	x.entry(journal.KindDrill, SurpriseEntry(&plan, 1))
 	x.at = s
 	for _, ev := range []arming.Event{arming.BoxLost{Why: "gone"}, arming.Stalled{Part: "screen"}, arming.FocusLost{}, arming.Tick{}} {
 		x.do(ev)
@@ -302,9 +302,9 @@ func TestOnlyPeopleAreJudged(t *testing.T) {
 func TestWhatComesAfterAStopIsNoDrill(t *testing.T) {
 	plan := made(t, 7, Choice{Kinds: []Kind{SpotterHold}})
 	x := newTape(t)
-	x.line(journal.KindDrill, PlanLine(plan))
-	x.line("recovered", map[string]any{})
-	x.line(journal.KindDrill, SurpriseLine(&plan, 1))
+	x.entry(journal.KindDrill, PlanEntry(plan))
+	x.entry("recovered", map[string]any{})
+	x.entry(journal.KindDrill, SurpriseEntry(&plan, 1))
 	if j := x.judgement(); !j.BrokeOff || j.Came != 0 || j.Verdict != NotFinished {
 		t.Errorf("%+v", j)
 	}
@@ -313,16 +313,16 @@ func TestWhatComesAfterAStopIsNoDrill(t *testing.T) {
 func TestLinesThatCannotBeJudged(t *testing.T) {
 	plan, other := made(t, 7, Choice{Kinds: []Kind{SpotterHold}}), made(t, 7, Choice{Kinds: []Kind{Wind}})
 	for what, lines := range map[string][]any{
-		"a surprise before the plan": {SurpriseLine(&plan, 1)},
-		"two plans":                  {PlanLine(plan), PlanLine(plan)},
-		"not the plan's":             {PlanLine(plan), SurpriseLine(&other, 1)},
-		"twice":                      {PlanLine(plan), SurpriseLine(&plan, 1), SurpriseLine(&plan, 1)},
-		"over without a number":      {PlanLine(plan), OverLine(9)},
-		"no such hand":               {PlanLine(plan), HandLine("wave")},
+		"a surprise before the plan": {SurpriseEntry(&plan, 1)},
+		"two plans":                  {PlanEntry(plan), PlanEntry(plan)},
+		"not the plan's":             {PlanEntry(plan), SurpriseEntry(&other, 1)},
+		"twice":                      {PlanEntry(plan), SurpriseEntry(&plan, 1), SurpriseEntry(&plan, 1)},
+		"over without a number":      {PlanEntry(plan), OverEntry(9)},
+		"no such hand":               {PlanEntry(plan), HandEntry("wave")},
 	} {
 		x := newTape(t)
 		for _, l := range lines {
-			x.line(journal.KindDrill, l)
+			x.entry(journal.KindDrill, l)
 		}
 		if x.err == nil {
 			t.Errorf("%s: judged", what)

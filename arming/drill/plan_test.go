@@ -160,11 +160,11 @@ func TestNamedSurprises(t *testing.T) {
 func TestLinesComeBack(t *testing.T) {
 	for seed := uint64(1); seed < 100; seed++ {
 		plan := made(t, seed, Choice{Count: 5})
-		body, err := json.Marshal(PlanLine(plan))
+		body, err := json.Marshal(PlanEntry(plan))
 		if err != nil {
 			t.Fatal(err)
 		}
-		l, err := decodeLine(body)
+		l, err := decodeEntry(body)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -174,7 +174,7 @@ func TestLinesComeBack(t *testing.T) {
 		}
 	}
 	for _, bad := range []string{``, `{}`, `{"drill":"more"}`, `{"drill":"hand","hand":"wave"}`, `{"drill":"over","number":1,"x":2}`, `{"drill":"over"} 1`, `[1]`} {
-		if l, err := decodeLine([]byte(bad)); err == nil {
+		if l, err := decodeEntry([]byte(bad)); err == nil {
 			t.Errorf("%s read as %+v", bad, l)
 		}
 	}
@@ -182,7 +182,7 @@ func TestLinesComeBack(t *testing.T) {
 		`{"drill":"plan","seed":"1","surprises":[{"kind":"wind","phase":"RUN","after_ms":1}]}`,
 		`{"drill":"plan","seed":"1","surprises":[{"kind":"rain","phase":"COUNT","after_ms":1}]}`,
 		`{"drill":"plan","seed":"1","surprises":[{"kind":"smoke","phase":"MAKESAFE","after_ms":1,"motor":99}]}`} {
-		l, err := decodeLine([]byte(bad))
+		l, err := decodeEntry([]byte(bad))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -198,10 +198,10 @@ func TestNotesForThePage(t *testing.T) {
 		body any
 		want string
 	}{
-		{PlanLine(plan), "DRILL with 1 surprise, seed 7"},
-		{SurpriseLine(&plan, 1), "HOLD, HOLD"},
-		{OverLine(1), ""},
-		{HandLine(KeyOut), ""},
+		{PlanEntry(plan), "DRILL with 1 surprise, seed 7"},
+		{SurpriseEntry(&plan, 1), "HOLD, HOLD"},
+		{OverEntry(1), ""},
+		{HandEntry(KeyOut), ""},
 	} {
 		body, err := json.Marshal(c.body)
 		if err != nil {

@@ -3,6 +3,7 @@ package drill
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,6 +80,17 @@ func did[E arming.Event](s *scene, ok func(E) bool) *act {
 	})
 }
 
+// before returns what was done before an act; all of it where that is nil.
+func (s *scene) before(a *act) []act {
+	if n := slices.IndexFunc(s.acts, func(b act) bool { return a != nil && b.at >= a.at }); n >= 0 {
+		return s.acts[:n]
+	}
+	return s.acts
+}
+
+// wrong is the opposite of what is right, done by an act.
+func (s *scene) wrong(a *act, why string) finding { return finding{Wrong, a.at - s.at, why} }
+
 func (s *scene) moved(h Hand) *act { return s.first(func(a *act) bool { return a.hand == h }) }
 
 // timed judges how soon an act came; nil is an act that never did.
@@ -132,13 +144,9 @@ func stopped(step string) rule {
 // notPressed wants no hand on the button before everything begins anew.
 func notPressed() rule {
 	return rule{"nobody presses the button", 0, custom, func(s *scene) finding {
-		for i := range s.acts {
-			a := &s.acts[i]
-			if _, again := a.event.(arming.StartCount); again && a.refused == "" {
-				break
-			}
+		for _, a := range s.before(did[arming.StartCount](s, nil)) {
 			if a.hand == ButtonDown {
-				return finding{Wrong, a.at - s.at, "the button was pressed after " + seconds(a.at-s.at)}
+				return s.wrong(&a, "the button was pressed after "+seconds(a.at-s.at))
 			}
 		}
 		return found(Right, "not touched")
@@ -186,11 +194,7 @@ func anew(step, what string) rule {
 func (s *scene) answeredBeforeCount(step string) (*arming.Answer, finding) {
 	count := did[arming.StartCount](s, nil)
 	var newest *arming.Answer
-	for i := range s.acts {
-		a := &s.acts[i]
-		if count != nil && a.at >= count.at {
-			break
-		}
+	for _, a := range s.before(count) {
 		if ev, is := a.event.(arming.Answer); is && ev.Step == step && a.refused == "" {
 			newest = &ev
 		}
@@ -199,7 +203,7 @@ func (s *scene) answeredBeforeCount(step string) (*arming.Answer, finding) {
 	case newest != nil:
 		return newest, found(Right, "answered anew")
 	case count != nil:
-		return nil, finding{Wrong, count.at - s.at, "counted on the answer from before"}
+		return nil, s.wrong(count, "counted on the answer from before")
 	case s.pressed():
 		return nil, found(Wrong, "fired on the answer from before")
 	}
@@ -261,7 +265,7 @@ func deadBeforeForward() rule {
 		case order == nil:
 			return found(Open, "nobody was sent")
 		case order.battery:
-			return finding{Wrong, order.at - s.at, "the order to go was given with the battery joined"}
+			return s.wrong(order, "the order to go was given with the battery joined")
 		}
 		return found(Right, "off before the line was opened")
 	}}
@@ -270,16 +274,14 @@ func deadBeforeForward() rule {
 // noEarlyResume wants no word to go on while the key is in or the box is dumb.
 func noEarlyResume() rule {
 	return rule{"nothing is resumed before it may be", 0, custom, func(s *scene) finding {
-		for i := range s.acts {
-			if _, is := s.acts[i].event.(arming.Resume); !is {
-				continue
-			}
-			if a := &s.acts[i]; a.refused != "" {
-				return finding{Wrong, a.at - s.at, "tried after " + seconds(a.at-s.at) + ": " + a.refused}
-			}
-			return found(Right, "resumed when it might be")
+		a := s.first(func(a *act) bool { _, is := a.event.(arming.Resume); return is })
+		switch {
+		case a == nil:
+			return found(Open, "not resumed")
+		case a.refused != "":
+			return s.wrong(a, "tried after "+seconds(a.at-s.at)+": "+a.refused)
 		}
-		return found(Open, "not resumed")
+		return found(Right, "resumed when it might be")
 	}}
 }
 
@@ -291,7 +293,7 @@ func noHookUp() rule {
 			return is && ev.Step == arming.StepHookUp && a.battery
 		})
 		if a != nil {
-			return finding{Wrong, a.at - s.at, "hook-up was reported with the battery joined"}
+			return s.wrong(a, "hook-up was reported with the battery joined")
 		}
 		return found(Right, "nothing reported")
 	}}
@@ -304,7 +306,7 @@ func countedBack() rule {
 		again := s.goes()
 		switch {
 		case again != nil && (count == nil || count.at > again.at):
-			return finding{Wrong, again.at - s.at, "somebody was sent before the count"}
+			return s.wrong(again, "somebody was sent before the count")
 		case count == nil:
 			return found(Open, "no count, and nobody was sent")
 		}
@@ -347,7 +349,7 @@ func fullWait() rule {
 		case again == nil:
 			return found(Open, "nobody was sent")
 		case again.at-s.at < full:
-			return finding{Wrong, again.at - s.at, fmt.Sprintf("somebody was forward after %s, the wait here is %s", seconds(again.at-s.at), seconds(full))}
+			return s.wrong(again, fmt.Sprintf("somebody was forward after %s, the wait here is %s", seconds(again.at-s.at), seconds(full)))
 		}
 		return found(Right, "sent after "+seconds(again.at-s.at))
 	}}
@@ -358,11 +360,7 @@ func fullWait() rule {
 func saidMisfire() rule {
 	return rule{"the motor is said to be dark, never lit", 0, custom, func(s *scene) finding {
 		last, forward := arming.FateUnknown, did[arming.GoForward](s, nil)
-		for i := range s.acts {
-			a := &s.acts[i]
-			if forward != nil && a.at >= forward.at {
-				break
-			}
+		for _, a := range s.before(forward) {
 			if ev, is := a.event.(arming.Observe); is && a.refused == "" && (ev.Motor == 0 || ev.Motor == s.s.Motor) {
 				last = ev.Fate
 			}

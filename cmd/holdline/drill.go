@@ -178,7 +178,7 @@ func (p *program) judgeDrill(path string, f *drillFlags) error {
 	}
 	var judge drill.Judge
 	for _, e := range r.Log.Entries {
-		if err := judge.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
+		if err := judge.Entry(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
 			return fmt.Errorf("drill: %q: line %d: %w", path, e.Seq, err)
 		}
 	}

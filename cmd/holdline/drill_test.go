@@ -96,11 +96,11 @@ func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	add(0, journal.KindPlan, body)
 	do(0, arming.Start{})
-	add(time.Second, journal.KindDrill, drill.PlanLine(plan))
+	add(time.Second, journal.KindDrill, drill.PlanEntry(plan))
 	if len(args) == 3 {
 		waive(p, do)
 	}
-	add(10*time.Second, journal.KindDrill, drill.SurpriseLine(&plan, 1))
+	add(10*time.Second, journal.KindDrill, drill.SurpriseEntry(&plan, 1))
 	do(10*time.Second+time.Duration(late*float64(time.Second)), arming.HoldCall{})
 	ts.Check(w.Close(now, 100*time.Second, record.Interrupted, "the test ends it"))
 	_, err = w.Sign(signer)

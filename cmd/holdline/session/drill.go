@@ -75,7 +75,7 @@ func (s *session) planDrill() error {
 	}
 	s.drill = &drilling{director: drill.NewDirector(plan, s.plan), trainer: s.trainer}
 	at, wall := s.driver.clock.now()
-	return s.record.note(at, wall, journal.KindDrill, drill.PlanLine(plan))
+	return s.record.note(at, wall, journal.KindDrill, drill.PlanEntry(plan))
 }
 
 // drillTick lets happen what is due.
@@ -113,7 +113,7 @@ func (s *session) carryDrill(o *drill.Order) {
 	g, d := s.drill, s.driver
 	plan := g.director.Plan()
 	if o.Begins {
-		s.drillLine(drill.SurpriseLine(plan, o.Number))
+		s.drillEntry(drill.SurpriseEntry(plan, o.Number))
 		if sp := &plan.Surprises[o.Number-1]; sp.Kind == drill.Wind {
 			g.windMps = &sp.Wind
 		}
@@ -140,7 +140,7 @@ func (s *session) carryDrill(o *drill.Order) {
 		g.trainer.Hands().Battery(true)
 	}
 	if o.Over {
-		s.drillLine(drill.OverLine(o.Number))
+		s.drillEntry(drill.OverEntry(o.Number))
 	}
 	if o.Heard != "" {
 		_, wall := d.clock.now()
@@ -150,8 +150,8 @@ func (s *session) carryDrill(o *drill.Order) {
 	}
 }
 
-// drillLine writes a line of the drill into the record.
-func (s *session) drillLine(body any) {
+// drillEntry writes an entry of the drill into the record.
+func (s *session) drillEntry(body any) {
 	at, wall := s.driver.clock.now()
 	if err := s.record.note(at, wall, journal.KindDrill, body); err != nil {
 		s.driver.step(arming.RecordFailed{Why: err.Error()})
@@ -180,7 +180,7 @@ func (s *session) noteHand(h tui.Hand) {
 		if word == drill.BatteryOff {
 			s.drill.offs++
 		}
-		s.drillLine(drill.HandLine(word))
+		s.drillEntry(drill.HandEntry(word))
 		s.drillTick() // what a hand has made due shall not wait for the next beat
 	})
 }

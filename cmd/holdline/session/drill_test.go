@@ -48,7 +48,7 @@ func (c *crew) judged() drill.Judgement {
 	}
 	var judge drill.Judge
 	for _, e := range r.Log.Entries {
-		if err := judge.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
+		if err := judge.Entry(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
 			c.t.Fatalf("line %d: %v", e.Seq, err)
 		}
 	}

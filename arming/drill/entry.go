@@ -15,7 +15,7 @@ import (
 	"holdline/checklist"
 )
 
-// The words under "drill" in a line.
+// The words under "drill" in an entry.
 const (
 	wordPlan     = "plan"
 	wordSurprise = "surprise"
@@ -23,18 +23,18 @@ const (
 	wordHand     = "hand"
 )
 
-// line is the body of a drill line.
-type line struct {
-	Drill     string         `json:"drill"`
-	Seed      string         `json:"seed,omitempty"`
-	Surprises []surpriseLine `json:"surprises,omitempty"`
-	Number    int            `json:"number,omitempty"`
-	Kind      Kind           `json:"kind,omitempty"`
-	Heard     string         `json:"heard,omitempty"`
-	Hand      string         `json:"hand,omitempty"`
+// entry is the body of an entry of a drill.
+type entry struct {
+	Drill     string          `json:"drill"`
+	Seed      string          `json:"seed,omitempty"`
+	Surprises []surpriseEntry `json:"surprises,omitempty"`
+	Number    int             `json:"number,omitempty"`
+	Kind      Kind            `json:"kind,omitempty"`
+	Heard     string          `json:"heard,omitempty"`
+	Hand      string          `json:"hand,omitempty"`
 }
 
-type surpriseLine struct {
+type surpriseEntry struct {
 	Kind    Kind    `json:"kind"`
 	Phase   string  `json:"phase"`
 	AfterMS int64   `json:"after_ms"`
@@ -45,25 +45,25 @@ type surpriseLine struct {
 	Heard   string  `json:"heard,omitempty"`
 }
 
-// PlanLine is the body of the line that a drill begins with.
-func PlanLine(p Plan) any {
-	l := line{Drill: wordPlan, Seed: strconv.FormatUint(p.Seed, 10)}
+// PlanEntry is the body of the entry that a drill begins with.
+func PlanEntry(p Plan) any {
+	l := entry{Drill: wordPlan, Seed: strconv.FormatUint(p.Seed, 10)}
 	for _, s := range p.Surprises {
-		l.Surprises = append(l.Surprises, surpriseLine{s.Kind, s.Phase.String(), s.After.Milliseconds(), s.Motor, s.Late.Milliseconds(),
+		l.Surprises = append(l.Surprises, surpriseEntry{s.Kind, s.Phase.String(), s.After.Milliseconds(), s.Motor, s.Late.Milliseconds(),
 			s.Post, s.Wind, s.Phrase})
 	}
 	return l
 }
 
-// SurpriseLine is the body of the line at the moment of surprise number n,
+// SurpriseEntry is the body of the entry at the moment of surprise number n,
 // counted from 1.
-func SurpriseLine(p *Plan, n int) any {
+func SurpriseEntry(p *Plan, n int) any {
 	s := &p.Surprises[n-1]
-	return line{Drill: wordSurprise, Number: n, Kind: s.Kind, Heard: s.Phrase}
+	return entry{Drill: wordSurprise, Number: n, Kind: s.Kind, Heard: s.Phrase}
 }
 
-// OverLine is the body of the line that takes the fault of surprise n back.
-func OverLine(n int) any { return line{Drill: wordOver, Number: n} }
+// OverEntry is the body of the entry that takes the fault of surprise n back.
+func OverEntry(n int) any { return entry{Drill: wordOver, Number: n} }
 
 // Hand is a movement of the practice box's hands.
 type Hand string
@@ -84,35 +84,35 @@ const (
 
 var handWords = []Hand{KeyIn, KeyOut, BatteryOn, BatteryOff, ButtonDown, ButtonUp, LeadsOn, LeadsOff, ShuntOn, ShuntOff}
 
-// HandLine is the body of the line of a movement.
-func HandLine(h Hand) any { return line{Drill: wordHand, Hand: string(h)} }
+// HandEntry is the body of the entry of a movement.
+func HandEntry(h Hand) any { return entry{Drill: wordHand, Hand: string(h)} }
 
-// decodeLine reads the body of a drill line, strictly: a line that is not
-// understood is no line to judge by.
-func decodeLine(body []byte) (*line, error) {
-	var l line
+// decodeEntry reads the body of an entry, strictly: one that is not
+// understood is nothing to judge by.
+func decodeEntry(body []byte) (*entry, error) {
+	var l entry
 	dec := json.NewDecoder(bytes.NewReader(body))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&l); err != nil {
-		return nil, fmt.Errorf("drill: line: %w", err)
+		return nil, fmt.Errorf("drill: entry: %w", err)
 	}
 	if _, err := dec.Token(); err != io.EOF {
-		return nil, fmt.Errorf("drill: line: more than one value")
+		return nil, fmt.Errorf("drill: entry: more than one value")
 	}
 	switch l.Drill {
 	case wordPlan, wordSurprise, wordOver:
 		return &l, nil
 	case wordHand:
 		if !slices.Contains(handWords, Hand(l.Hand)) {
-			return nil, fmt.Errorf("drill: line: hand %q is not known", l.Hand)
+			return nil, fmt.Errorf("drill: entry: hand %q is not known", l.Hand)
 		}
 		return &l, nil
 	}
-	return nil, fmt.Errorf("drill: line: %q is not known", l.Drill)
+	return nil, fmt.Errorf("drill: entry: %q is not known", l.Drill)
 }
 
-// planOf reads the plan that a line holds.
-func planOf(l *line) (Plan, error) {
+// planOf reads the plan that an entry has.
+func planOf(l *entry) (Plan, error) {
 	seed, err := strconv.ParseUint(l.Seed, 10, 64)
 	if err != nil || len(l.Surprises) == 0 || len(l.Surprises) > Most {
 		return Plan{}, fmt.Errorf("drill: plan: seed %q, %d surprises", l.Seed, len(l.Surprises))
@@ -136,10 +136,10 @@ func planOf(l *line) (Plan, error) {
 
 func ms(n int64) time.Duration { return time.Duration(n) * time.Millisecond }
 
-// Note says a drill line in words, for the record's page; "" for one that says
+// Note says an entry in words, for the record's page; "" for one that says
 // nothing by itself.
 func Note(body []byte) string {
-	l, err := decodeLine(body)
+	l, err := decodeEntry(body)
 	if err != nil {
 		return ""
 	}
