@@ -26,7 +26,7 @@ func byName(list []arming.Event) map[string]reflect.Type {
 	return out
 }
 
-// EventName returns the name of the kind of event, as lines have it.
+// EventName returns the name of the kind of event, as entries have it.
 func EventName(ev arming.Event) string { return snake(reflect.TypeOf(ev).Name()) }
 
 // EncodeEvent returns the name of the kind of ev and its data as a JSON object.
@@ -59,20 +59,12 @@ func encodeEvent(ev arming.Event) (string, any, error) {
 
 // DecodeEvent is the reverse of EncodeEvent.
 func DecodeEvent(name string, data json.RawMessage) (arming.Event, error) {
-	val, err := parse(data)
-	if err != nil {
-		return nil, fmt.Errorf("journal: event %q: %w", name, err)
-	}
-	return decodeEvent(name, val)
-}
-
-func decodeEvent(name string, val any) (arming.Event, error) {
 	t, ok := events[name]
 	if !ok {
 		return nil, fmt.Errorf("journal: event %q is not known", name)
 	}
 	v := reflect.New(t).Elem()
-	if err := decode(val, v); err != nil {
+	if err := decode(data, v); err != nil {
 		return nil, fmt.Errorf("journal: event %q: %w", name, err)
 	}
 	return v.Interface().(arming.Event), nil
@@ -89,12 +81,8 @@ func EncodePlan(p *arming.Plan) (json.RawMessage, error) {
 
 // DecodePlan is the reverse of EncodePlan. It does not judge the plan.
 func DecodePlan(body json.RawMessage) (*arming.Plan, error) {
-	val, err := parse(body)
-	if err != nil {
-		return nil, fmt.Errorf("journal: plan: %w", err)
-	}
 	var p arming.Plan
-	if err := decode(val, reflect.ValueOf(&p).Elem()); err != nil {
+	if err := decode(body, reflect.ValueOf(&p).Elem()); err != nil {
 		return nil, fmt.Errorf("journal: plan: %w", err)
 	}
 	return &p, nil

@@ -60,7 +60,7 @@ func (r *Recorder) Step(at arming.Instant, ev arming.Event, before, after *armin
 	if err != nil {
 		return nil, err
 	}
-	times, err := encodeInstant(at)
+	times, err := encode(reflect.ValueOf(at))
 	if err != nil {
 		return nil, fmt.Errorf("journal: event %q: %w", name, err)
 	}
@@ -133,7 +133,7 @@ func quiet(before, after *arming.State) bool {
 
 // beat returns the short form of a tick or a reading.
 func (r *Recorder) beat(at arming.Instant, ev arming.Event) (any, bool) {
-	times, err := encodeInstant(at)
+	times, err := encode(reflect.ValueOf(at))
 	if err != nil {
 		return nil, false
 	}

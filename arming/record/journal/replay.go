@@ -104,12 +104,8 @@ func (r *Replayer) event(mono time.Duration, body []byte) error {
 	if err != nil {
 		return err
 	}
-	pair, err := parse(l.At)
-	if err != nil {
-		return fmt.Errorf("journal: replay: event %q: at: %w", l.Event, err)
-	}
-	at, err := decodeInstant(pair)
-	if err != nil {
+	var at arming.Instant
+	if err := decode(l.At, reflect.ValueOf(&at).Elem()); err != nil {
 		return fmt.Errorf("journal: replay: event %q: at: %w", l.Event, err)
 	}
 	if at.Mono != mono {
@@ -198,13 +194,12 @@ func (r *Replayer) compare(l *eventLine, effects []arming.Effect, refused error)
 	if err != nil {
 		return fmt.Errorf("journal: replay: effects: %w", err)
 	}
-	follow, err := parse(raw)
-	if err != nil {
+	var stated, follow any
+	if err := json.Unmarshal(raw, &follow); err != nil {
 		return fmt.Errorf("journal: replay: effects: %w", err)
 	}
-	var stated any
 	if l.Effects != nil {
-		if stated, err = parse(l.Effects); err != nil {
+		if err := json.Unmarshal(l.Effects, &stated); err != nil {
 			return fmt.Errorf("journal: replay: effects: %w", err)
 		}
 	}
@@ -215,20 +210,15 @@ func (r *Replayer) compare(l *eventLine, effects []arming.Effect, refused error)
 }
 
 func (r *Replayer) beats(body []byte) error {
-	val, err := parse(body)
-	if err != nil {
+	var members map[string][][]json.RawMessage
+	if err := json.Unmarshal(body, &members); err != nil {
 		return fmt.Errorf("journal: replay: beats: %w", err)
 	}
-	obj, _ := val.(map[string]any)
-	list, ok := obj["beats"].([]any)
-	if !ok || len(obj) != 1 {
+	list := members["beats"]
+	if list == nil || len(members) != 1 {
 		return errors.New("journal: replay: beats: no list of beats")
 	}
-	for i, b := range list {
-		beat, ok := b.([]any)
-		if !ok {
-			return fmt.Errorf("journal: replay: beat %d is not a list", i)
-		}
+	for i, beat := range list {
 		at, ev, err := r.beat(beat)
 		if err != nil {
 			return fmt.Errorf("journal: replay: beat %d: %w", i, err)
@@ -246,12 +236,11 @@ func (r *Replayer) beats(body []byte) error {
 	return nil
 }
 
-func (r *Replayer) beat(beat []any) (arming.Instant, arming.Event, error) {
+func (r *Replayer) beat(beat []json.RawMessage) (at arming.Instant, ev arming.Event, err error) {
 	if len(beat) != 2 && len(beat) != 3 {
-		return arming.Instant{}, nil, fmt.Errorf("%d members", len(beat))
+		return at, nil, fmt.Errorf("%d members", len(beat))
 	}
-	at, err := decodeTimes(beat[:2])
-	if err != nil || len(beat) == 2 {
+	if err := decodeTimes(beat[:2], &at); err != nil || len(beat) == 2 {
 		return at, arming.Tick{}, err
 	}
 	box := r.last
