@@ -17,9 +17,6 @@ const maxInteger = 1<<53 - 1
 // whatever is not one JSON object, and any number beyond ±(2^53 − 1), which
 // the canonical form would round without a word.
 func canonicalBody(raw []byte) ([]byte, error) {
-	if isPlain(raw) {
-		return raw, nil
-	}
 	out, err := jcs.Transform(raw)
 	if err != nil {
 		return nil, fmt.Errorf("body is not JSON that has a canonical form: %w", err)
