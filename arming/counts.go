@@ -44,7 +44,7 @@ func (s *State) CountsDue(p *Plan) []int {
 	}
 	var due []int
 	for i := range p.Steps {
-		if st := &p.Steps[i]; counts(st) || st.Phase == checklist.After && !st.Optional {
+		if st := &p.Steps[i]; counts(st) || st.Phase == checklist.After {
 			due = append(due, i)
 		}
 	}

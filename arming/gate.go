@@ -107,8 +107,10 @@ func (s *State) factStands(p *Plan, st *checklist.Step) (bool, string) {
 	return true, ""
 }
 
-// required reports whether the step is a contact of the chain.
-func required(st *checklist.Step) bool { return st.Phase <= checklist.Poll && !st.Optional }
+// required reports whether the step is a contact of the chain: all that are
+// asked before arming. One that the sheet calls optional is passed over by a
+// person's key, never by itself.
+func required(st *checklist.Step) bool { return st.Phase <= checklist.Poll }
 
 // CallWord is the two-digit word that the spotter at step i repeats, so that
 // silence or an old call is never taken for ready. It changes with

@@ -70,7 +70,7 @@ func (m *machine) mayAnswer(i int) error {
 	if m.s.Phase == Setup || m.s.Phase == Ready {
 		for j := 0; j < i; j++ {
 			b := &m.p.Steps[j]
-			if b.Kind != checklist.KindLine && !b.Optional && !m.s.Evidence[j].Present {
+			if b.Kind != checklist.KindLine && !m.s.Evidence[j].Present {
 				return m.refuse(fmt.Sprintf("%s comes after %s, which is not answered", st.ID, b.ID), "answer the step at hand")
 			}
 		}
@@ -136,6 +136,12 @@ func (m *machine) crewName(st *checklist.Step) string {
 // whether it lies in the band.
 func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bool, err error) {
 	words := strings.TrimSpace(ev.Words)
+	if ev.Means == MeansPassed {
+		if !st.Optional {
+			return 0, false, m.refuse(st.ID+" is not passed over", "only steps that the sheet calls optional are")
+		}
+		return 0, true, nil
+	}
 	switch st.Kind {
 	case checklist.KindWords:
 		if len([]rune(words)) < 2 || emptyWords[strings.ToLower(strings.Trim(words, ".! "))] {

@@ -157,9 +157,10 @@ const (
 	MeansMeter
 	MeansBox
 	MeansComputed
+	MeansPassed // an optional step of the sheet that the crew passed over
 )
 
-var meansNames = []string{"none", "said", "typed", "meter", "box", "computed"}
+var meansNames = []string{"none", "said", "typed", "meter", "box", "computed", "passed over"}
 
 // String returns the means' word.
 func (m Means) String() string { return nameOf(meansNames, m, "means") }

@@ -205,7 +205,7 @@ type Step struct {
 	UntilBattery bool      // ages only until the battery is joined
 	Match        string    // the words must be these, whatever their case; "" for any
 	CallWord     bool      // the words must hold the two digits that the screen made up
-	Optional     bool      // asked, but no gate
+	Optional     bool      // may be passed over with a key, which the record shows
 	Advisory     bool      // the range officer may waive the band with a reason
 	Whole        bool      // a count: a whole number
 	Balance      [2]string // counts, this is the first less the second; see Counted

@@ -2,11 +2,13 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"holdline/arming"
+	"holdline/checklist"
 	"holdline/tui/golden"
 )
 
@@ -202,4 +204,23 @@ func TestAFailedProofAsksForTheKey(t *testing.T) {
 	if w.hands.KeyIn || strings.Contains(w.m.View(), "takes the key out") {
 		t.Errorf("key in %v\n%s", w.hands.KeyIn, w.m.View())
 	}
+}
+
+// An optional step of the sheet is passed over with one key, no other step is;
+// both officers see that it was.
+func TestAnOptionalStepIsPassedOver(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeTyped)
+	i := slices.IndexFunc(w.p.Steps, func(st checklist.Step) bool { return st.ID == "ground" })
+	w.until("ground")
+	if w.key("n"); w.s.Evidence[i].Present {
+		t.Fatal("a step that is not optional was passed over")
+	}
+	w.p.Steps[i].Optional = true
+	w.shows(t, "optional: n passes it over")
+	if w.key("n"); w.s.Evidence[i].Means != arming.MeansPassed {
+		t.Fatalf("the optional step: %+v, refusal %q", w.s.Evidence[i], w.refusal.Why)
+	}
+	w.toPhase(arming.Ready)
+	w.shows(t, "PASSED OVER: ground")
 }

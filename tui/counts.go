@@ -23,7 +23,7 @@ func countTasks(f *Frame) (due, more []task) {
 		switch {
 		case wanted[i] && (st.Phase == checklist.After || !f.State.Evidence[i].Present):
 			due = append(due, stepTask(f, i))
-		case wanted[i], st.Phase == checklist.After && st.Optional:
+		case wanted[i]:
 			t := stepTask(f, i)
 			t.side = true
 			more = append(more, t)

@@ -123,6 +123,10 @@ func (m *Model) onMainKey(s strokes.Stroke) {
 		if t := m.atHand(); m.mayWaive(t) {
 			m.openForm(waiveForm(&m.frame, &m.frame.Plan.Steps[t.step]))
 		}
+	case is(s, keyPass):
+		if t := m.atHand(); m.mayPass(t) {
+			m.submit(arming.Answer{Step: m.frame.Plan.Steps[t.step].ID, Means: arming.MeansPassed})
+		}
 	case is(s, keyTour) && m.cfg.Move != nil:
 		m.startTour()
 	case is(s, keyTheme):
@@ -240,6 +244,11 @@ func (m *Model) mayTakeBack(t task) bool {
 
 func (m *Model) mayWaive(t task) bool {
 	return t.step >= 0 && m.frame.Plan.Steps[t.step].Waivable() && m.frame.State.Phase == arming.Setup
+}
+
+// mayPass reports a step that the sheet lets the crew pass over.
+func (m *Model) mayPass(t task) bool {
+	return t.step >= 0 && m.frame.Plan.Steps[t.step].Optional && !m.frame.State.Evidence[t.step].Present
 }
 
 // taskLeave is the form that ends the program.

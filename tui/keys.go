@@ -21,6 +21,7 @@ var (
 	keyScrub    = bind("x", "scrub")
 	keyTakeBack = bind("w", "take back")
 	keyWaive    = bind("v", "waive")
+	keyPass     = bind("n", "pass over")
 
 	keyRun     = bind("p", "run")
 	keyCircuit = bind("c", "circuit")
@@ -47,7 +48,7 @@ func bind(k, help string, more ...string) key.Binding {
 
 // Keys lists every key of the cockpit, for a manual.
 func Keys() []key.Binding {
-	return []key.Binding{keyHold, keyEnter, keyNext, keyPrev, keyBack, keyScrub, keyTakeBack, keyWaive, keyRun, keyCircuit, keyPeople, keyLog,
+	return []key.Binding{keyHold, keyEnter, keyNext, keyPrev, keyBack, keyScrub, keyTakeBack, keyWaive, keyPass, keyRun, keyCircuit, keyPeople, keyLog,
 		keySteps, keyHelp, keyWords, keyTour, keyTheme, keyBell, keyLeave, keyHandKey, keyHandBattery, keyHandIgniters, keyHandShunt, keyHandButton}
 }
 
@@ -112,6 +113,9 @@ func (m *Model) hints() []hint {
 	}
 	if m.mayWaive(t) {
 		out = append(out, hintOf(keyWaive))
+	}
+	if m.mayPass(t) {
+		out = append(out, hintOf(keyPass))
 	}
 	out = append(out, hintOf(keyRun), hintOf(keyCircuit), hintOf(keySteps), hintOf(keyPeople), hintOf(keyLog))
 	if m.mayScrub() {

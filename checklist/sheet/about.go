@@ -37,6 +37,7 @@ type About struct {
 	Needed    bool
 	Otherwise string // what holds when it is left out, as one would write it; empty for nothing
 	Kind      string // of a stop: the kinds that have it, empty for all
+	Former    bool   // read from older sheets, and offered to nobody
 }
 
 // Forms says in words how a value is written.
@@ -280,7 +281,8 @@ var aboutRest = []About{
 	words("step", "text", "text", "The step as it is read out."),
 	{Table: "step", Name: "role", Label: "who answers", What: "Who answers it.", Sort: OneWord, Words: roleWords(), Needed: true},
 	optional("step", "expires", "lasts", unit.Time, "", "How long the answer is good for. Left out: it does not age."),
-	{Table: "step", Name: "gate", Label: "gate", What: "True when the answer must be fresh at arming.", Sort: YesNo, Otherwise: "false"},
+	{Table: "step", Name: "optional", Label: "optional", What: "True when the crew may pass it over with a key; the record shows it then.", Sort: YesNo, Otherwise: "false"},
+	{Table: "step", Name: "gate", Label: "gate", What: "Of sheets from before: every step stands in the way until it is answered, unless it is optional.", Sort: YesNo, Otherwise: "false", Former: true},
 }
 
 func stepWords() []string {

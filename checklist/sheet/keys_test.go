@@ -82,8 +82,8 @@ func TestEveryKeyArrives(t *testing.T) {
 		Posts:      []Post{{"north gate", 60}, {"south gate", 61}},
 		Radios:     []Radio{{"steering", 0.1, 2.4e9, 33}},
 		Steps: []Step{
-			{checklist.Site, "Extinguisher and water at the hold line", checklist.RangeOfficer, 10 * time.Minute, true},
-			{checklist.After, "Strip walked", checklist.HookUpPerson, 0, false},
+			{checklist.Site, "Extinguisher and water at the hold line", checklist.RangeOfficer, 10 * time.Minute, false},
+			{checklist.After, "Strip walked", checklist.HookUpPerson, 0, true},
 		},
 	}
 	want.Times = checklist.Bounds().Default
@@ -245,7 +245,7 @@ var mayBeLeftOut = []string{
 	"uncertainty.wind", "uncertainty.stop_delay", "uncertainty.motor_silent", "uncertainty.stop_fails",
 	"crew.spotters[1]", "crew.spotters[2]", // a list, with a test of its own
 	"times.range_clear", "times.spotter", "times.typed", "times.weather", "times.armed", "times.count", "times.window", "times.wait",
-	"step[1].expires", "step[1].gate",
+	"step[1].expires", "step[1].gate", "step[2].optional",
 }
 
 // without takes one key and its value out of the text.

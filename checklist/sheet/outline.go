@@ -121,6 +121,9 @@ func (g Group) with(n *node) Group {
 			row.Value, row.There = at.text, true
 		}
 		seen[row.Key] = true
+		if a.Former && !row.There {
+			continue
+		}
 		g.Rows = append(g.Rows, row)
 	}
 	if n != nil && g.Table != "" {

@@ -347,9 +347,13 @@ func (p *parser) steps(t *table) {
 			s.Role = stepRoles[k]
 		}
 		s.Expires = duration(one.quantityOr("expires", unit.Time, between(1, longestWait.Seconds()), 0))
-		s.Gate = one.flagOr("gate", false)
-		if s.Gate && s.Phase == checklist.After {
+		s.Optional = one.flagOr("optional", false)
+		gate := one.flagOr("gate", false) // sheets of before say it; every step is a gate now
+		switch {
+		case gate && s.Phase == checklist.After:
 			one.fault("gate", one.n.entries["gate"], "a gate after the firing", "gates before arming only")
+		case gate && s.Optional:
+			one.fault("optional", one.n.entries["optional"], "an optional gate", "a step that stands in the way or one that may be passed over")
 		}
 		one.close("a step")
 		p.s.Steps = append(p.s.Steps, s)

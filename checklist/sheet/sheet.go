@@ -164,11 +164,11 @@ type Radio struct {
 
 // Step is a further checklist step of the sheet.
 type Step struct {
-	Phase   checklist.Phase
-	Text    string
-	Role    checklist.Role
-	Expires time.Duration // 0: does not age
-	Gate    bool          // must be fresh at arming
+	Phase    checklist.Phase
+	Text     string
+	Role     checklist.Role
+	Expires  time.Duration // 0: does not age
+	Optional bool          // may be passed over with a key
 }
 
 // CurveFile is one thrust curve and the bytes it was read from.

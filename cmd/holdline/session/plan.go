@@ -65,7 +65,7 @@ func inputs(s *sheet.Sheet, boxed bool) checklist.Inputs {
 	}
 	for _, st := range s.Steps {
 		in.Extra = append(in.Extra, checklist.Step{
-			Phase: st.Phase, Challenge: st.Text, Role: st.Role, Expires: st.Expires, Optional: !st.Gate,
+			Phase: st.Phase, Challenge: st.Text, Role: st.Role, Expires: st.Expires, Optional: st.Optional,
 		})
 	}
 	return in
