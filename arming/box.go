@@ -377,7 +377,7 @@ func (m *machine) renewLive(newScan bool) {
 			continue // not being measured: it goes stale by age
 		}
 		v, why := m.s.reading(m.p, st)
-		if why == "" && st.Band.Holds(v) {
+		if why == "" && st.Band.Contains(v) {
 			e.Value, e.At = v, m.s.Now
 			continue
 		}

@@ -157,12 +157,12 @@ func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bo
 	case checklist.KindName:
 		return 0, true, m.judgeName(st, words)
 	case checklist.KindAccept:
-		if !st.Band.Holds(ev.Value) {
+		if !st.Band.Contains(ev.Value) {
 			return 0, false, m.refuse("the prediction is a no: it cannot be accepted", "change what the limits name, or scrub")
 		}
 		return ev.Value, true, nil
 	case checklist.KindSecret:
-		if !st.Band.Holds(ev.Value) {
+		if !st.Band.Contains(ev.Value) {
 			return 0, false, m.refuse(fmt.Sprintf("the code needs %g to %g characters", st.Band.Low, st.Band.High), "choose another")
 		}
 		return ev.Value, true, nil
@@ -177,13 +177,13 @@ func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bo
 			return 0, false, m.refuse(fmt.Sprintf("%s: the two entries %g and %g differ", st.ID, ev.Value, ev.Again),
 				again(st))
 		}
-		return ev.Value, st.Band.Holds(ev.Value), nil
+		return ev.Value, st.Band.Contains(ev.Value), nil
 	case checklist.KindMeasured:
 		v, why := m.s.reading(m.p, st)
 		if why != "" {
 			return 0, false, m.refuse(st.ID+": "+why, "")
 		}
-		return v, st.Band.Holds(v), nil
+		return v, st.Band.Contains(v), nil
 	}
 	return 0, false, m.refuse(st.ID+" is not answered by hand", "")
 }
@@ -421,7 +421,7 @@ func (m *machine) onWaive(ev Waive) error {
 		return m.refuse("a waiver needs its reason", "type why")
 	case math.IsNaN(ev.Value) || math.IsInf(ev.Value, 0):
 		return m.refuse(st.ID+": the value is not a number", "")
-	case st.Band.Holds(ev.Value):
+	case st.Band.Contains(ev.Value):
 		return m.refuse(fmt.Sprintf("%s: %.4g %s is inside its limit, there is nothing to waive", st.ID, ev.Value, st.Band.Unit), "answer the step")
 	}
 	if err := m.mayAnswer(i); err != nil {

@@ -181,8 +181,8 @@ type Band struct {
 	Unit      string // SI unit, "" for none
 }
 
-// Holds reports whether v lies in the band; NaN does not.
-func (b Band) Holds(v float64) bool { return v >= b.Low && v <= b.High }
+// Contains reports whether v lies in the band; NaN does not.
+func (b Band) Contains(v float64) bool { return v >= b.Low && v <= b.High }
 
 // Step is one challenge of the routine.
 type Step struct {

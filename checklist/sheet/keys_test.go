@@ -323,7 +323,7 @@ func withAll(t *testing.T, data []byte, entries []Entry, literal string) []byte 
 	}
 	slices.SortFunc(spots, func(a, b spot) int { return b.from - a.from })
 	for _, at := range spots {
-		data = at.write(data, literal)
+		data = at.write(&document{data: data}, literal)
 	}
 	return data
 }

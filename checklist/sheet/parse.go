@@ -77,6 +77,7 @@ func newParser(name string, data []byte, readCurve func(path string) ([]byte, er
 		return p
 	}
 	p.doc = parseTree(text, faults)
+	p.doc.mark = data[:len(data)-len(text)]
 	return p
 }
 

@@ -2,8 +2,11 @@ package sheet
 
 import (
 	"bytes"
+	"cmp"
+	_ "embed"
+	"errors"
 	"fmt"
-	"maps"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -17,93 +20,18 @@ func Kinds(table string) []string {
 	return nil
 }
 
-// examples are new tables as Add writes them, by table and, after a blank, its
-// kind. Their values are invented.
-var examples = map[string]string{
-	"guide": `[guide]
-kind = "wire"
-drag = "1.5 N"
-friction = 0.15
-bearing_spacing = "0.30 m"
-height = "40 mm"
-rating = "400 N"
-`,
-	"motor": `[[motor]]
-curve = "builtin:plateau-c"
-propellant = "11 g"
-lateral = "0 mm"
-height = "50 mm"
-igniter = "bridge"
-`,
-	"igniter": `[igniter.bridge]
-resistance = "0.8 ohm"
-tolerance = "12 %"
-no_fire = "0.15 A"
-all_fire = "0.60 A"
-source = "invented example: replace it by the maker's data sheet or lot card"
-time_constant = "4 ms"
-pressurisation = { mean = "35 ms", deviation = "8 ms" }
-`,
-	"stop wheel-brake": `[[stop]]
-name = "wheel brakes"
-kind = "wheel-brake"
-after = "2.0 s"
-friction = 0.6
-braked_share = 0.5
-`,
-	"stop chute": `[[stop]]
-name = "chute"
-kind = "chute"
-after = "2.0 s"
-area = "0.05 m2"
-fill_time = "0.2 s"
-`,
-	"stop weighted-line": `[[stop]]
-name = "weighted line"
-kind = "weighted-line"
-at = "100 m"
-mass = "3 kg"
-ground_friction = 0.5
-stiffness = "900 N/m"
-hook_height = "40 mm"
-rating = "1500 N"
-`,
-	"stop elastic-line": `[[stop]]
-name = "elastic line"
-kind = "elastic-line"
-at = "100 m"
-slack = "1 m"
-stiffness = "20 N/m"
-damping = "2 N*s/m"
-hook_height = "40 mm"
-rating = "1500 N"
-`,
-	"stop arrest-bed": `[[stop]]
-name = "gravel bed"
-kind = "arrest-bed"
-at = "100 m"
-length = "30 m"
-friction = 0.5
-`,
-	"post": `[[post]]
-name = "far end"
-distance = "45 m"
-`,
-	"pause": `[[pause]]
-at = "5 s"
-`,
-	"radio": `[[radio]]
-name = "steering transmitter"
-power = "0.1 W"
-frequency = "2.4 GHz"
-distance = "30 m"
-`,
-	"step": `[[step]]
-phase = "setup"
-text = "Extinguisher and water at the hold line: what stands there?"
-role = "range officer"
-`,
-}
+//go:embed examples.toml
+var exampleText string
+
+// examples are new tables, by table and, after a blank, kind.
+var examples = func() map[string]string {
+	out := map[string]string{}
+	for _, part := range strings.Split(strings.ReplaceAll(exampleText, "\r\n", "\n"), "\n## ")[1:] {
+		name, text, _ := strings.Cut(part, "\n")
+		out[name] = strings.TrimRight(text, "\n") + "\n"
+	}
+	return out
+}()
 
 // Add puts one more table into a sheet's text, behind the last of its name, and
 // returns the new text with the new table's key; everything else stays as it
@@ -116,176 +44,98 @@ func Add(data []byte, group, kind string) (text []byte, key string, err error) {
 	if err != nil {
 		return nil, "", err
 	}
-	if group == "crew" {
+	path, err := splitKey(group)
+	if err != nil {
+		return nil, "", err
+	}
+	table := path[0].name
+	if table == "crew" {
 		return addPost(data, doc)
 	}
-	table, _, _ := strings.Cut(strings.TrimRight(group, "]"), "[")
-	table, name, named := strings.Cut(table, ".")
-	name = unquoted(name)
-	like := doc.node(group)
-	copied := kind == "" && like != nil && like.kind == kindTable && like.tail > 0 && (isMany(table) || table == "igniter")
-	block := examples[strings.TrimSpace(table+" "+kind)]
+	many, named := isMany(table), table == "igniter"
+	there, like := cmp.Or(doc.root.entries[table], &node{}), doc.node(path)
+	copied := kind == "" && like != nil && like.kind == kindTable && like.tail > 0 && (many || named)
+	what := strings.TrimSpace(table + " " + kind)
+	block := examples[what]
 	switch {
 	case copied:
 		block = string(doc.data[like.offset:like.extent()])
 	case block == "":
-		return nil, "", fmt.Errorf("sheet: add: no example of %s", strings.TrimSpace(table+" "+kind))
-	case doc.root.entries[table] != nil && !isMany(table) && table != "igniter":
+		return nil, "", fmt.Errorf("sheet: add: no example of %s", what)
+	case doc.root.entries[table] != nil && !many && !named:
 		return nil, "", fmt.Errorf("sheet: add: there is one %s already", table)
 	}
 	key = table
 	switch {
-	case isMany(table):
-		key = indexKey(table, len(doc.items(table))+1)
-	case table == "igniter":
-		if !named {
-			name = "bridge"
+	case many:
+		key = indexKey(table, len(there.items)+1)
+	case named:
+		name := "bridge"
+		if len(path) > 1 {
+			name = path[1].name
 		}
-		fresh := freshName(doc.names("igniter"), name, "-")
-		block = strings.Replace(block, "["+joinKey("igniter", name)+"]", "["+joinKey("igniter", fresh)+"]", 1)
-		key = joinKey("igniter", fresh)
+		key = joinKey(table, freshName(there.names, name, "-"))
+		block = strings.Replace(block, "["+joinKey(table, name)+"]", "["+key+"]", 1)
 	}
-	next := doc.put(table, block)
-	if copied && isMany(table) {
-		if own := like.entries["name"]; own != nil && own.kind == kindText && table != "post" {
-			var used []string
-			for _, item := range doc.items(table) {
-				if n := item.entries["name"]; n != nil {
-					used = append(used, n.text)
-				}
-			}
-			if next, err = Set(next, key+".name", freshName(used, own.text, " ")); err != nil {
-				return nil, "", err
-			}
+	text = doc.put(cmp.Or(there.extent(), len(doc.data)), block)
+	if own := like.textOf("name"); copied && many && own != "" && table != "post" {
+		var used []string
+		for _, item := range there.items {
+			used = append(used, item.textOf("name"))
+		}
+		if text, err = Set(text, key+".name", freshName(used, own, " ")); err != nil {
+			return nil, "", err
 		}
 	}
-	if err := sameBut(data, next, key, false); err != nil {
+	if err := onlyDiffersBy(key, text, data); err != nil {
 		return nil, "", err
 	}
-	return withMark(data, doc, next), key, nil
+	return text, key, nil
 }
 
 func isMany(table string) bool {
-	for _, t := range tableAbouts {
-		if t.table == table {
-			return t.many
-		}
-	}
-	return false
-}
-
-func unquoted(name string) string {
-	if s, err := strconv.Unquote(name); err == nil {
-		return s
-	}
-	return name
+	return slices.ContainsFunc(tableAbouts, func(t tableAbout) bool { return t.table == table && t.many })
 }
 
 // freshName is name, or name with the first number that makes it differ from
 // those used.
 func freshName(used []string, name, gap string) string {
-	taken := map[string]bool{}
-	for _, u := range used {
-		taken[u] = true
-	}
 	fresh := name
-	for n := 2; taken[fresh]; n++ {
+	for n := 2; slices.Contains(used, fresh); n++ {
 		fresh = name + gap + strconv.Itoa(n)
 	}
 	return fresh
 }
 
-// withMark puts the byte order mark back in front, where there was one.
-func withMark(data []byte, doc *document, next []byte) []byte {
-	mark := data[:len(data)-len(doc.data)]
-	return append(bytes.Clone(mark), next...)
-}
-
-// node finds a key's node, nil for none.
-func (d *document) node(key string) *node {
-	path, err := splitKey(key)
-	if err != nil {
-		return nil
-	}
-	at := d.root
-	for _, step := range path {
-		if at = at.child(step); at == nil {
-			return nil
-		}
-	}
-	return at
-}
-
-func (d *document) items(table string) []*node {
-	if n := d.root.entries[table]; n != nil {
-		return n.items
-	}
-	return nil
-}
-
-func (d *document) names(table string) []string {
-	if n := d.root.entries[table]; n != nil {
-		return n.names
-	}
-	return nil
-}
-
-// extent is the offset behind all that belongs to a table with a header.
-func (n *node) extent() int {
-	end := n.tail
-	for _, name := range n.names {
-		end = max(end, n.entries[name].extent())
-	}
-	for _, item := range n.items {
-		end = max(end, item.extent())
-	}
-	return end
-}
-
-// put writes a block of lines behind the last table of a name, or at the end.
-func (d *document) put(table, block string) []byte {
+// put writes a block of lines into the text, behind a blank line.
+func (d *document) put(at int, block string) []byte {
 	nl := d.newline()
-	at := len(d.data)
-	if n := d.root.entries[table]; n != nil {
-		if end := n.extent(); end > 0 {
-			at = end
-		}
-	}
 	block = strings.ReplaceAll(strings.ReplaceAll(block, "\r\n", "\n"), "\n", nl)
 	if !strings.HasSuffix(block, nl) {
 		block += nl
 	}
-	before := nl
 	if at > 0 && d.data[at-1] != '\n' {
-		before = nl + nl
+		block = nl + block
 	}
-	var b bytes.Buffer
-	b.Write(d.data[:at])
-	b.WriteString(before + block)
-	b.Write(d.data[at:])
-	return b.Bytes()
+	return d.splice(at, at, nl+block)
 }
 
 // addPost adds a post at the end of the spotters' list.
 func addPost(data []byte, doc *document) ([]byte, string, error) {
-	n := doc.node("crew.spotters")
+	n := doc.node([]keyStep{{name: "crew"}, {name: "spotters"}})
 	if n == nil || n.kind != kindArray || len(n.items) == 0 {
-		return nil, "", fmt.Errorf("sheet: add: crew.spotters is no list with a post in it")
+		return nil, "", errors.New("sheet: add: crew.spotters is no list with a post in it")
 	}
 	var used []string
 	for _, item := range n.items {
 		used = append(used, item.text)
 	}
-	last := n.items[len(n.items)-1]
-	var b bytes.Buffer
-	b.Write(doc.data[:last.end])
-	b.WriteString(", " + quoteTOML(freshName(used, "new post", " ")))
-	b.Write(doc.data[last.end:])
-	key := indexKey("crew.spotters", len(n.items)+1)
-	if err := sameBut(data, b.Bytes(), key, false); err != nil {
+	end := n.items[len(n.items)-1].end
+	text, key := doc.splice(end, end, ", "+quoteTOML(freshName(used, "new post", " "))), indexKey("crew.spotters", len(n.items)+1)
+	if err := onlyDiffersBy(key, text, data); err != nil {
 		return nil, "", err
 	}
-	return withMark(data, doc, b.Bytes()), key, nil
+	return text, key, nil
 }
 
 // Remove takes a value or a whole table out of a sheet's text, with its line or
@@ -301,130 +151,78 @@ func Remove(data []byte, key string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	n := doc.node(key)
+	above, n := doc.node(path[:len(path)-1]), doc.node(path)
 	if n == nil {
 		return nil, fmt.Errorf("sheet: remove: there is no %s", key)
 	}
-	above := doc.root
-	if len(path) > 1 {
-		above = doc.node(wholeKey(path[:len(path)-1]))
-	}
+	siblings, braces := above.children(), above.inline && above.written
 	var from, to int
 	switch {
 	case n.tail > 0: // a table with a header
 		from, to = doc.lines(n.offset, n.extent()-1)
-	case above.kind == kindArray:
-		if from, to = besideComma(above.items, path[len(path)-1].index-1); len(above.items) == 1 {
-			return nil, fmt.Errorf("sheet: remove: %s is the only one", key)
-		}
-	case above.inline && above.written: // in braces
-		if len(above.names) == 1 {
-			return Remove(data, wholeKey(path[:len(path)-1]))
-		}
-		from, to = inBraces(above, path[len(path)-1].name)
+	case braces && len(siblings) == 1:
+		return Remove(data, wholeKey(path[:len(path)-1]))
+	case above.kind == kindArray && len(siblings) == 1:
+		return nil, fmt.Errorf("sheet: remove: %s is the only one", key)
+	case braces, above.kind == kindArray:
+		from, to = besideComma(siblings, slices.Index(siblings, n))
 	case n.kind == kindTables || n.kind == kindTable && n.end == 0:
 		return nil, fmt.Errorf("sheet: remove: %s is not one value or table", key)
 	default:
 		from, to = doc.lines(n.keyAt, n.end-1)
 	}
-	next := append(bytes.Clone(doc.data[:from]), doc.data[to:]...)
-	if err := sameBut(data, next, key, true); err != nil {
+	text := doc.splice(from, to, "")
+	if err := onlyDiffersBy(key, data, text); err != nil {
 		return nil, err
 	}
-	return withMark(data, doc, next), nil
+	return text, nil
 }
 
 // lines widens a range of the text to whole lines. Of the blank lines before
 // and behind, one group goes too, so that no gap is left.
 func (d *document) lines(first, last int) (from, to int) {
-	from = bytes.LastIndexByte(d.data[:first], '\n') + 1
-	to = len(d.data)
-	if i := bytes.IndexByte(d.data[last:], '\n'); i >= 0 {
-		to = last + i + 1
-	}
 	blank := func(line []byte) bool { return len(bytes.TrimSpace(line)) == 0 }
+	from, to = bytes.LastIndexByte(d.data[:first], '\n')+1, d.lineEnd(last)
 	before := bytes.LastIndexByte(d.data[:max(from-1, 0)], '\n') + 1
-	after := len(d.data)
-	if i := bytes.IndexByte(d.data[to:], '\n'); i >= 0 {
-		after = to + i
-	}
-	if from > 0 && blank(d.data[before:from]) && blank(d.data[to:after]) {
+	if from > 0 && blank(d.data[before:from]) && blank(d.data[to:d.lineEnd(to)]) {
 		from = before
 	}
 	return from, to
 }
 
-// besideComma is an array's item with the comma on one side of it.
-func besideComma(items []*node, i int) (from, to int) {
-	if i+1 < len(items) {
-		return items[i].offset, items[i+1].offset
+// besideComma is the place of one of several siblings, with the comma on one
+// side of it.
+func besideComma(siblings []*node, i int) (from, to int) {
+	if i+1 < len(siblings) {
+		return siblings[i].keyAt, siblings[i+1].keyAt
 	}
-	if i > 0 {
-		return items[i-1].end, items[i].end
-	}
-	return items[i].offset, items[i].end
+	return siblings[i-1].end, siblings[i].end
 }
 
-// inBraces is an entry of a table in braces with the comma on one side of it.
-func inBraces(table *node, name string) (from, to int) {
-	for i, other := range table.names {
-		if other != name {
-			continue
-		}
-		if i+1 < len(table.names) {
-			return table.entries[name].keyAt, table.entries[table.names[i+1]].keyAt
-		}
-		return table.entries[table.names[i-1]].end, table.entries[name].end
-	}
-	return 0, 0
-}
-
-// sameBut holds an edited text against the one before: nothing but what key
-// names may have come, or gone.
-func sameBut(before, after []byte, key string, gone bool) error {
-	old, err := Entries(before)
-	if err != nil {
-		return err
-	}
-	now, err := Entries(after)
-	if err != nil {
+// onlyDiffersBy refuses an edit after which one text has more than what key
+// names over the other.
+func onlyDiffersBy(key string, with, without []byte) error {
+	long, err := Entries(with)
+	short, err2 := Entries(without)
+	if err = errors.Join(err, err2); err != nil {
 		return fmt.Errorf("sheet: %s cannot be changed here: %w", key, err)
 	}
-	kept := func(list []Entry, without bool) map[string]string {
-		out := map[string]string{}
-		for _, e := range list {
-			k := e.Key
-			if without {
-				if k == key || strings.HasPrefix(k, key+".") || strings.HasPrefix(k, key+"[") {
-					continue
-				}
-				if gone {
-					k = renumbered(k, key)
-				}
-			}
-			out[k] = e.Value
-		}
-		return out
+	long = slices.DeleteFunc(long, func(e Entry) bool {
+		rest, below := strings.CutPrefix(e.Key, key)
+		return below && (rest == "" || rest[0] == '.' || rest[0] == '[')
+	})
+	if !slices.EqualFunc(long, short, func(a, b Entry) bool { return renumbered(a.Key, key) == b.Key && a.Value == b.Value }) {
+		return fmt.Errorf("sheet: %s cannot be changed without touching other values: change it in the text", key)
 	}
-	if maps.Equal(kept(old, gone), kept(now, !gone)) {
-		return nil
-	}
-	return fmt.Errorf("sheet: %s cannot be changed without touching other values: change it in the text", key)
+	return nil
 }
 
-// renumbered is a key after the item named by gone has been taken out before
-// it.
+// renumbered is a key once the item named by gone has been taken out before it.
 func renumbered(key, gone string) string {
-	open := strings.LastIndexByte(gone, '[')
-	if open < 0 || !strings.HasSuffix(gone, "]") {
-		return key
+	path, _ := splitKey(key) // both were made by Entries
+	out, _ := splitKey(gone)
+	if last := len(out) - 1; len(path) > last && slices.Equal(path[:last], out[:last]) && out[last].index > 0 && path[last].index > out[last].index {
+		path[last].index--
 	}
-	n, err := strconv.Atoi(gone[open+1 : len(gone)-1])
-	rest, ok := strings.CutPrefix(key, gone[:open]+"[")
-	digits, tail, closed := strings.Cut(rest, "]")
-	m, err2 := strconv.Atoi(digits)
-	if err != nil || err2 != nil || !ok || !closed || m <= n {
-		return key
-	}
-	return indexKey(gone[:open], m-1) + tail
+	return wholeKey(path)
 }

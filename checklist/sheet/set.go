@@ -2,11 +2,10 @@ package sheet
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // Entry is one value of a sheet's text, as a form shows it.
@@ -74,10 +73,10 @@ func Set(data []byte, key, value string) ([]byte, error) {
 	}
 	var refused error
 	for _, literal := range literals(value, at.now) {
-		next := at.write(doc.data, literal)
+		next := at.write(doc, literal)
 		err := checkKey(next, path)
 		if err == nil {
-			return append(data[:len(data)-len(doc.data):len(data)-len(doc.data)], next...), nil
+			return next, nil
 		}
 		if refused == nil {
 			refused = err
@@ -88,6 +87,14 @@ func Set(data []byte, key, value string) ([]byte, error) {
 
 // editable reads text that must be TOML.
 func editable(data []byte) (*document, error) {
+	p, err := editableParser(data)
+	if err != nil {
+		return nil, err
+	}
+	return p.doc, nil
+}
+
+func editableParser(data []byte) (*parser, error) {
 	p := newParser("sheet", data, nil)
 	if p == nil {
 		return nil, fmt.Errorf("sheet: set: a text of more than %d bytes", mostSheetBytes)
@@ -95,25 +102,19 @@ func editable(data []byte) (*document, error) {
 	if len(p.faults.list) > 0 {
 		return nil, p.faults.sorted()
 	}
-	return p.doc, nil
+	return p, nil
 }
 
 // checkKey reads the text without its curves and returns the faults of one
 // key, its not being there included.
 func checkKey(data []byte, path []keyStep) error {
 	key := wholeKey(path)
-	p := newParser("sheet", data, nil)
-	if p == nil {
-		return fmt.Errorf("sheet: set: a text of more than %d bytes", mostSheetBytes)
+	p, err := editableParser(data)
+	if err != nil {
+		return err
 	}
-	if len(p.faults.list) > 0 {
-		return p.faults.sorted()
-	}
-	at := p.doc.root
-	for _, step := range path {
-		if at = at.child(step); at == nil {
-			return fmt.Errorf("sheet: set: %s cannot be added there", key)
-		}
+	if p.doc.node(path) == nil {
+		return fmt.Errorf("sheet: set: %s cannot be added there", key)
 	}
 	p.sheet()
 	own := slices.DeleteFunc(p.faults.sorted(), func(f Fault) bool {
@@ -124,78 +125,6 @@ func checkKey(data []byte, path []keyStep) error {
 		return own
 	}
 	return nil
-}
-
-// keyStep is one name of a dotted key, or one index, from 1.
-type keyStep struct {
-	name  string
-	index int // 0 for a name
-}
-
-// splitKey takes a dotted key apart.
-func splitKey(key string) ([]keyStep, error) {
-	bad := fmt.Errorf("sheet: set: malformed key %q", key)
-	var path []keyStep
-	rest := key
-	for rest != "" {
-		switch {
-		case rest[0] == '[':
-			digits, after, ok := strings.Cut(rest[1:], "]")
-			n, err := strconv.Atoi(digits)
-			if !ok || err != nil || n < 1 || len(path) == 0 {
-				return nil, bad
-			}
-			path, rest = append(path, keyStep{index: n}), after
-		default:
-			if len(path) > 0 {
-				if rest[0] != '.' {
-					return nil, bad
-				}
-				rest = rest[1:]
-			}
-			name, after, err := firstName(rest)
-			if err != nil {
-				return nil, bad
-			}
-			path, rest = append(path, keyStep{name: name}), after
-		}
-	}
-	if len(path) == 0 {
-		return nil, bad
-	}
-	return path, nil
-}
-
-// wholeKey is a dotted key as faults write it.
-func wholeKey(path []keyStep) string {
-	key := ""
-	for _, step := range path {
-		if step.index > 0 {
-			key = indexKey(key, step.index)
-		} else {
-			key = joinKey(key, step.name)
-		}
-	}
-	return key
-}
-
-func firstName(s string) (name, rest string, err error) {
-	if strings.HasPrefix(s, `"`) {
-		quoted, err := strconv.QuotedPrefix(s)
-		if err != nil {
-			return "", "", err
-		}
-		name, err = strconv.Unquote(quoted)
-		return name, s[len(quoted):], err
-	}
-	end := strings.IndexAny(s, ".[")
-	if end < 0 {
-		end = len(s)
-	}
-	if !bareKey(s[:end]) {
-		return "", "", errors.New("sheet: set: not a bare key")
-	}
-	return s[:end], s[end:], nil
 }
 
 // spot is the place of a value in the text.
@@ -233,16 +162,6 @@ func (d *document) spot(path []keyStep, key string) (spot, error) {
 		}
 	}
 	return spot{}, fmt.Errorf("sheet: set: malformed key %q", key)
-}
-
-func (n *node) child(step keyStep) *node {
-	if step.index == 0 {
-		return n.entries[step.name]
-	}
-	if step.index <= len(n.items) {
-		return n.items[step.index-1]
-	}
-	return nil
 }
 
 // newKey is the place of a new key at the end of a table with a header.
@@ -299,20 +218,13 @@ func (d *document) newline() string {
 
 // write puts a literal into the place. A comment behind it stays in its
 // column where there is room.
-func (s spot) write(data []byte, literal string) []byte {
-	rest := data[s.to:]
-	if s.now != nil {
-		gap := len(rest) - len(bytes.TrimLeft(rest, " "))
-		if gap > 0 && gap < len(rest) && rest[gap] == '#' {
-			longer := len([]rune(literal)) - len([]rune(string(data[s.from:s.to])))
-			rest = append(bytes.Repeat([]byte{' '}, max(1, gap-longer)), rest[gap:]...)
-		}
+func (s spot) write(d *document, literal string) []byte {
+	rest, to, after := d.data[s.to:], s.to, s.after
+	if gap := len(rest) - len(bytes.TrimLeft(rest, " ")); s.now != nil && gap > 0 && bytes.HasPrefix(rest[gap:], []byte("#")) {
+		longer := utf8.RuneCountInString(literal) - utf8.RuneCount(d.data[s.from:s.to])
+		to, after = s.to+gap, strings.Repeat(" ", max(1, gap-longer))
 	}
-	var b bytes.Buffer
-	b.Write(data[:s.from])
-	b.WriteString(s.before + literal + s.after)
-	b.Write(rest)
-	return b.Bytes()
+	return d.splice(s.from, to, s.before+literal+after)
 }
 
 // literals are the ways to write a value in TOML, the likeliest first: as text

@@ -6,88 +6,10 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 )
-
-// kind is what a node of the parsed text is.
-type kind int
-
-const (
-	kindTable kind = iota // [header], inline, or implied by a dotted key
-	kindTables
-	kindArray
-	kindText
-	kindInteger
-	kindFloat
-	kindBool
-	kindDate
-)
-
-func (k kind) String() string {
-	switch k {
-	case kindTable:
-		return "a table"
-	case kindTables:
-		return "tables in double brackets"
-	case kindArray:
-		return "an array"
-	case kindText:
-		return "text"
-	case kindInteger, kindFloat:
-		return "a bare number"
-	case kindBool:
-		return "true or false"
-	case kindDate:
-		return "a date or time"
-	}
-	return fmt.Sprintf("kind(%d)", int(k))
-}
-
-// node is a value of the sheet's text with the place where it stands. Tables
-// keep their entries in the order of the text.
-type node struct {
-	kind   kind
-	offset int    // of the value; for a table, of its header or brace
-	end    int    // behind the value; 0 for a table with a header
-	keyAt  int    // offset of the key
-	text   string // a string's value, or a scalar as it is written
-
-	names   []string
-	entries map[string]*node
-	items   []*node // of an array or of tables
-
-	written bool // a table with a header or a brace of its own, closed to a second one
-	inline  bool // a table in braces or made by a dotted key: closed to headers
-	tail    int  // offset behind the last line that belongs to a table with a header
-}
-
-func newTable(offset int) *node {
-	return &node{kind: kindTable, offset: offset, keyAt: offset, entries: map[string]*node{}}
-}
-
-func (n *node) put(name string, child *node) {
-	n.names = append(n.names, name)
-	n.entries[name] = child
-}
-
-// document is the parsed text of a sheet.
-type document struct {
-	data   []byte
-	root   *node
-	broken bool // syntax faults: what is missing cannot be told
-}
-
-// place turns an offset into line and column, both from 1; columns count
-// characters, as editors do.
-func place(data []byte, offset int) (line, column int) {
-	offset = min(max(offset, 0), len(data))
-	before := data[:offset]
-	start := bytes.LastIndexByte(before, '\n') + 1
-	return bytes.Count(before, []byte{'\n'}) + 1, utf8.RuneCount(before[start:]) + 1
-}
 
 // treeBuilder reads expressions one by one into a tree.
 type treeBuilder struct {
@@ -218,17 +140,9 @@ func (b *treeBuilder) expression(e *unstable.Node) {
 		}
 		b.keyValue(b.table, b.path, e)
 		if b.table != b.doc.root {
-			b.table.tail = b.lineEnd(b.base + int(e.Raw.Offset+e.Raw.Length))
+			b.table.tail = b.doc.lineEnd(b.base + int(e.Raw.Offset+e.Raw.Length))
 		}
 	}
-}
-
-// lineEnd is the offset behind the line in which offset stands.
-func (b *treeBuilder) lineEnd(offset int) int {
-	if i := bytes.IndexByte(b.doc.data[offset:], '\n'); i >= 0 {
-		return offset + i + 1
-	}
-	return len(b.doc.data)
 }
 
 // keyParts are the parts of a dotted key with their offsets.
@@ -283,7 +197,7 @@ func (b *treeBuilder) header(e *unstable.Node) {
 		b.singleHeader(at, last, path, bracket)
 	}
 	if b.table != nil {
-		b.table.tail = b.lineEnd(last.end)
+		b.table.tail = b.doc.lineEnd(last.end)
 	}
 }
 
@@ -368,17 +282,7 @@ func (b *treeBuilder) duplicate(at int, path string, other *node) {
 
 // valueStart is the offset of the value behind a key that ends at end.
 func (b *treeBuilder) valueStart(end int) int {
-	data := b.doc.data
-	for end < len(data) && (data[end] == ' ' || data[end] == '\t') {
-		end++
-	}
-	if end < len(data) && data[end] == '=' {
-		end++
-	}
-	for end < len(data) && (data[end] == ' ' || data[end] == '\t') {
-		end++
-	}
-	return end
+	return len(b.doc.data) - len(bytes.TrimLeft(b.doc.data[end:], " \t="))
 }
 
 // value reads a value that stands at offset at.
@@ -422,22 +326,14 @@ func (b *treeBuilder) value(v *unstable.Node, path string, at int) *node {
 // skipTrivia is the offset of what follows behind spaces, line ends, commas
 // and comments.
 func (b *treeBuilder) skipTrivia(at int) int {
-	data := b.doc.data
-	for at < len(data) {
-		switch data[at] {
-		case ' ', '\t', '\r', '\n', ',':
-			at++
-		case '#':
-			i := bytes.IndexByte(data[at:], '\n')
-			if i < 0 {
-				return len(data)
-			}
-			at += i
-		default:
+	for {
+		rest := bytes.TrimLeft(b.doc.data[at:], " \t\r\n,")
+		at = len(b.doc.data) - len(rest)
+		if !bytes.HasPrefix(rest, []byte("#")) {
 			return at
 		}
+		at = b.doc.lineEnd(at)
 	}
-	return at
 }
 
 // crossCheck holds the text against the library's full decoder, which refuses
@@ -469,27 +365,4 @@ func offsetOf(data []byte, line, column int) int {
 		at += i + 1
 	}
 	return min(at+column-1, len(data))
-}
-
-// joinKey appends a name to a dotted path.
-func joinKey(path, name string) string {
-	if !bareKey(name) {
-		name = strconv.Quote(name)
-	}
-	if path == "" {
-		return name
-	}
-	return path + "." + name
-}
-
-// indexKey appends an index, from 1, to a dotted path.
-func indexKey(path string, n int) string { return path + "[" + strconv.Itoa(n) + "]" }
-
-func bareKey(s string) bool {
-	for _, c := range s {
-		if !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '_' || c == '-') {
-			return false
-		}
-	}
-	return s != ""
 }

@@ -147,7 +147,7 @@ func (w *world) answer(work Work) {
 
 const runs = 300
 
-var mendOptions = prediction.MendOptions{Runs: runs, Seed: 1, Workers: 1}
+var remedyOptions = prediction.RemedyOptions{Runs: runs, Seed: 1, Workers: 1}
 
 func parse(text []byte) (*sheet.Sheet, sheet.Faults) {
 	s, err := parseSheet(text)
@@ -201,7 +201,7 @@ func predicted(text string) (*prediction.Run, *prediction.Circuit, error) {
 }
 
 func ranged(text, key string, sys unit.System) (prediction.Range, error) {
-	o := mendOptions
+	o := remedyOptions
 	o.Units = sys
 	return once(fmt.Sprint(sys)+key+" "+text, func() (prediction.Range, error) {
 		return prediction.FindRange(context.Background(), []byte(text), key, parseSheet, o)
@@ -214,6 +214,6 @@ func motorCounts(text string) ([]prediction.MotorCount, error) {
 		if err != nil {
 			return nil, err
 		}
-		return prediction.MotorCounts(context.Background(), s, mendOptions)
+		return prediction.MotorCounts(context.Background(), s, remedyOptions)
 	})
 }

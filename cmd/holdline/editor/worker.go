@@ -131,18 +131,18 @@ func (w *worker) do(ctx context.Context, work edit.Work, send func(tea.Msg)) {
 		tell(w.predict(ctx, work.Number, s, progress("prediction")))
 	}
 	for _, key := range work.Keys {
-		o := w.mending(progress("what makes it a go"))
+		o := w.remedyOptions(progress("what makes it a go"))
 		r, err := prediction.FindRange(ctx, work.Text, key, parse, o)
 		tell(edit.Ranged{Number: work.Number, Key: key, Range: r, Err: err})
 	}
 	if work.Motors {
-		counts, err := prediction.MotorCounts(ctx, s, w.mending(progress("what makes it a go")))
+		counts, err := prediction.MotorCounts(ctx, s, w.remedyOptions(progress("what makes it a go")))
 		tell(edit.Counted{Number: work.Number, Counts: counts, Err: err})
 	}
 }
 
-func (w *worker) mending(progress func(float64)) prediction.MendOptions {
-	return prediction.MendOptions{Seed: seed, Workers: workers(), Units: w.units, Progress: progress}
+func (w *worker) remedyOptions(progress func(float64)) prediction.RemedyOptions {
+	return prediction.RemedyOptions{Seed: seed, Workers: workers(), Units: w.units, Progress: progress}
 }
 
 // workers leaves one processor to the screen.

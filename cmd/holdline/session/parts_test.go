@@ -64,10 +64,10 @@ func TestThePlanOfTheScenarioHolds(t *testing.T) {
 		}
 	}
 	in := inputs(s, true)
-	if !in.Budget.Holds(s.Firing.Battery.VoltageV) || !in.Mass.Holds(s.Vehicle.MassKg) || !in.Wind.Holds(s.Site.HeadwindMps) {
+	if !in.Budget.Contains(s.Firing.Battery.VoltageV) || !in.Mass.Contains(s.Vehicle.MassKg) || !in.Wind.Contains(s.Site.HeadwindMps) {
 		t.Errorf("a value of the sheet is outside its own band: %+v %+v %+v", in.Budget, in.Mass, in.Wind)
 	}
-	if in.Budget.Holds(0.9*s.Firing.Battery.VoltageV) || in.Mass.Holds(1.1*s.Vehicle.MassKg) {
+	if in.Budget.Contains(0.9*s.Firing.Battery.VoltageV) || in.Mass.Contains(1.1*s.Vehicle.MassKg) {
 		t.Error("another battery or mass is accepted")
 	}
 }

@@ -154,7 +154,7 @@ func (s *session) answer(ev arming.Answer) {
 			d.refuse("there is no code", "type it twice")
 			return
 		}
-		if st.Band.Holds(ev.Value) {
+		if st.Band.Contains(ev.Value) {
 			ev.Value = st.Band.Low
 		}
 	case ev.Means == arming.MeansMeter:

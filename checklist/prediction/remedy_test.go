@@ -13,14 +13,14 @@ import (
 	"holdline/checklist/sheet"
 )
 
-// mendOptions makes few runs: the sheets of these tests allow what so few can show.
-var mendOptions = MendOptions{Runs: 300, Seed: 1, Workers: 1}
+// remedyOptions makes few runs: the sheets of these tests allow what so few can show.
+var remedyOptions = RemedyOptions{Runs: 300, Seed: 1, Workers: 1}
 
 var scenarioSheet = filepath.Join("..", "sheet", "scenario", "run", "sheet.toml")
 
-// readMend reads a sheet's text, with an overrun probability that some hundred
+// readChanged reads a sheet's text, with an overrun probability that some hundred
 // runs can show, and values changed.
-func readMend(t *testing.T, changes ...string) []byte {
+func readChanged(t *testing.T, changes ...string) []byte {
 	t.Helper()
 	text, err := os.ReadFile(scenarioSheet)
 	if err != nil {
@@ -35,7 +35,7 @@ func readMend(t *testing.T, changes ...string) []byte {
 	return text
 }
 
-func parseMend(text []byte) (*sheet.Sheet, error) {
+func parseChanged(text []byte) (*sheet.Sheet, error) {
 	return sheet.Parse(scenarioSheet, text, sheet.CurvesBeside(scenarioSheet))
 }
 
@@ -43,15 +43,15 @@ func parseMend(text []byte) (*sheet.Sheet, error) {
 // with: the limits that a text fails.
 func whole(t *testing.T, text []byte) []string {
 	t.Helper()
-	s, err := parseMend(text)
+	s, err := parseChanged(text)
 	if err != nil {
 		t.Fatal(err)
 	}
-	run, err := BuildRun(context.Background(), s, RunOptions{Runs: mendOptions.Runs, Seed: mendOptions.Seed, Workers: 1})
+	run, err := BuildRun(context.Background(), s, RunOptions{Runs: remedyOptions.Runs, Seed: remedyOptions.Seed, Workers: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := BuildCircuit(context.Background(), s.Title, "", s.Circuit(), CircuitOptions{Runs: mendOptions.Runs, Seed: mendOptions.Seed, Workers: 1})
+	c, err := BuildCircuit(context.Background(), s.Title, "", s.Circuit(), CircuitOptions{Runs: remedyOptions.Runs, Seed: remedyOptions.Seed, Workers: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,8 +82,8 @@ func TestRangeEndsWhereTheWholePredictionSaysNo(t *testing.T) {
 		{"stop[2].at", []string{"stop[2].at", "160 m"}, false},
 		{"site.headwind", nil, true},
 	} {
-		text := readMend(t, c.changes...)
-		r, err := FindRange(context.Background(), text, c.key, parseMend, mendOptions)
+		text := readChanged(t, c.changes...)
+		r, err := FindRange(context.Background(), text, c.key, parseChanged, remedyOptions)
 		if err != nil || !r.Found || r.Now != c.now || r.Now != (len(whole(t, text)) == 0) {
 			t.Errorf("%s %q: %+v, %v", c.key, c.changes, r, err)
 			continue
@@ -144,8 +144,8 @@ func valueOf(t *testing.T, text []byte, key string) string {
 // The least strip is, where the draws do not decide, the farthest rest of any
 // single fault and the margin that must be left, rounded up to a step.
 func TestLeastStripIsTheFarthestRestAndTheMargin(t *testing.T) {
-	text := readMend(t, "limits.overrun_probability", "99 %")
-	s, err := parseMend(text)
+	text := readChanged(t, "limits.overrun_probability", "99 %")
+	s, err := parseChanged(text)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,7 +159,7 @@ func TestLeastStripIsTheFarthestRestAndTheMargin(t *testing.T) {
 			far = max(far, c.Outcome.StopPositionM)
 		}
 	}
-	r, err := FindRange(context.Background(), text, "site.clear_length", parseMend, mendOptions)
+	r, err := FindRange(context.Background(), text, "site.clear_length", parseChanged, remedyOptions)
 	if err != nil || !r.Found {
 		t.Fatalf("%+v, %v", r, err)
 	}
@@ -176,17 +176,17 @@ func TestLeastStripIsTheFarthestRestAndTheMargin(t *testing.T) {
 func TestTheSearchSeesTheLimitsOfTheWholePrediction(t *testing.T) {
 	for _, changes := range [][]string{nil, {"site.clear_length", "120 m"}, {"vehicle.mass", "0.6 kg"}, {"firing.lead.length", "400 m"},
 		{"uncertainty.thrust_lot", "20 %"}, {"igniter.bridge.pressurisation.deviation", "30 ms"}} {
-		text := readMend(t, changes...)
-		s, err := parseMend(text)
+		text := readChanged(t, changes...)
+		s, err := parseChanged(text)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := failing(context.Background(), s, mendOptions, true)
+		got, err := failing(context.Background(), s, remedyOptions, true)
 		want := whole(t, text)
 		if err != nil || !slices.Equal(got, want) {
 			t.Errorf("%q: got %q, want %q, %v", changes, got, want, err)
 		}
-		cheap, err := failing(context.Background(), s, mendOptions, false)
+		cheap, err := failing(context.Background(), s, remedyOptions, false)
 		for _, name := range cheap {
 			if !slices.Contains(want, name) {
 				t.Errorf("%q: without draws %q fails too", changes, name)
@@ -198,9 +198,9 @@ func TestTheSearchSeesTheLimitsOfTheWholePrediction(t *testing.T) {
 	}
 }
 
-func TestRangeNamesWhatItCannotMend(t *testing.T) {
-	text := readMend(t, "vehicle.mass", "0.7 kg")
-	r, err := FindRange(context.Background(), text, "site.clear_length", parseMend, mendOptions)
+func TestRangeNamesWhatItIsNoRemedyFor(t *testing.T) {
+	text := readChanged(t, "vehicle.mass", "0.7 kg")
+	r, err := FindRange(context.Background(), text, "site.clear_length", parseChanged, remedyOptions)
 	if err != nil || r.Found || !slices.Contains(r.Failing, "thrust to weight") || slices.Contains(r.Failing, limitStop) {
 		t.Errorf("%+v, %v", r, err)
 	}
@@ -210,15 +210,15 @@ func TestRangeNamesWhatItCannotMend(t *testing.T) {
 }
 
 func TestRangeRefusesWhatIsNoNumber(t *testing.T) {
-	text := readMend(t)
+	text := readChanged(t)
 	for _, key := range []string{"title", "guide.kind", "site.pressure", "colour", "motor[1].curve"} {
-		if _, err := FindRange(context.Background(), text, key, parseMend, mendOptions); !errors.Is(err, ErrNoRange) {
+		if _, err := FindRange(context.Background(), text, key, parseChanged, remedyOptions); !errors.Is(err, ErrNoRange) {
 			t.Errorf("%s: %v", key, err)
 		}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := FindRange(ctx, text, "vehicle.mass", parseMend, mendOptions); !errors.Is(err, context.Canceled) {
+	if _, err := FindRange(ctx, text, "vehicle.mass", parseChanged, remedyOptions); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
@@ -255,12 +255,12 @@ func TestGridsAreValuesThatOneWouldWrite(t *testing.T) {
 
 // Each count is what the whole prediction says of the sheet with those motors.
 func TestMotorCountsAreWhatThePredictionSays(t *testing.T) {
-	text := readMend(t, "limits.thrust_to_weight", "2.5")
-	s, err := parseMend(text)
+	text := readChanged(t, "limits.thrust_to_weight", "2.5")
+	s, err := parseChanged(text)
 	if err != nil {
 		t.Fatal(err)
 	}
-	counts, err := MotorCounts(context.Background(), s, mendOptions)
+	counts, err := MotorCounts(context.Background(), s, remedyOptions)
 	if err != nil || len(counts) != 4 {
 		t.Fatalf("%+v, %v", counts, err)
 	}

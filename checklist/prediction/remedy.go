@@ -3,6 +3,7 @@ package prediction
 import (
 	"context"
 	"errors"
+	"math"
 	"slices"
 
 	"holdline/checklist/sheet"
@@ -11,9 +12,9 @@ import (
 	"holdline/sim/circuit"
 )
 
-// MendOptions says how to look for what makes a sheet a go. With the runs and
+// RemedyOptions says how to look for what makes a sheet a go. With the runs and
 // the seed of a prediction the answers are the prediction's own.
-type MendOptions struct {
+type RemedyOptions struct {
 	Runs     int // DefaultRuns when 0
 	Seed     uint64
 	Workers  int
@@ -21,26 +22,26 @@ type MendOptions struct {
 	Progress func(share float64) // of the work done; may be nil
 }
 
-func (o *MendOptions) tell(share float64) {
+func (o *RemedyOptions) tell(share float64) {
 	if o.Progress != nil {
 		o.Progress(min(share, 1))
 	}
 }
 
-// limitRest stands for a run that does not end.
-const limitRest = "the vehicle comes to rest"
+// limitComesToRest stands for a run that does not end.
+const limitComesToRest = "the vehicle comes to rest"
 
-// failing names the limits of run and circuit that a sheet does not keep, each
-// once; none means go. Without draws the limits that rest on them are not
-// looked at, which is about a thousand times cheaper.
-func failing(ctx context.Context, s *sheet.Sheet, o MendOptions, drawn bool) ([]string, error) {
+// failing names the limits of run and circuit that a sheet fails, each once;
+// none means go. Without draws the limits that depend on them are left out,
+// which is about a thousand times faster.
+func failing(ctx context.Context, s *sheet.Sheet, o RemedyOptions, drawn bool) ([]string, error) {
 	if o.Runs == 0 {
 		o.Runs = DefaultRuns
 	}
 	run, err := BuildRun(ctx, s, RunOptions{Runs: o.Runs, Seed: o.Seed, Workers: o.Workers, lean: true, undrawn: !drawn})
 	var endless *sim.UnfinishedError
 	if errors.As(err, &endless) {
-		return []string{limitRest}, nil
+		return []string{limitComesToRest}, nil
 	}
 	if err != nil {
 		return nil, err
@@ -56,8 +57,8 @@ func failing(ctx context.Context, s *sheet.Sheet, o MendOptions, drawn bool) ([]
 	}
 	var names []string
 	for _, l := range slices.Concat(run.Limits, circuitLimits(wiring, &sol, &draws)) {
-		rests := l.Name == limitOverrun || l.Name == limitStagger || l.Name == limitAllLight
-		if !l.Pass && (drawn || !rests) && !slices.Contains(names, l.Name) {
+		needsDraws := l.Name == limitOverrun || l.Name == limitStagger || l.Name == limitAllLight
+		if !l.Pass && (drawn || !needsDraws) && !slices.Contains(names, l.Name) {
 			names = append(names, l.Name)
 		}
 	}
@@ -69,14 +70,14 @@ type MotorCount struct {
 	Motors  int
 	Out     []int // the motors left out, by index
 	Go      bool
-	Failing []string // the limits that it does not keep
+	Failing []string // limits
 }
 
 // MotorCounts tries a sheet with all its motors, then with one after the other
 // left out, each time the one without which the thrust pulls least to one
 // side. The vehicle's mass stays what the sheet says: it is to be weighed
 // again.
-func MotorCounts(ctx context.Context, s *sheet.Sheet, o MendOptions) ([]MotorCount, error) {
+func MotorCounts(ctx context.Context, s *sheet.Sheet, o RemedyOptions) ([]MotorCount, error) {
 	var out []int
 	var counts []MotorCount
 	for n := len(s.Motors); n > 0; n-- {
@@ -112,20 +113,18 @@ func without(s *sheet.Sheet, out []int) *sheet.Sheet {
 // leastPull is the motor, of those not yet out, without which the impulse is
 // nearest to the middle; of several the outermost, then the last.
 func leastPull(s *sheet.Sheet, out []int) int {
-	best, bestPull, bestOut := -1, 0.0, 0.0
-	for i := range s.Motors {
-		if slices.Contains(out, i) {
-			continue
-		}
-		pull := 0.0
-		for _, m := range without(s, append(slices.Clone(out), i)).Motors {
-			pull += m.LateralM * m.Curve.TotalImpulseNs()
-		}
-		pull = max(pull, -pull)
-		outer := max(s.Motors[i].LateralM, -s.Motors[i].LateralM)
-		const alike = 1e-12
-		if best < 0 || pull < bestPull-alike || pull < bestPull+alike && outer >= bestOut-alike {
-			best, bestPull, bestOut = i, pull, outer
+	moment := func(m sheet.Motor) float64 { return m.LateralM * m.Curve.TotalImpulseNs() }
+	sum := 0.0
+	for _, m := range without(s, out).Motors {
+		sum += moment(m)
+	}
+	const alike = 1e-12
+	best, bestPull, bestOuter := -1, 0.0, 0.0
+	for i, m := range s.Motors {
+		pull, outer := math.Abs(sum-moment(m)), math.Abs(m.LateralM)
+		nearer := best < 0 || pull < bestPull-alike || pull < bestPull+alike && outer >= bestOuter-alike
+		if nearer && !slices.Contains(out, i) {
+			best, bestPull, bestOuter = i, pull, outer
 		}
 	}
 	return best

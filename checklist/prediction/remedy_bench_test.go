@@ -13,15 +13,15 @@ func BenchmarkWhatMakesItAGo(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	s, err := parseMend(text)
+	s, err := parseChanged(text)
 	if err != nil {
 		b.Fatal(err)
 	}
-	o := MendOptions{Seed: 1}
+	o := RemedyOptions{Seed: 1}
 	for _, key := range []string{"site.clear_length", "vehicle.mass"} {
 		b.Run(key, func(b *testing.B) {
 			for b.Loop() {
-				if _, err := FindRange(context.Background(), text, key, parseMend, o); err != nil {
+				if _, err := FindRange(context.Background(), text, key, parseChanged, o); err != nil {
 					b.Fatal(err)
 				}
 			}
