@@ -84,13 +84,13 @@ func (m *Model) drawLink(c canvas.Canvas, y int, l *arming.Link, passes, room bo
 		m.drawEvidence(c.Sub(30, y, w-44, 1), l)
 	}
 	switch {
-	case l.Stands && passes:
-		c.Put(1, y, theme.Stands, "┣●")
-		c.Put(4, y, theme.Text, canvas.Fit(name, w-16))
-		drawAge(c, y, l)
 	case l.Stands:
-		c.Put(1, y, theme.Dim, "┊●")
-		c.Put(4, y, theme.Dim, canvas.Fit(name, w-16))
+		sign, signStyle, style := "┊●", theme.Dim, theme.Dim
+		if passes {
+			sign, signStyle, style = "┣●", theme.Stands, theme.Text
+		}
+		c.Put(1, y, signStyle, sign)
+		c.Put(4, y, style, canvas.Fit(name, w-16))
 		drawAge(c, y, l)
 	case passes:
 		c.Put(1, y, theme.Broken, "┗╱")
@@ -173,18 +173,22 @@ func drawLoop(c canvas.Canvas, y int, f *Frame, passes bool) {
 	} else {
 		x = c.Put(x, y, theme.Dim, "┊")
 	}
-	for _, h := range loop(f) {
-		x = drawContact(c, x, y, h, &passes)
-	}
-	end := "┄▷"
-	style := theme.Dim
-	if passes {
-		end, style = "━▶", theme.Live
-	}
-	x = c.Put(x, y, style, end)
+	x = drawContacts(c, x, y, f, passes, "")
 	if f.Practice && x+9 <= c.Width() {
 		c.PutRight(c.Width(), y, theme.Hands, "PRACTICE")
 	}
+}
+
+// drawContacts draws the contacts of the loop and the end of the line, with
+// what it leads to.
+func drawContacts(c canvas.Canvas, x, y int, f *Frame, passes bool, to string) int {
+	for _, h := range loop(f) {
+		x = drawContact(c, x, y, h, &passes)
+	}
+	if passes {
+		return c.Put(x, y, theme.Live, "━▶"+to)
+	}
+	return c.Put(x, y, theme.Dim, "┄▷"+to)
 }
 
 // drawContact draws a contact of the loop: a stroke that stands off the line
@@ -229,14 +233,7 @@ func (m *Model) drawChainLine(c canvas.Canvas) {
 		}
 		x = c.Put(x, 0, style, mark)
 	}
-	for _, h := range loop(f) {
-		x = drawContact(c, x, 0, h, &passes)
-	}
-	end, style := "┄▷ igniters", theme.Dim
-	if passes {
-		end, style = "━▶ igniters", theme.Live
-	}
-	x = c.Put(x, 0, style, end)
+	x = drawContacts(c, x, 0, f, passes, " igniters")
 	if f.Practice {
 		c.Put(x+1, 0, theme.Hands, "PRACTICE")
 	}

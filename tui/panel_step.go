@@ -189,67 +189,51 @@ func (m *Model) handWanted(t task) string {
 	if m.cfg.Move == nil || h == nil || m.frame.Plan == nil {
 		return ""
 	}
+	keyIn, keyOut := unless(h.KeyIn, "F5 turns the key in"), unless(!h.KeyIn, "F5 takes the key out")
+	batteryOn, batteryOff := unless(h.Battery, "F6 joins the battery"), unless(!h.Battery, "F6 takes the battery off")
 	s := &m.frame.State
-	want := func(is, should bool, key, on, off string) string {
-		switch {
-		case is == should:
-			return ""
-		case should:
-			return key + " " + on
-		}
-		return key + " " + off
-	}
-	battery := func(on bool) string {
-		return want(h.Battery, on, "F6", "joins the battery", "takes the battery off")
-	}
-	key := func(in bool) string { return want(h.KeyIn, in, "F5", "turns the key in", "takes the key out") }
 	switch {
 	case t.id == "proof":
-		switch s.Proof {
-		case arming.ProofKeyOut:
-			return battery(true)
-		case arming.ProofKeyIn:
-			return key(true)
-		case arming.ProofKeyBack:
-			return key(false)
-		}
+		return map[arming.ProofStage]string{arming.ProofKeyOut: batteryOn, arming.ProofKeyIn: keyIn, arming.ProofKeyBack: keyOut}[s.Proof]
 	case t.id == "key":
-		return key(true)
+		return keyIn
 	case t.id == "press":
-		return want(h.Button, true, "F9", "presses the button", "")
+		return unless(h.Button, "F9 presses the button")
 	case t.id == "pressed":
-		return want(h.Button, false, "F9", "", "lets it go")
+		return unless(!h.Button, "F9 lets it go")
 	case t.id == "battery":
-		return battery(false)
+		return batteryOff
 	case s.Phase == arming.Hold || s.Phase == arming.Wait:
-		return orElse(want(h.Button, false, "F9", "", "lets the button go"), key(false))
+		return orElse(unless(!h.Button, "F9 lets the button go"), keyOut)
 	case s.Phase == arming.Setup && h.KeyIn: // as a proof that failed leaves it
-		return key(false)
+		return keyOut
 	case t.step >= 0 && s.Phase == arming.Setup:
-		return stepHand(h, &m.frame.Plan.Steps[t.step], battery, want)
+		return stepHand(h, &m.frame.Plan.Steps[t.step], batteryOn, batteryOff)
 	case t.id == "line/open":
-		return orElse(key(false), battery(false))
+		return orElse(keyOut, batteryOff)
 	case t.id == "fact/LEADS SHUNTED":
-		return want(h.Shunt, true, "F8", "puts the shunt on", "")
+		return unless(h.Shunt, "F8 puts the shunt on")
 	}
 	return ""
 }
 
+// unless is what a hand has to do, "" where it is so already.
+func unless(so bool, does string) string { return choose(so, "", does) }
+
 // stepHand is the hand that a step of the routine waits for.
-func stepHand(h *HandsView, st *checklist.Step, battery func(bool) string,
-	want func(is, should bool, key, on, off string) string) string {
+func stepHand(h *HandsView, st *checklist.Step, batteryOn, batteryOff string) string {
 	switch st.ID {
 	case arming.StepShuntOn:
-		return want(h.Shunt, true, "F8", "puts the shunt on", "")
+		return unless(h.Shunt, "F8 puts the shunt on")
 	case arming.StepShuntOff:
-		return want(h.Shunt, false, "F8", "", "takes the shunt off")
+		return unless(!h.Shunt, "F8 takes the shunt off")
 	case arming.StepHookUp:
-		return want(h.Igniters, true, "F7", "connects the igniters", "")
+		return unless(h.Igniters, "F7 connects the igniters")
 	case arming.StepBattery, arming.StepProof:
-		return battery(true)
+		return batteryOn
 	}
 	if st.Needs&checklist.NeedBatteryOff != 0 {
-		return battery(false)
+		return batteryOff
 	}
 	return ""
 }

@@ -17,33 +17,28 @@ const traceLength = 240
 // quietTrace is how often a flat trace goes on in SETUP and CLOSED.
 const quietTrace = 5 * time.Second
 
-// same reports whether both voltages are what they were, to 20 mV.
-func (t *trace) same(b *arming.Box) bool {
-	near := func(list []float64, v arming.Volt) bool {
-		return len(list) > 0 && math.Abs(list[len(list)-1]-float64(v.Millivolt)/1000) < 0.02
-	}
-	return near(t.battery, b.Battery) && near(t.bus, b.Bus)
-}
-
 // trace is the newest voltages of battery and bus, as the screen saw them.
 type trace struct {
 	battery, bus []float64
 	seen         arming.Instant
 }
 
-// take keeps a snapshot; one that shows nothing new only every few seconds
-// where nothing is due, so that a quiet screen stays quiet.
+// inVolts is a voltage as the trace keeps it.
+func inVolts(v arming.Volt) float64 { return float64(v.Millivolt) / 1000 }
+
+// take keeps a snapshot; one that shows nothing new, to 20 mV, only every few
+// seconds where nothing is due, so that a quiet screen stays quiet.
 func (t *trace) take(b *arming.Box, quiet bool) {
-	if !b.Up || b.Seen == t.seen || quiet && t.same(b) && b.Seen.Since(t.seen) < quietTrace {
+	same := func(list []float64, v arming.Volt) bool {
+		return len(list) > 0 && math.Abs(list[len(list)-1]-inVolts(v)) < 0.02
+	}
+	if !b.Up || b.Seen == t.seen ||
+		quiet && same(t.battery, b.Battery) && same(t.bus, b.Bus) && b.Seen.Since(t.seen) < quietTrace {
 		return
 	}
 	t.seen = b.Seen
 	keep := func(list []float64, v arming.Volt) []float64 {
-		if len(list) >= traceLength {
-			copy(list, list[1:])
-			list = list[:len(list)-1]
-		}
-		return append(list, float64(v.Millivolt)/1000)
+		return append(list[max(0, len(list)+1-traceLength):], inVolts(v))
 	}
 	t.battery, t.bus = keep(t.battery, b.Battery), keep(t.bus, b.Bus)
 }

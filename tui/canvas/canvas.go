@@ -4,6 +4,7 @@
 package canvas
 
 import (
+	"iter"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -98,27 +99,31 @@ func (c Canvas) Put(x, y int, s Style, text string) int {
 	if c.g.ascii {
 		text = ASCII(text)
 	}
-	for len(text) > 0 {
-		if b := text[0]; b < utf8.RuneSelf && (len(text) == 1 || text[1] < utf8.RuneSelf) {
-			if b >= ' ' && b != 0x7f {
-				c.set(x, y, text[:1], 1, s)
-				x++
-			}
-			text = text[1:]
-			continue
-		}
-		cluster, w := ansi.FirstGraphemeCluster(text, ansi.GraphemeWidth)
-		if cluster == "" {
-			break
-		}
-		text = text[len(cluster):]
-		if cluster = visible(cluster); cluster == "" || w < 1 {
-			continue
-		}
+	for cluster, w := range clusters(text) {
 		c.set(x, y, cluster, w, s)
 		x += w
 	}
 	return x
+}
+
+// clusters goes through the characters of a text as people see them, each with
+// its columns. What has no picture of its own is left out.
+func clusters(text string) iter.Seq2[string, int] {
+	return func(yield func(string, int) bool) {
+		for len(text) > 0 {
+			cluster, w := text[:1], 1
+			if text[0] >= utf8.RuneSelf || len(text) > 1 && text[1] >= utf8.RuneSelf {
+				cluster, w = ansi.FirstGraphemeCluster(text, ansi.GraphemeWidth)
+			}
+			if cluster == "" {
+				return
+			}
+			text = text[len(cluster):]
+			if cluster = visible(cluster); cluster != "" && w > 0 && !yield(cluster, w) {
+				return
+			}
+		}
+	}
 }
 
 // PutRight writes text so that it ends before column x.
@@ -222,6 +227,9 @@ func (c Canvas) Rows(p Painter) []string {
 
 // visible drops what has no picture of its own from a cluster.
 func visible(cluster string) string {
+	if len(cluster) == 1 && cluster[0] >= ' ' && cluster[0] < 0x7f {
+		return cluster
+	}
 	drop := func(r rune) bool {
 		return unicode.IsControl(r) || r == utf8.RuneError || (unicode.Is(unicode.Cf, r) && r != '\u200d') ||
 			r == '\u2028' || r == '\u2029'
@@ -240,22 +248,8 @@ func visible(cluster string) string {
 // Width returns the columns that text takes on a canvas that is not ASCII.
 func Width(text string) int {
 	n := 0
-	for len(text) > 0 {
-		if b := text[0]; b < utf8.RuneSelf && (len(text) == 1 || text[1] < utf8.RuneSelf) {
-			if b >= ' ' && b != 0x7f {
-				n++
-			}
-			text = text[1:]
-			continue
-		}
-		cluster, w := ansi.FirstGraphemeCluster(text, ansi.GraphemeWidth)
-		if cluster == "" {
-			break
-		}
-		text = text[len(cluster):]
-		if visible(cluster) != "" && w > 0 {
-			n += w
-		}
+	for _, w := range clusters(text) {
+		n += w
 	}
 	return n
 }
