@@ -53,10 +53,9 @@ type Work struct {
 	Motors  bool     // with how many motors it is a go
 }
 
-// Checked is a text read as a sheet: the sheet, or its faults.
+// Checked is a text read as a sheet: its faults, none where it is one.
 type Checked struct {
 	Number int
-	Sheet  *sheet.Sheet
 	Faults sheet.Faults
 }
 
@@ -104,14 +103,12 @@ var standing = []string{"site.clear_length", "vehicle.mass"}
 
 // answers are what is known of the present text.
 type answers struct {
-	sheet   *sheet.Sheet
 	faults  sheet.Faults
 	run     *prediction.Run
 	circuit *prediction.Circuit
 	err     error
 	ranges  map[string]Ranged
 	counts  *Counted
-	checked bool
 }
 
 // both reports whether run and circuit are known.
@@ -224,7 +221,7 @@ func (m *Model) onAnswer(msg tea.Msg) {
 	switch msg := msg.(type) {
 	case Checked:
 		if msg.Number == m.number {
-			m.newest.sheet, m.newest.faults, m.newest.checked = msg.Sheet, msg.Faults, true
+			m.newest.faults = msg.Faults
 			m.flag()
 		}
 	case Progress:

@@ -124,7 +124,7 @@ func TestLateAnswersOfAnOlderTextAreDropped(t *testing.T) {
 	w.to("site.clear_length")
 	w.enter("100 m")
 	w.answer(old)
-	if w.m.newest.both() || w.m.newest.checked || len(w.m.newest.ranges) > 0 || w.m.newest.counts != nil || !w.m.working {
+	if w.m.newest.both() || len(w.m.newest.ranges) > 0 || w.m.newest.counts != nil || !w.m.working {
 		t.Error("an answer of the text before was taken")
 	}
 	if word, _, _ := w.m.verdict(); word != "" {
@@ -153,7 +153,7 @@ func TestGoNeedsRunAndCircuit(t *testing.T) {
 	}
 	w := newWorld(t)
 	w.send(Predicted{w.m.number, yes, on, nil})
-	w.send(Checked{w.m.number, nil, sheet.Faults{{Key: "vehicle.mass", Found: "a", Expected: "b"}}})
+	w.send(Checked{w.m.number, sheet.Faults{{Key: "vehicle.mass", Found: "a", Expected: "b"}}})
 	if word, _, _ := w.m.verdict(); word != "FAULTS" {
 		t.Errorf("faults: %q", word)
 	}

@@ -48,40 +48,9 @@ func (m *Model) outline() error {
 func (m *Model) mark() {
 	m.changed = differences(m.saved, m.text)
 	for i := range m.rows {
-		r := &m.rows[i]
-		if _, is := m.changed[r.entry.Key]; is && !r.heading {
-			r.changed = true
-		} else {
-			r.changed = false
-		}
+		_, is := m.changed[m.rows[i].entry.Key]
+		m.rows[i].changed = is && !m.rows[i].heading
 	}
-}
-
-// differences lists the keys whose values differ in two texts, with the old
-// value.
-func differences(before, after []byte) map[string]string {
-	old, errOld := sheet.Entries(before)
-	now, errNow := sheet.Entries(after)
-	if errOld != nil || errNow != nil {
-		return nil
-	}
-	was, is := map[string]string{}, map[string]string{}
-	for _, e := range old {
-		was[e.Key] = e.Value
-	}
-	out := map[string]string{}
-	for _, e := range now {
-		is[e.Key] = e.Value
-		if v, there := was[e.Key]; !there || v != e.Value {
-			out[e.Key] = v
-		}
-	}
-	for key, v := range was {
-		if _, there := is[key]; !there {
-			out[key] = v
-		}
-	}
-	return out
 }
 
 // flag puts each fault of the newest check at its row: at the entry itself,

@@ -45,10 +45,10 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	if n := len(all) - room + 1; n > 0 && !old {
 		c.Put(x, 0, theme.Dim, fmt.Sprintf("tightest %d of %d", room-1, len(all)))
 	}
-	if w < narrow && len(all) > 0 {
+	if w < limits.Narrow && len(all) > 0 {
 		c.PutRight(w, 0, theme.Dim, "left")
 	}
-	drawLimits(c.Sub(0, 1, w, room-1), all, m.cfg.Units)
+	limits.Draw(c.Sub(0, 1, w, room-1), all, m.cfg.Units)
 	y := room + 1
 	if len(all) > 0 {
 		y = min(room, len(all)+2) + 1
@@ -62,31 +62,6 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	}
 	if plot > 0 {
 		drawRun(c.Sub(0, h-plot, w, plot), a.run, m.cfg.Units)
-	}
-}
-
-// narrow is below how many columns the limits are names and what is left.
-const narrow = 36
-
-// drawLimits is one row a limit.
-func drawLimits(c canvas.Canvas, all []prediction.Limit, sys unit.System) {
-	w := c.Width()
-	if w >= narrow {
-		limits.Draw(c, all, sys)
-		return
-	}
-	for y := 0; y < c.Height() && y < len(all); y++ {
-		l := &all[y]
-		sign, style, left := "●", theme.Good, limits.Value(l, l.Left, sys)
-		if !l.Pass {
-			sign, style = "╱", theme.Bad
-		}
-		if limits.Counted(l) {
-			left = choose(l.Pass, "met", "NOT MET")
-		}
-		c.Put(0, y, style, sign)
-		c.PutRight(w, y, style, left)
-		c.Put(2, y, theme.Text, canvas.Fit(l.Name, w-3-c.TextWidth(left)))
 	}
 }
 
@@ -128,7 +103,7 @@ func (m *Model) ways(w int) []line {
 	text, s := m.countText()
 	put(false, "motors", text, s)
 	for i, r := range m.remedies() {
-		if w < narrow {
+		if w < limits.Narrow {
 			r, _, _ = strings.Cut(r, " gives a margin")
 		}
 		put(false, choose(i == 0, "circuit", ""), r, theme.Text)

@@ -127,7 +127,7 @@ func (w *world) settle() {
 func (w *world) answer(work Work) {
 	w.t.Helper()
 	s, faults := parse(work.Text)
-	w.send(Checked{work.Number, s, faults})
+	w.send(Checked{work.Number, faults})
 	if s != nil {
 		if work.Predict {
 			run, c, err := predicted(string(work.Text))

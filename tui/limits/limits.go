@@ -52,6 +52,9 @@ func Tightest(limits []prediction.Limit) []prediction.Limit {
 	return out
 }
 
+// Narrow is below how many columns a limit is its name and what is left alone.
+const Narrow = 36
+
 // Draw writes name, value, limit and what is left of each.
 func Draw(c canvas.Canvas, limits []prediction.Limit, sys unit.System) {
 	for y := 0; y < c.Height() && y < len(limits); y++ {
@@ -66,7 +69,7 @@ func drawRow(c canvas.Canvas, l *prediction.Limit, sys unit.System) {
 		sign, style = "╱", theme.Bad
 	}
 	c.Put(0, 0, style, sign)
-	left, none := Value(l, l.Left, sys)+" left", math.IsNaN(l.Value)
+	left, none := Value(l, l.Left, sys), math.IsNaN(l.Value)
 	switch {
 	case none && l.Pass:
 		left = "does not apply"
@@ -76,10 +79,15 @@ func drawRow(c canvas.Canvas, l *prediction.Limit, sys unit.System) {
 		left = "met"
 	case Counted(l):
 		left = "NOT MET"
+	case w >= Narrow:
+		left += " left"
 	}
 	c.PutRight(w, 0, style, left)
 	at := w - 14
-	if none {
+	if w < Narrow {
+		at = w - 1 - c.TextWidth(left)
+	}
+	if none && w >= Narrow {
 		at-- // its words are wider
 	}
 	name := l.Name
@@ -93,7 +101,7 @@ func drawRow(c canvas.Canvas, l *prediction.Limit, sys unit.System) {
 		if l.Case != "" {
 			name += ": " + l.Case
 		}
-	} else if w >= 36 && !none {
+	} else if w >= Narrow && !none {
 		value := Value(l, l.Value, sys)
 		c.PutRight(at, 0, theme.Text, value)
 		at -= canvas.Width(value) + 1

@@ -111,7 +111,7 @@ func (w *worker) do(ctx context.Context, work edit.Work, send func(tea.Msg)) {
 	if err != nil && faults == nil {
 		faults = sheet.Faults{{File: w.path, Line: 1, Column: 1, Found: err.Error(), Expected: "a run sheet"}}
 	}
-	tell(edit.Checked{Number: work.Number, Sheet: s, Faults: faults})
+	tell(edit.Checked{Number: work.Number, Faults: faults})
 	if s == nil {
 		return
 	}
