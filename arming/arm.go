@@ -210,7 +210,7 @@ func (m *machine) callout() {
 	}
 }
 
-// countTimers calls the seconds, gets the line before zero onto the disk, and
+// countTimers calls the seconds, gets the entry before zero onto the disk, and
 // at zero opens the window or stops.
 func (m *machine) countTimers() {
 	if m.pause() {
@@ -229,7 +229,7 @@ func (m *machine) countTimers() {
 }
 
 // zero opens the window if, just before zero, key in, both poles open and no
-// trip were read (I-02), and the line of the last second is on disk (I-27).
+// trip were read (I-02), and the entry of the last second is on disk (I-27).
 func (m *machine) zero() {
 	s, b := &m.s, &m.s.Box
 	switch {

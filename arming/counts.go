@@ -77,7 +77,7 @@ func (m *machine) balances(st *checklist.Step, value float64, words string) bool
 			-missing, m.s.Evidence[i].Value)
 	}
 	words = strings.TrimSpace(words)
-	if len([]rune(words)) < 4 || emptyWords[strings.ToLower(strings.Trim(words, ".! "))] {
+	if saysNothing(words, 4) {
 		m.loud(text + ": count again, or say where they are; the step does not stand")
 		return false
 	}

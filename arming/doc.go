@@ -13,8 +13,8 @@
 // # Going forward and going safe
 //
 // A request that goes forward is held in State.Pending and answered with
-// Write: the machine acts when the shell reports, with Written, that the line
-// is on disk, and looks at every condition again at that moment. A line that
+// Write: the machine acts when the shell reports, with Written, that the entry
+// is on disk, and looks at every condition again at that moment. An entry that
 // takes longer than 0.5 s is a HOLD. Whatever goes safe acts in its own step,
 // waits for nothing, and puts PermitOff before every other effect.
 //
@@ -57,7 +57,7 @@
 //	I-24  No reading lowers it.
 //	I-25  A doubt (lost box, stuck permit, stall, broken record) leaves the phase or goes to HOLD, WAIT or SETUP.
 //	I-26  A gap of the ticks or a parting of the clocks is dealt with before the event.
-//	I-27  A permit-on effect carries a ticket whose line is on disk.
+//	I-27  A permit-on effect carries a ticket whose entry is on disk.
 //	I-28  A record that fails, from READY to RUN ⇒ HOLD or WAIT.
 //	I-29  Button, read or counted, or key where no step asks for it: READY, COUNT ⇒ HOLD (ARMED: the button); WAIT, MAKESAFE ⇒ WAIT at full
 //	      length; SETUP, HOLD, CLOSED ⇒ an OPEN line becomes UNKNOWN, with 'everyone back'. A live bus does the last two as well.

@@ -12,11 +12,11 @@ type Effect interface{ effect() }
 // any step that has it (I-11).
 type PermitOff struct{}
 
-// PermitOn closes the permit. Ticket names the record line, already on disk,
+// PermitOn closes the permit. Ticket names the record entry, already on disk,
 // that allows it (I-27).
 type PermitOn struct{ Ticket uint32 }
 
-// Write asks for the line of the event just stepped to be on disk; the shell
+// Write asks for the entry of the event just stepped to be on disk; the shell
 // answers with Written{Ticket}.
 type Write struct{ Ticket uint32 }
 

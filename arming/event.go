@@ -7,7 +7,7 @@ import (
 
 // Event is something that happened or was asked for. The set is sealed; every
 // event is a comparable value, so that a request can wait in the state for its
-// line on disk.
+// entry on disk.
 type Event interface{ event() }
 
 // Start is the first event of a firing. From is the phase in which an earlier
@@ -48,7 +48,7 @@ type FocusLost struct{}
 // Stalled says that a part of the program was late.
 type Stalled struct{ Part string }
 
-// Written says that the record line with this ticket is on disk.
+// Written says that the record entry with this ticket is on disk.
 type Written struct{ Ticket uint32 }
 
 // RecordFailed says that the record cannot be written.

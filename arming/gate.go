@@ -114,7 +114,7 @@ func required(st *checklist.Step) bool { return st.Phase <= checklist.Poll }
 
 // CallWord is the two-digit word that the spotter at step i repeats, so that
 // silence or an old call is never taken for ready. It changes with
-// every line written, and follows from the state, so that a replay knows it.
+// every entry written, and follows from the state, so that a replay knows it.
 func (s *State) CallWord(i int) string {
 	return fmt.Sprintf("%02d", 10+(int(s.OnDisk)*37+i*29+11)%90)
 }

@@ -32,7 +32,7 @@ type check struct {
 	p      *Plan
 	a, b   *State
 	ev     Event
-	asked  Event // the event that waited for its line, when ev is Written
+	asked  Event // the event that waited for its entry, when ev is Written
 	fx     []Effect
 	broken *[]error // behind a pointer, or the compiler has a and b collected
 }

@@ -144,7 +144,7 @@ func (m *machine) proofDone() {
 	m.notice("contacts proved")
 }
 
-// proofTimers closes the permit when its line is on disk, and ends a proof
+// proofTimers closes the permit when its entry is on disk, and ends a proof
 // that does not come on.
 func (m *machine) proofTimers() {
 	since := m.s.Now.Since(m.s.ProofSince)

@@ -18,6 +18,12 @@ var emptyWords = map[string]bool{"ok": true, "okay": true, "yes": true, "y": tru
 // are not exact in binary: entries just so far apart as they may be agree.
 func agree(a, b, within float64) bool { return math.Abs(a-b) <= within*(1+1e-9)+1e-12 }
 
+// saysNothing reports words that are too short, or can be given without looking.
+func saysNothing(words string, least int) bool {
+	words = strings.TrimSpace(words)
+	return len([]rune(words)) < least || emptyWords[strings.ToLower(strings.Trim(words, ".! "))]
+}
+
 // sameName compares two names as people would.
 func sameName(a, b string) bool {
 	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
@@ -144,7 +150,7 @@ func (m *machine) judge(st *checklist.Step, ev Answer) (value float64, inBand bo
 	}
 	switch st.Kind {
 	case checklist.KindWords:
-		if len([]rune(words)) < 2 || emptyWords[strings.ToLower(strings.Trim(words, ".! "))] {
+		if saysNothing(words, 2) {
 			return 0, false, m.refuse(st.ID+": say what you see", "an answer like \"checked\" can be given without looking")
 		}
 		if st.Match != "" && !sameName(st.Match, words) {

@@ -206,7 +206,7 @@ var proofNames = []string{
 // String returns what the stage waits for.
 func (p ProofStage) String() string { return nameOf(proofNames, p, "stage") }
 
-// Pending is a request to go forward that waits for its line on disk.
+// Pending is a request to go forward that waits for its entry on disk.
 type Pending struct {
 	Event  Event
 	Ticket uint32
@@ -244,7 +244,7 @@ type State struct {
 
 	Proof       ProofStage
 	ProofSince  Instant // when the stage began
-	ProofTicket uint32  // the line that must be on disk before the permit closes
+	ProofTicket uint32  // the entry that must be on disk before the permit closes
 	ProofTrip   bool    // the box reported that its watchdog tripped
 
 	Entered Instant // when Phase was entered
@@ -262,7 +262,7 @@ type State struct {
 	PausedAt      Instant // since when
 	PauseLeft     time.Duration
 	PausesDone    int    // how many of the plan's the count has come to
-	ZeroTicket    uint32 // the line that must be on disk before zero
+	ZeroTicket    uint32 // the entry that must be on disk before zero
 	WindowEnds    time.Duration
 	PermitWanted  bool
 	PermitAt      Instant

@@ -12,7 +12,7 @@ const (
 	clockApart   = time.Second            // how far the clocks may part at once
 	clockSlew    = 2000                   // one part in so many that they may part by slowly, for ever
 	waitStepMost = time.Second            // longest step that WAIT counts (I-19)
-	recordLimit  = 500 * time.Millisecond // longest time for a line to reach the disk
+	recordLimit  = 500 * time.Millisecond // longest time for an entry to reach the disk
 	armPair      = 30 * time.Second       // from the firing officer's entry to the code
 	runMost      = 3 * time.Second        // no motion 3 s after the press is a misfire (NFPA 1127 4.13.3, read second-hand)
 	noPulseLimit = time.Second            // how soon after OFF the box must show that no pulse began
@@ -26,7 +26,7 @@ type machine struct {
 	p         *Plan
 	s         State
 	fx        []Effect
-	confirmed bool      // the event's own line is on disk
+	confirmed bool      // the event's own entry is on disk
 	forward   bool      // the line was OPEN when the step began
 	fell      []Blocker // answers withdrawn in this step, with what took them away
 }
@@ -210,7 +210,7 @@ func (m *machine) onStart(ev Start) error {
 	return nil
 }
 
-// ask lets apply happen once the event's line is on disk: at once when it is,
+// ask lets apply happen once the event's entry is on disk: at once when it is,
 // else by way of Written.
 func (m *machine) ask(ev Event, apply func()) error {
 	if m.confirmed {
@@ -224,14 +224,14 @@ func (m *machine) ask(ev Event, apply func()) error {
 	return nil
 }
 
-// ticket gives the next ticket and asks for the line of this event on disk.
+// ticket gives the next ticket and asks for the entry of this event on disk.
 func (m *machine) ticket() uint32 {
 	m.s.Tickets++
 	m.fx = append(m.fx, Write{m.s.Tickets})
 	return m.s.Tickets
 }
 
-// onWritten takes the news that a line is on disk and carries out what waited
+// onWritten takes the news that an entry is on disk and carries out what waited
 // for it, if it is still allowed.
 func (m *machine) onWritten(ev Written) error {
 	if ev.Ticket > m.s.Tickets || ev.Ticket <= m.s.OnDisk {
@@ -252,7 +252,7 @@ func (m *machine) onWritten(ev Written) error {
 	return nil
 }
 
-// noRecord stops because the record cannot be written; the line stays as it is.
+// noRecord stops because the record cannot be written; the hold line stays as it is.
 func (m *machine) noRecord(why string) {
 	m.s.NoRecord = true
 	m.s.Pending = Pending{}
