@@ -34,7 +34,7 @@ type check struct {
 	ev     Event
 	asked  Event // the event that waited for its entry, when ev is Written
 	fx     []Effect
-	broken *[]error // behind a pointer, or the compiler has a and b collected
+	broken *[]error // a pointer, so that a and b need no place on the heap
 }
 
 // must notes a broken invariant unless ok.

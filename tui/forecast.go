@@ -22,12 +22,12 @@ type forecast struct {
 	clearM   float64
 	crewM    float64
 	stops    []device
-	peaks    *spread // of the speed, without its tail
-	stopping []place // positions of the cases, the nominal one first
+	peaks    *prediction.Percentiles // of the speed
+	stopping []place                 // positions of the cases, the nominal one first
 	worst    place
 	trace    track
 	peakMps  float64
-	spread   *spread // nil until a dispersion exists
+	spread   *prediction.RestQuantiles // of the stopping position; nil until a dispersion exists
 }
 
 // place is something on the strip.
@@ -45,9 +45,6 @@ type device struct {
 
 // track is the nominal run, speed over distance, with its spread.
 type track struct{ posM, speedMps, bandM, lowMps, highMps []float64 }
-
-// spread is the stopping position, by share of the draws.
-type spread struct{ p05M, p50M, p95M, p999M float64 }
 
 // predictedGo reports whether every limit of run and circuit is kept.
 func predictedGo(f *Frame) bool { return f.Run != nil && f.Circuit != nil && f.Run.Go && f.Circuit.Go }
@@ -95,9 +92,7 @@ func (fc *forecast) takeRun(r *prediction.Run) {
 		fc.trace.highMps = append(fc.trace.highMps, b.P95)
 	}
 	if r.Dispersion.Runs > 0 {
-		q, v := r.Dispersion.StopPositionM, r.Dispersion.PeakSpeedMps
-		fc.spread = &spread{q.P05, q.P50, q.P95, q.P999}
-		fc.peaks = &spread{p05M: v.P05, p50M: v.P50, p95M: v.P95}
+		fc.spread, fc.peaks = &r.Dispersion.StopPositionM, &r.Dispersion.PeakSpeedMps
 	}
 }
 

@@ -59,8 +59,8 @@ func (m *Model) drawRun(c canvas.Canvas) {
 	if len(fc.stopping) > 0 {
 		speed, stop := "", ""
 		if fc.spread != nil {
-			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", in(fc.peaks.p05M, "m/s"), in(fc.peaks.p95M, "m/s"))
-			stop = fmt.Sprintf("P5–P95 %.0f to %.0f", in(fc.spread.p05M, "m"), in(fc.spread.p95M, "m"))
+			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", in(fc.peaks.P05, "m/s"), in(fc.peaks.P95, "m/s"))
+			stop = fmt.Sprintf("P5–P95 %.0f to %.0f", in(fc.spread.P05, "m"), in(fc.spread.P95, "m"))
 		}
 		row("speed", oneDigit(fc.peakMps, "m/s", sys), speed)
 		row("rest", noDigit(fc.stopping[0].atM, "m", sys), stop)

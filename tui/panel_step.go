@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -102,7 +103,7 @@ func (m *Model) drawPrompt(w *canvas.Pen, t task) {
 	m.drawHand(w, t)
 	m.drawAdvisory(w, t)
 	if t.open != nil && w.Left() > 0 {
-		drawEnter(w, orElse(t.kind, "answer"))
+		drawEnter(w, cmp.Or(t.kind, "answer"))
 	}
 }
 
@@ -204,13 +205,13 @@ func (m *Model) handWanted(t task) string {
 	case t.id == "battery":
 		return batteryOff
 	case s.Phase == arming.Hold || s.Phase == arming.Wait:
-		return orElse(unless(!h.Button, "F9 lets the button go"), keyOut)
+		return cmp.Or(unless(!h.Button, "F9 lets the button go"), keyOut)
 	case s.Phase == arming.Setup && h.KeyIn: // as a proof that failed leaves it
 		return keyOut
 	case t.step >= 0 && s.Phase == arming.Setup:
 		return stepHand(h, &m.frame.Plan.Steps[t.step], batteryOn, batteryOff)
 	case t.id == "line/open":
-		return orElse(keyOut, batteryOff)
+		return cmp.Or(keyOut, batteryOff)
 	case t.id == "fact/LEADS SHUNTED":
 		return unless(h.Shunt, "F8 puts the shunt on")
 	}

@@ -32,7 +32,7 @@ func (m *Model) ground(w int) ground {
 	fc := &m.forecast
 	far := max(fc.clearM, fc.worst.atM, m.measuredM)
 	if fc.spread != nil {
-		far = max(far, fc.spread.p999M)
+		far = max(far, fc.spread.P999)
 	}
 	return ground{fromM: -fc.crewM * 1.06, toM: min(far, 3*fc.clearM) * 1.08, w: w}
 }
@@ -128,9 +128,9 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 		}
 	}
 	if fc.spread != nil {
-		for x := g.col(fc.spread.p05M); x <= g.col(fc.spread.p999M); x++ {
+		for x := g.col(fc.spread.P05); x <= g.col(fc.spread.P999); x++ {
 			sign := "▒"
-			if x > g.col(fc.spread.p95M) {
+			if x > g.col(fc.spread.P95) {
 				sign = "░"
 			}
 			c.Put(x, 1, theme.Spread, sign)

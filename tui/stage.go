@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -203,8 +204,8 @@ func (m *Model) drawHold(c canvas.Canvas) {
 	text.Text(theme.Stop, "What held: "+s.HoldWhy)
 	text.Text(theme.Stop, fmt.Sprintf("Since %s, for %s, from %s", m.since(s.Entered), short(s.Now.Since(s.Entered)), s.HoldFrom))
 	text.Text(theme.Stop, "Dropped: the permit and both arming acts")
-	text.Text(theme.Stop, "Called by: "+orElse(s.HoldCaller, "not said yet"))
-	text.Text(theme.Stop, "Resumes: only the range officer, "+orElse(s.Crew.Range, "not signed on"))
+	text.Text(theme.Stop, "Called by: "+cmp.Or(s.HoldCaller, "not said yet"))
+	text.Text(theme.Stop, "Resumes: only the range officer, "+cmp.Or(s.Crew.Range, "not signed on"))
 	m.drawBelow(c.Sub(0, rows+1, w, h-rows-1), nil)
 }
 

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -65,7 +66,7 @@ func tasks(f *Frame) (list []task, at int) {
 // where title is empty.
 func (t task) opens(title string, fields []field, send sender) task {
 	t.open = func() *form {
-		return &form{task: t.id, title: orElse(title, t.head), fields: slices.Clone(fields), send: send}
+		return &form{task: t.id, title: cmp.Or(title, t.head), fields: slices.Clone(fields), send: send}
 	}
 	return t
 }

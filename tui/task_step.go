@@ -81,7 +81,7 @@ func wordsForm(f *Frame, st *checklist.Step, i int) *form {
 	if st.CallWord {
 		return callForm(f, st, i)
 	}
-	ghost := orElse(st.Hint, "what is seen")
+	ghost := cmp.Or(st.Hint, "what is seen")
 	if st.Match != "" {
 		ghost = "as it is written there"
 	}
@@ -117,8 +117,6 @@ func callForm(f *Frame, st *checklist.Step, i int) *form {
 	return fm
 }
 
-func orElse(text, other string) string { return cmp.Or(text, other) }
-
 func nameForm(f *Frame, st *checklist.Step) *form {
 	fd := field{ghost: "the person's own name"}
 	if st.Phase != checklist.Briefing {
@@ -130,7 +128,7 @@ func nameForm(f *Frame, st *checklist.Step) *form {
 // quantityForm takes a reading twice. The band stays hidden until both are in
 // so it is not in the form at all.
 func quantityForm(st *checklist.Step, sys unit.System) *form {
-	in := orElse(unitsFor(st.Band.Unit, sys), "a number")
+	in := cmp.Or(unitsFor(st.Band.Unit, sys), "a number")
 	return stepForm(st, []field{{label: "first reading", ghost: in}, {label: "second reading", ghost: in}}, func(v []string) (arming.Event, string) {
 		a, okA := reading(v[0], st.Band.Unit, sys)
 		b, okB := reading(v[1], st.Band.Unit, sys)
@@ -237,13 +235,13 @@ func proofForm(st *checklist.Step) *form {
 // waiveForm lets the range officer pass an advisory band.
 func waiveForm(f *Frame, st *checklist.Step) *form {
 	return &form{task: st.ID, title: "WAIVE " + headOf(st), fields: []field{
-		{label: "value seen", ghost: orElse(unitsFor(st.Band.Unit, f.Units), "a number")},
+		{label: "value seen", ghost: cmp.Or(unitsFor(st.Band.Unit, f.Units), "a number")},
 		{label: "why it may pass", ghost: "the reason, for the record"},
 		{label: "range officer, own name", ghost: "types it"},
 	}, send: func(v []string) (arming.Event, string) {
 		value, ok := reading(v[0], st.Band.Unit, f.Units)
 		if !ok {
-			return nil, dueIn(orElse(unitsFor(st.Band.Unit, f.Units), "figures"), f.Units)
+			return nil, dueIn(cmp.Or(unitsFor(st.Band.Unit, f.Units), "figures"), f.Units)
 		}
 		return arming.Waive{Step: st.ID, Value: value, Why: v[1], By: as(v[2], f.State.Crew.Range)}, ""
 	}}

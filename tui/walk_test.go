@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"strings"
 	"testing"
 	"time"
@@ -169,7 +170,7 @@ func TestRestartInWait(t *testing.T) {
 	for n := 0; n < 20 && w.s.Phase == arming.Wait; n++ {
 		switch h := w.m.atHand(); {
 		case h.step >= 0:
-			w.fill(strings.ReplaceAll(orElse(crewOf[h.id], "Cleo_"+strings.ToUpper(h.id[5:6])), " ", "_"))
+			w.fill(strings.ReplaceAll(cmp.Or(crewOf[h.id], "Cleo_"+strings.ToUpper(h.id[5:6])), " ", "_"))
 		case h.id == "line/close":
 			w.fill("BenWick", "4")
 		case h.id == "fact/AT REST":
