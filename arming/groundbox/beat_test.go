@@ -27,7 +27,7 @@ func TestNextBeat(t *testing.T) {
 
 func TestPollsComeOnTheBeatAndNeverLaterThanTheInterval(t *testing.T) {
 	beat := time.Now()
-	l := &Link{cfg: Config{PollEvery: PollSlow, Beat: beat, Clock: time.Now}}
+	l := &Link{cfg: Config{PollEvery: PollSlow, Beat: beat}}
 	s := newSession(newDriver(l), nil)
 	late := beat.Add(30 * time.Millisecond) // a poll that began late
 	if got := s.next(late).Sub(beat); got != PollSlow {

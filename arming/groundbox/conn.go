@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 )
@@ -24,10 +25,10 @@ type conn struct {
 	read   sync.WaitGroup
 }
 
-func newConn(rw io.ReadWriteCloser, clock func() time.Time) *conn {
+func newConn(rw io.ReadWriteCloser) *conn {
 	c := &conn{rw: rw, chunks: make(chan chunk, 64), stop: make(chan struct{})}
-	c.w = newWriter(rw, clock)
-	c.read.Go(func() { c.readAll(clock) })
+	c.w = newWriter(rw)
+	c.read.Go(func() { c.readAll() })
 	go c.w.run()
 	return c
 }
@@ -42,7 +43,7 @@ func (c *conn) device() PortInfo {
 
 // readAll reads until the port is gone. Serial ports return 0 bytes and no
 // error when a read has timed out.
-func (c *conn) readAll(clock func() time.Time) {
+func (c *conn) readAll() {
 	buf := make([]byte, 2048)
 	for {
 		began := time.Now()
@@ -58,7 +59,7 @@ func (c *conn) readAll(clock func() time.Time) {
 				continue
 			}
 		}
-		ch := chunk{data: append([]byte(nil), buf[:max(n, 0)]...), at: clock(), err: err}
+		ch := chunk{data: append([]byte(nil), buf[:max(n, 0)]...), at: time.Now(), err: err}
 		select {
 		case c.chunks <- ch:
 			// The driver and then the writer can run at once on the thread that
@@ -86,31 +87,30 @@ func (c *conn) close() {
 	}
 }
 
-// outLine is a line to be written. A permit line is one that closes or keeps
-// the permit: it carries its grant, and is dropped instead of being late.
-type outLine struct {
+// outMessage is a message to be written. One that closes or keeps the permit is
+// dropped instead of being late.
+type outMessage struct {
 	text   string
-	permit uint64
-	before time.Time
+	permit bool
+	before time.Time // for a permit
 }
 
-// offText begins with a line ending: whatever half a line went before it, the
-// box reads OFF alone. Empty lines mean nothing.
+// offText begins with a line ending: whatever half a message went before it, the
+// box reads OFF alone. Empty messages mean nothing.
 const offText = "\nOUTP:PERM OFF\n"
 
-// mostQueued bounds the lines that wait for the port.
+// mostQueued bounds the messages that wait for the port.
 const mostQueued = 32
 
-// writer writes lines in order, and OFF before any of them.
+// writer writes messages in order, and OFF before any of them.
 type writer struct {
-	rw    io.Writer
-	clock func() time.Time
-	kick  chan struct{}
-	done  chan struct{}
+	rw   io.Writer
+	kick chan struct{}
+	done chan struct{}
 
 	mu       sync.Mutex
 	offs     bool
-	queue    []outLine
+	queue    []outMessage
 	began    time.Time // of the write that runs
 	offAt    time.Time // when the last OFF had been written
 	err      error
@@ -118,14 +118,14 @@ type writer struct {
 	flushing bool
 }
 
-func newWriter(rw io.Writer, clock func() time.Time) *writer {
-	return &writer{rw: rw, clock: clock, kick: make(chan struct{}, 1), done: make(chan struct{})}
+func newWriter(rw io.Writer) *writer {
+	return &writer{rw: rw, kick: make(chan struct{}, 1), done: make(chan struct{})}
 }
 
 var errPortStuck = errors.New("the port takes no data")
 
-// send queues a line.
-func (w *writer) send(line outLine) error {
+// send queues a message.
+func (w *writer) send(m outMessage) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	switch {
@@ -134,23 +134,17 @@ func (w *writer) send(line outLine) error {
 	case len(w.queue) >= mostQueued:
 		return errPortStuck
 	}
-	w.queue = append(w.queue, line)
+	w.queue = append(w.queue, m)
 	w.signal()
 	return nil
 }
 
-// off makes OFF the next line and voids every permit line that waits.
+// off makes OFF the next message and voids each that closes or keeps the permit.
 func (w *writer) off() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.offs = true
-	kept := w.queue[:0]
-	for _, line := range w.queue {
-		if line.permit == 0 {
-			kept = append(kept, line)
-		}
-	}
-	w.queue = kept
+	w.queue = slices.DeleteFunc(w.queue, func(m outMessage) bool { return m.permit })
 	w.signal()
 }
 
@@ -213,26 +207,26 @@ func (w *writer) run() {
 	}
 }
 
-// next takes the line to write now.
+// next takes the message to write now.
 func (w *writer) next() (text string, isOff, some bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if w.closed || w.err != nil {
 		return "", false, false
 	}
-	now := w.clock()
+	now := time.Now()
 	if w.offs {
 		w.offs, w.began = false, now
 		return offText, true, true
 	}
 	for len(w.queue) > 0 {
-		line := w.queue[0]
+		m := w.queue[0]
 		w.queue = w.queue[1:]
-		if line.permit != 0 && !now.Before(line.before) {
+		if m.permit && !now.Before(m.before) {
 			continue
 		}
 		w.began = now
-		return line.text + "\n", false, true
+		return m.text + "\n", false, true
 	}
 	return "", false, false
 }
@@ -242,7 +236,7 @@ func (w *writer) wrote(isOff bool, err error) {
 	defer w.mu.Unlock()
 	w.began = time.Time{}
 	if isOff && err == nil {
-		w.offAt = w.clock()
+		w.offAt = time.Now()
 	}
 	if err != nil {
 		w.err = err

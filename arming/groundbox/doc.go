@@ -6,7 +6,7 @@
 // # Use
 //
 //	link := groundbox.Open(groundbox.Config{
-//		Dial: groundbox.SerialDial(name, 115200), Port: name, WantChannels: 4, RequireReal: true,
+//		Dial: groundbox.SerialDial(name, 115200), Port: name, WantChannels: 4,
 //	})
 //	for r := range link.Reports() { … }   // a type switch over Report
 //	link.Lease(true)                      // every tick while measuring is wanted
@@ -14,18 +14,17 @@
 //	link.PermitOff()                      // at once, never blocks
 //	link.Close()
 //
-// Permit and Lease are not switches: each call holds for a short while, so that
+// Permit and Lease are not switches: each call counts for a short while, so that
 // a caller which stands still lets go of both. Number is raised by one for each
 // decision to close the permit; the driver sends ON once for each number, and
 // never again for a number that has ended.
 //
 // # Reports
 //
-// Connected and Lost tell whether a proved box answers; everything else comes
-// between the two. SnapshotRead is each good poll; a slow reader gets the
-// newest only. Nothing else is ever dropped. PermitConfirmedOpen or
-// PermitDidNotOpen follows every PermitOff while connected, and whenever the
-// permit may have been closed.
+// The link reports facts and can stop; it judges nothing. Connected and Lost
+// tell whether a proved box answers; everything else comes between the two.
+// SnapshotRead is each good poll; a slow reader gets the newest only. Nothing
+// else is ever dropped. A Translator makes events of the machine out of them.
 //
 // # Goroutines
 //

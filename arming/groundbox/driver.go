@@ -13,16 +13,14 @@ const (
 	answerTime    = 150 * time.Millisecond // the box has 100 ms; the rest is the line's
 	openingTime   = 3500 * time.Millisecond
 	openingAsk    = 400 * time.Millisecond
-	testTime      = 2300 * time.Millisecond
-	perChannel    = 100 * time.Millisecond
+	openingPause  = 20 * time.Millisecond // between two wrong answers
 	leaseEvery    = 2 * time.Second
-	confirmPoll   = 10 * time.Millisecond
+	openingPoll   = 10 * time.Millisecond
 	grantWake     = 20 * time.Millisecond
 	stuckFlush    = 20 * time.Millisecond
 	stuckLost     = 400 * time.Millisecond
 	firstBackoff  = 250 * time.Millisecond
 	mostBackoff   = time.Second
-	refusedPause  = 2 * time.Second
 	closeDrain    = 200 * time.Millisecond
 	snapshotOfUse = 250 * time.Millisecond // of the 0.3 s that the box allows
 )
@@ -42,9 +40,7 @@ type driver struct {
 
 	told      string // the reason of the last Lost, to say it once
 	connected bool
-	known     proved // of the last connection
-	everKnown bool
-	tested    map[proved]bool // since its last restart
+	known     proved // of the last connection, zero before the first
 
 	s *session // nil without a port
 }
@@ -57,12 +53,8 @@ type proved struct {
 }
 
 func newDriver(l *Link) *driver {
-	d := &driver{l: l, tested: map[proved]bool{}}
-	d.lastRun = l.cfg.Clock()
-	return d
+	return &driver{l: l, lastRun: time.Now()}
 }
-
-func (d *driver) now() time.Time { return d.l.cfg.Clock() }
 
 func (d *driver) report(r Report) { d.out.add(r) }
 
@@ -80,15 +72,10 @@ func (d *driver) run() {
 			backoff = firstBackoff
 		}
 		d.lost(err)
-		pause := backoff
-		var refused *refusedBox
-		if errors.As(err, &refused) {
-			pause = refusedPause
-		}
-		backoff = min(2*backoff, mostBackoff)
-		if d.sleep(pause) != nil {
+		if d.sleep(backoff) != nil {
 			return
 		}
+		backoff = min(2*backoff, mostBackoff)
 	}
 }
 
@@ -99,7 +86,7 @@ func (d *driver) lost(err error) {
 		d.dropGrant("the link to the box is lost: " + reason)
 	}
 	if d.connected || reason != d.told {
-		d.report(Lost{At: d.now(), Reason: reason})
+		d.report(Lost{Reason: reason})
 	}
 	d.connected, d.told = false, reason
 }
@@ -110,7 +97,7 @@ func (d *driver) oneConnection() error {
 	if err != nil {
 		return err
 	}
-	c := newConn(rw, d.l.cfg.Clock)
+	c := newConn(rw)
 	d.s = newSession(d, c)
 	d.l.mu.Lock()
 	d.l.writer = c.w
@@ -151,7 +138,7 @@ func (d *driver) dial() (io.ReadWriteCloser, error) {
 			return r.rw, nil
 		default:
 		}
-		if err := d.pump(d.now().Add(5 * time.Millisecond)); err != nil {
+		if err := d.pump(time.Now().Add(5 * time.Millisecond)); err != nil {
 			cancel()
 			go func() {
 				if r := <-got; r.err == nil {
@@ -165,11 +152,11 @@ func (d *driver) dial() (io.ReadWriteCloser, error) {
 
 // sleep waits without a port, and longer while nobody takes the reports.
 func (d *driver) sleep(pause time.Duration) error {
-	until := d.now().Add(pause)
-	for d.now().Before(until) || d.out.full() {
+	until := time.Now().Add(pause)
+	for time.Now().Before(until) || d.out.full() {
 		next := until
 		if d.out.full() {
-			next = d.now().Add(grantWake)
+			next = time.Now().Add(grantWake)
 		}
 		if err := d.pump(next); err != nil {
 			return err
@@ -182,7 +169,7 @@ func (d *driver) sleep(pause time.Duration) error {
 // a wish, a reader of reports, or time. It returns an error when the link is
 // closing or the port is gone.
 func (d *driver) pump(until time.Time) error {
-	now := d.now()
+	now := time.Now()
 	if next := now.Add(d.longestWait()); until.After(next) {
 		until = next
 	}
@@ -214,7 +201,7 @@ func (d *driver) pump(until time.Time) error {
 
 // longestWait keeps the loop turning while the permit or its opening needs it.
 func (d *driver) longestWait() time.Duration {
-	if d.permit.mayBeClosed() || d.permit.confirming() {
+	if d.permit.mayBeClosed() || d.permit.opening() {
 		return grantWake
 	}
 	return PollSlow
@@ -223,14 +210,14 @@ func (d *driver) longestWait() time.Duration {
 // watch looks at what time alone does: the driver's own delay, a grant that ran
 // out, an opening that did not come, a port that takes nothing.
 func (d *driver) watch() {
-	now := d.now()
+	now := time.Now()
 	if gap := now.Sub(d.lastRun); gap > MostStall {
 		d.stalled = gap
 	}
 	d.lastRun = now
-	d.takeOff(now)
+	d.takeOff()
 	d.watchGrant(now)
-	d.watchConfirm(now)
+	d.alarm(now)
 	if d.s != nil {
 		if stuck := d.s.c.w.blocked(now); stuck > stuckFlush {
 			if _, clear := d.s.c.w.offWritten(); !clear {

@@ -40,7 +40,7 @@ func FuzzLink(f *testing.F) {
 
 func fuzzLink(t *testing.T, input []byte, grant bool) {
 	box := &fuzzedBox{input: input, formed: map[string]bool{}}
-	link := Open(Config{Dial: box.dial, Port: "the port", RequirePractice: true, WantChannels: 4, Token: "0123ABCD"})
+	link := Open(Config{Dial: box.dial, Port: "the port", RequirePractice: true, WantChannels: 4})
 	var over sync.WaitGroup
 	quit := make(chan struct{})
 	if grant {
@@ -120,7 +120,7 @@ func (w *fuzzWatch) take(r Report) {
 		}
 	case Bad:
 		w.goodAfter = 0
-		if r.Reason == "" || r.InRow < 1 || r.InRow > badInRow || r.Recent > badRecent {
+		if r.Reason == "" || r.InRow < 1 || r.InRow > badInRow {
 			w.t.Errorf("bad: %+v", r)
 		}
 	case Lost:
@@ -228,7 +228,7 @@ func (b *fuzzedBox) allowed(text string, contact bool) {
 		// Bytes of the input that look like a snapshot may have been believed.
 		return
 	}
-	if !contact || !s.KeyIn || s.Events&tripping&^eventErrors != 0 {
+	if !contact || !s.KeyIn || s.Events&tripping&^wire.EventErrors != 0 {
 		b.problems = append(b.problems, fmt.Sprintf("%s after %s", text, s.Text()))
 	}
 }
@@ -250,7 +250,7 @@ func (b *fuzzedBox) right(head string) string {
 	case "OUTP:PERM:TIM?":
 		return "0.5\n"
 	case "SYST:ERR?":
-		b.events &^= eventErrors
+		b.events &^= wire.EventErrors
 		return "0,\"No error\"\n"
 	case "STAT:SNAP?":
 		b.sequence++
@@ -289,7 +289,7 @@ func (b *fuzzedBox) answer(p *fuzzPipe, right string) {
 		}
 		p.send(string(c))
 	case 8, 9, 10: // told with the next snapshot
-		b.events |= []Event{eventWelded, eventRestarted, eventErrors}[op-8]
+		b.events |= []Event{wire.EventWelded, wire.EventRestarted, wire.EventErrors}[op-8]
 		p.send(right)
 	case 11:
 		b.keyOut = true

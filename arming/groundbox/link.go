@@ -3,11 +3,12 @@ package groundbox
 import (
 	"context"
 	"crypto/rand"
-	"encoding/hex"
+	"fmt"
 	"io"
-	"strings"
 	"sync"
 	"time"
+
+	"holdline/arming/groundbox/wire"
 )
 
 // Figures of the protocol and of this link.
@@ -17,12 +18,12 @@ const (
 
 	// KeepEvery is the time between ON, KEEP and KEEP.
 	KeepEvery = 100 * time.Millisecond
-	// ConfirmWithin is how soon after OFF the permit must have been read open.
-	ConfirmWithin = 200 * time.Millisecond
-	// MostGrant is the longest that one call of Permit holds.
+	// OpenWithin is how soon after OFF the permit must have been read open.
+	OpenWithin = 200 * time.Millisecond
+	// MostGrant is the longest that one call of Permit counts for.
 	MostGrant = 500 * time.Millisecond
-	// LeaseHolds is how long one call of Lease holds.
-	LeaseHolds = 2 * time.Second
+	// LeaseLasts is how long one call of Lease counts for.
+	LeaseLasts = 2 * time.Second
 	// MostStall is the longest that the driver may stand still while the permit
 	// is granted.
 	MostStall = 250 * time.Millisecond
@@ -40,19 +41,14 @@ type Config struct {
 	Port string
 	// WantChannels is the sheet's number of motors; 0 takes any.
 	WantChannels int
-	// RequirePractice and RequireReal refuse the other kind, by the device's own
-	// word.
-	RequirePractice, RequireReal bool
+	// RequirePractice refuses a real box, by the device's own word.
+	RequirePractice bool
 	// PollEvery is the time between polls, PollSlow when 0.
 	PollEvery time.Duration
 	// Beat is an instant that polls lie whole intervals from, so that they come
 	// together with what else the program does by time: a processor at rest is
 	// woken once. The moment of Open when zero.
 	Beat time.Time
-	// Token is this session's, 8 hex digits; a random one when empty.
-	Token string
-	// Clock must be monotonic; time.Now when nil.
-	Clock func() time.Time
 }
 
 // Grant is the wish for a closed permit. The zero Grant permits nothing.
@@ -69,6 +65,7 @@ type Grant struct {
 // goroutine, and only Close blocks.
 type Link struct {
 	cfg     Config
+	token   string // this session's, random
 	reports chan Report
 	wake    chan struct{}
 	quit    chan struct{}
@@ -77,21 +74,14 @@ type Link struct {
 
 	mu         sync.Mutex
 	grant      Grant
-	ended      uint64 // grants up to this number are over
-	offAsked   time.Time
-	offNew     bool // not yet seen by the driver
-	lapse      bool // asked for, not yet seen by the driver
-	writer     *writer
+	ended      uint64    // grants up to this number are over
+	offAsked   time.Time // when OFF was, zero once the driver has seen it
+	lapse      bool      // asked for, not yet seen by the driver
+	writer     *writer   // of the port that is open
 	fast       bool
 	leaseUntil time.Time
-	asks       asks
-}
-
-// asks are one-time wishes.
-type asks struct {
-	selfTest, measure bool
-	fire              int // how often the last pulse may still be asked for
-	clear             Event
+	askFire    int   // how often the last pulse may still be asked for
+	clear      Event // to be cleared in the box
 }
 
 // Open starts a link. It returns at once; what happens comes by Reports.
@@ -99,21 +89,12 @@ func Open(cfg Config) *Link {
 	if cfg.PollEvery <= 0 {
 		cfg.PollEvery = PollSlow
 	}
-	if cfg.Clock == nil {
-		cfg.Clock = time.Now
-	}
 	if cfg.Beat.IsZero() {
-		cfg.Beat = cfg.Clock()
+		cfg.Beat = time.Now()
 	}
-	if cfg.Token == "" {
-		cfg.Token = NewToken()
-	}
-	if cfg.Port == "" {
-		cfg.Port = "the port"
-	}
-	cfg.Token = strings.ToUpper(cfg.Token)
 	l := &Link{
 		cfg:     cfg,
+		token:   newToken(),
 		reports: make(chan Report),
 		wake:    make(chan struct{}, 1),
 		quit:    make(chan struct{}),
@@ -123,11 +104,11 @@ func Open(cfg Config) *Link {
 	return l
 }
 
-// NewToken returns a random session token.
-func NewToken() string {
+// newToken returns a random session token, 8 hex digits.
+func newToken() string {
 	var b [4]byte
 	_, _ = rand.Read(b[:]) // it never fails: it ends the program instead
-	return strings.ToUpper(hex.EncodeToString(b[:]))
+	return fmt.Sprintf("%X", b)
 }
 
 // Reports returns the channel of reports. It is closed after Close.
@@ -136,7 +117,7 @@ func (l *Link) Reports() <-chan Report { return l.reports }
 // Permit wants the permit closed until the grant's time. Call it again and
 // again while that stands.
 func (l *Link) Permit(g Grant) {
-	now := l.cfg.Clock()
+	now := time.Now()
 	if most := now.Add(MostGrant); g.Until.After(most) {
 		g.Until = most
 	}
@@ -151,14 +132,13 @@ func (l *Link) Permit(g Grant) {
 // PermitOff opens the permit: OFF goes out before anything that is queued, and
 // no grant made so far closes it again. It never blocks.
 func (l *Link) PermitOff() {
-	now := l.cfg.Clock()
+	now := time.Now()
 	l.mu.Lock()
 	l.endGrants()
 	l.lapse = false
 	if l.offAsked.IsZero() {
 		l.offAsked = now
 	}
-	l.offNew = true
 	w := l.writer
 	l.mu.Unlock()
 	if w != nil {
@@ -193,13 +173,13 @@ func (l *Link) granted(now time.Time) (Grant, bool) {
 	return g, g.Number > l.ended && now.Before(g.Until)
 }
 
-// Lease wants the measuring lease for LeaseHolds from now on, or no longer at
+// Lease wants the measuring lease for LeaseLasts from now on, or no longer at
 // all. Call it again and again while measuring is wanted.
 func (l *Link) Lease(want bool) {
 	l.mu.Lock()
 	l.leaseUntil = time.Time{}
 	if want {
-		l.leaseUntil = l.cfg.Clock().Add(LeaseHolds)
+		l.leaseUntil = time.Now().Add(LeaseLasts)
 	}
 	l.mu.Unlock()
 	l.kick()
@@ -213,28 +193,23 @@ func (l *Link) Fast(on bool) {
 	l.kick()
 }
 
-// SelfTest asks the box to test itself; SelfTested or Refused comes back.
-// Polling waits meanwhile, up to 2 s.
-func (l *Link) SelfTest() { l.ask(func(a *asks) { a.selfTest = true }) }
-
-// MeasureAll measures every channel once; Resistances or Refused comes back.
-// Polling waits meanwhile, 0.1 s a channel: not from READY on.
-func (l *Link) MeasureAll() { l.ask(func(a *asks) { a.measure = true }) }
-
 // fireTries is how often the last pulse is asked for: it is asked once in a
 // firing, and one spoiled answer would leave the record without its length.
 const fireTries = 3
 
 // AskFire asks for the last pulse; FireRead comes back.
-func (l *Link) AskFire() { l.ask(func(a *asks) { a.fire = fireTries }) }
+func (l *Link) AskFire() {
+	l.mu.Lock()
+	l.askFire = fireTries
+	l.mu.Unlock()
+	l.kick()
+}
 
 // ClearEvents clears events in the box, once they have been recorded. The error
 // queue is read and so emptied by the link itself.
-func (l *Link) ClearEvents(bits Event) { l.ask(func(a *asks) { a.clear |= bits }) }
-
-func (l *Link) ask(set func(*asks)) {
+func (l *Link) ClearEvents(bits Event) {
 	l.mu.Lock()
-	set(&l.asks)
+	l.clear |= bits & wire.EventsKnown &^ wire.EventErrors
 	l.mu.Unlock()
 	l.kick()
 }

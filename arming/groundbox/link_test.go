@@ -10,7 +10,6 @@ import (
 	"go.uber.org/goleak"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/sim/circuit"
 )
 
@@ -71,17 +70,19 @@ func onTerminal(t testing.TB, box *practice.Box) (path string) {
 	return path
 }
 
-// overPTY connects through a real pseudo-terminal and the real serial library.
-func overPTY(t testing.TB, change func(*Config)) *bench {
+// overPTY connects through a real pseudo-terminal and the real serial library,
+// which need real time.
+func overPTY(t testing.TB) *bench {
 	t.Helper()
 	box := newBox(t, 4)
 	path := onTerminal(t, box)
-	return linkTo(t, box, func(c *Config) {
-		c.Dial, c.Port = SerialDial(path, 115200), "the practice port"
-		if change != nil {
-			change(c)
-		}
-	})
+	return linkTo(t, box, func(c *Config) { c.Dial = SerialDial(path, 115200) })
+}
+
+// inProcess connects through a pipe in memory, as simulated time needs it.
+func inProcess(t testing.TB) *bench {
+	t.Helper()
+	return linkTo(t, newBox(t, 4), func(*Config) {})
 }
 
 func linkTo(t testing.TB, box *practice.Box, change func(*Config)) *bench {
@@ -147,6 +148,18 @@ func (b *bench) snapshot(within time.Duration, what string, want func(Snapshot) 
 	}).(SnapshotRead)
 }
 
+// closed waits until the permit reads closed.
+func (b *bench) closed() {
+	b.t.Helper()
+	b.snapshot(time.Second, "the permit closed", func(s Snapshot) bool { return s.PermitClosed })
+}
+
+// open waits until the permit reads open and its node dead.
+func (b *bench) open() Snapshot {
+	b.t.Helper()
+	return b.snapshot(2*time.Second, "the permit open", func(s Snapshot) bool { return !s.PermitClosed && s.BehindPermitV.Dead() }).S
+}
+
 // ready brings the box to where the permit may close: key in, battery joined,
 // button open, no event.
 func (b *bench) ready() {
@@ -183,56 +196,39 @@ func (b *bench) granting(number uint64) (stop func()) {
 	return stop
 }
 
-func TestAFiringFromConnectionToConfirmedOpenOverAPseudoTerminal(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
-		c := await[Connected](b, 3*time.Second)
-		if c.Channels != 4 || !c.Identity.Practice() || c.TestCurrentA != 0.001 || c.Changed {
-			t.Fatalf("connected: %+v", c)
+func TestAFiringOverAPseudoTerminal(t *testing.T) {
+	b := overPTY(t)
+	c := await[Connected](b, 3*time.Second)
+	if c.Channels != 4 || !c.Identity.Practice() || c.TestCurrentA != 0.001 || c.Changed {
+		t.Fatalf("connected: %+v", c)
+	}
+	h := b.box.Hands()
+	h.Igniters(true)
+	b.link.Lease(true)
+	s := b.snapshot(time.Second, "a resistance scan", func(s Snapshot) bool { return s.Scan > 0 })
+	for k, r := range s.S.ChannelOhm {
+		if v := r.Value; v < 1.5 || v > 3 {
+			t.Errorf("channel %d reads %v ohm, want lead and bridge together", k+1, r)
 		}
-		h := b.box.Hands()
-		h.Igniters(true)
-		b.link.Lease(true)
-		s := b.snapshot(time.Second, "a resistance scan", func(s Snapshot) bool { return s.Scan > 0 })
-		for k, r := range s.S.ChannelOhm {
-			if v := r.Value; v < 1.5 || v > 3 {
-				t.Errorf("channel %d reads %v ohm, want lead and bridge together", k+1, r)
-			}
+	}
+	b.link.Lease(false)
+	b.ready()
+	stop := b.granting(1)
+	b.closed()
+	b.box.Hands().Press(700 * time.Millisecond)
+	b.snapshot(time.Second, "a pulse", func(s Snapshot) bool { return s.Pulses == 1 && s.Presses == 1 && s.PermitClosed })
+	if open := b.open(); open.Pulses != 1 {
+		t.Errorf("%d pulses, want 1", open.Pulses)
+	}
+	stop()
+	b.link.AskFire()
+	f := await[FireRead](b, time.Second)
+	if f.Pulses != 1 || f.LengthS.Value < 0.65 || f.LengthS.Value > 0.80 {
+		t.Errorf("pulse: %+v, want a length of 0.7 s", f)
+	}
+	for _, m := range b.box.Lit() {
+		if !m.Lit {
+			t.Errorf("motor %d is dark: %+v", m.Motor, m)
 		}
-		b.link.Lease(false)
-		b.ready()
-		stop := b.granting(1)
-		await[PermitClosed](b, time.Second)
-		b.box.Hands().Press(700 * time.Millisecond)
-		b.snapshot(time.Second, "a pulse", func(s Snapshot) bool { return s.Pulses == 1 && s.Presses == 1 && s.PermitClosed })
-		open := await[PermitConfirmedOpen](b, 2*time.Second)
-		stop()
-		if !open.WasOn || open.PulsesUnchanged || open.Pulses != 1 {
-			t.Errorf("confirmed open: %+v, want one pulse after ON", open)
-		}
-		b.link.AskFire()
-		f := await[FireRead](b, time.Second)
-		if f.Pulses != 1 || f.LengthS.Value < 0.65 || f.LengthS.Value > 0.80 {
-			t.Errorf("pulse: %+v, want a length of 0.7 s", f)
-		}
-		for _, m := range b.box.Lit() {
-			if !m.Lit {
-				t.Errorf("motor %d is dark: %+v", m.Motor, m)
-			}
-		}
-	})
-}
-
-func TestTheLinkWorksInProcessAsWell(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		b := linkTo(t, newBox(t, 4), func(*Config) {})
-		b.ready()
-		stop := b.granting(1)
-		await[PermitClosed](b, time.Second)
-		stop()
-		b.link.PermitOff()
-		if open := await[PermitConfirmedOpen](b, time.Second); !open.WasOn || !open.PulsesUnchanged {
-			t.Errorf("confirmed open: %+v, want unchanged pulses after ON", open)
-		}
-	})
+	}
 }

@@ -39,7 +39,7 @@ type Meter struct {
 	mu     sync.Mutex // one question at a time
 	c      *conn
 	framer *wire.Framer
-	lines  []wire.Line
+	lines  []wire.Message
 	doubt  bool
 	volts  string // the form of the voltage query that this meter knows
 	gone   error
@@ -63,7 +63,7 @@ func OpenMeter(ctx context.Context, rw io.ReadWriteCloser, cfg MeterConfig) (*Me
 	if cfg.Port == "" {
 		cfg.Port = "the port"
 	}
-	m := &Meter{cfg: cfg, c: newConn(rw, time.Now), framer: wire.NewFramer(wire.MaxAnswerBytes), volts: "MEAS:VOLT:DC?"}
+	m := &Meter{cfg: cfg, c: newConn(rw), framer: wire.NewFramer(wire.MaxAnswerBytes), volts: "MEAS:VOLT:DC?"}
 	if err := m.identify(ctx); err != nil {
 		m.Close()
 		return nil, err
@@ -105,13 +105,13 @@ func (m *Meter) practice() error {
 func meterIdentity(line string) (Identity, error) {
 	f := strings.Split(line, ",")
 	if len(f) != 4 {
-		return Identity{}, fmt.Errorf("identity %q has %d fields, want 4", clipText(line), len(f))
+		return Identity{}, fmt.Errorf("identity %q has %d fields, want 4", clip(line), len(f))
 	}
 	for i := range f {
 		f[i] = strings.TrimSpace(f[i])
 	}
 	if f[1] == "" {
-		return Identity{}, fmt.Errorf("identity %q names no model", clipText(line))
+		return Identity{}, fmt.Errorf("identity %q names no model", clip(line))
 	}
 	return Identity{Maker: f[0], Model: f[1], Serial: f[2], Version: f[3]}, nil
 }
@@ -190,7 +190,7 @@ func (m *Meter) read(ctx context.Context, query string) (Reading, error) {
 	r, err := wire.ParseMeterReading(line)
 	if err != nil {
 		m.doubt = true
-		return Reading{}, fmt.Errorf("groundbox: meter on %s: %s: %w: %q", m.cfg.Port, query, errUnreadable, clipText(line))
+		return Reading{}, fmt.Errorf("groundbox: meter on %s: %s: %w: %q", m.cfg.Port, query, errUnreadable, clip(line))
 	}
 	return r, nil
 }
@@ -212,7 +212,7 @@ func (m *Meter) fence(ctx context.Context) error {
 		}
 		if id, err := meterIdentity(line); err == nil {
 			if id != m.id {
-				return fmt.Errorf("another instrument answers: %q", clipText(line))
+				return fmt.Errorf("another instrument answers: %q", clip(line))
 			}
 			m.doubt = false
 			return m.settle(ctx)
@@ -240,7 +240,7 @@ func (m *Meter) send(text string) error {
 	if m.gone != nil {
 		return m.gone
 	}
-	if err := m.c.w.send(outLine{text: text + "\r"}); err != nil {
+	if err := m.c.w.send(outMessage{text: text + "\r"}); err != nil {
 		m.gone = fmt.Errorf("%s is gone: %w", m.cfg.Port, err)
 		return m.gone
 	}

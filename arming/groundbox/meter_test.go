@@ -8,9 +8,9 @@ import (
 	"net"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -93,7 +93,7 @@ func TestMeterReadsTwice(t *testing.T) {
 		"a decimal comma":               {"1,5", "1,5 Ohm", 0.05, wire.Of(1.5), false},
 	} {
 		t.Run(name, func(t *testing.T) {
-			steady.Try(t, func(t testing.TB) {
+			synctest.Test(t, func(t *testing.T) {
 				m, err := meterOn(t, MeterConfig{ErrorOhm: c.bound}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {c.first, c.second}})})
 				if err != nil {
 					t.Fatal(err)
@@ -111,7 +111,7 @@ func TestMeterReadsTwice(t *testing.T) {
 }
 
 func TestMeterThatMeasuresNothingGivesNoReading(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		m, err := meterOn(t, MeterConfig{ErrorOhm: 1}, &instrument{say: replies(map[string][]string{"MEAS:RES?": {"9.91E37"}})})
 		if err != nil {
 			t.Fatal(err)
@@ -123,7 +123,7 @@ func TestMeterThatMeasuresNothingGivesNoReading(t *testing.T) {
 }
 
 func TestMeterInFourWiresAndRemote(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		remote := false
 		say := replies(map[string][]string{"MEAS:FRES?": {"0.5"}})
 		m, err := meterOn(t, MeterConfig{FourWire: true, Remote: true}, &instrument{say: func(q string) []string {
@@ -149,7 +149,7 @@ func TestMeterInFourWiresAndRemote(t *testing.T) {
 }
 
 func TestMeterVoltageFallsBackToTheShortQuery(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		m, err := meterOn(t, MeterConfig{ErrorV: 0.01}, &instrument{say: replies(map[string][]string{"MEAS:VOLT?": {"12.42", "12.425"}})})
 		if err != nil {
 			t.Fatal(err)
@@ -162,7 +162,7 @@ func TestMeterVoltageFallsBackToTheShortQuery(t *testing.T) {
 }
 
 func TestMeterWithEchoAndCarriageReturnsOnly(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		say := replies(map[string][]string{"MEAS:RES?": {"2.5"}})
 		m, err := meterOn(t, MeterConfig{}, &instrument{ends: "\r", say: func(q string) []string { return append([]string{q}, say(q)...) }})
 		if err != nil {
@@ -177,7 +177,7 @@ func TestMeterWithEchoAndCarriageReturnsOnly(t *testing.T) {
 // A reading that comes after its question was given up must not be taken for
 // the answer to the next.
 func TestMeterDoesNotTakeALateReadingForAnother(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		slow := true
 		m, err := meterOn(t, MeterConfig{Slowest: 150 * time.Millisecond}, &instrument{say: func(q string) []string {
 			switch {
@@ -204,7 +204,7 @@ func TestMeterDoesNotTakeALateReadingForAnother(t *testing.T) {
 }
 
 func TestMeterWaitsForASlowReading(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		m, err := meterOn(t, MeterConfig{Slowest: time.Second}, &instrument{gap: 300 * time.Millisecond, say: replies(map[string][]string{"MEAS:RES?": {"3.3"}})})
 		if err != nil {
 			t.Fatal(err)
@@ -216,7 +216,7 @@ func TestMeterWaitsForASlowReading(t *testing.T) {
 }
 
 func TestMeterRefusals(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		if _, err := meterOn(t, MeterConfig{Slowest: 60 * time.Millisecond}, &instrument{say: func(string) []string { return nil }}); err == nil {
 			t.Error("a dumb instrument was taken")
 		}
@@ -235,7 +235,7 @@ func TestMeterRefusals(t *testing.T) {
 }
 
 func TestMeterUnpluggedWhileItMeasures(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		i := &instrument{}
 		i.say = func(q string) []string {
 			if q == "*IDN?" {

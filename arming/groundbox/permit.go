@@ -3,6 +3,8 @@ package groundbox
 import (
 	"fmt"
 	"time"
+
+	"holdline/arming/groundbox/wire"
 )
 
 // permit is what the driver knows of the permit. The zero value is open, with
@@ -13,14 +15,10 @@ type permit struct {
 	onAt   time.Time
 	keptAt time.Time
 
-	wasOn      bool  // ON was sent since the last confirmed opening
-	basePulses int64 // in the snapshot before ON
-	baseKnown  bool
-	baseBox    proved
+	wasOn bool // ON was sent since the permit was last seen open
 
-	offAt    time.Time // when the opening was asked
-	openSeen time.Time // first snapshot that showed it
-	alarmed  bool
+	offAt   time.Time // when the opening was asked
+	alarmed bool
 
 	lapseAt time.Time // when it was let lapse
 }
@@ -31,7 +29,7 @@ const (
 	permitIdle    permitState = iota
 	permitClosing             // ON was sent
 	permitClosed              // read closed
-	permitOpening             // OFF was asked, not yet confirmed
+	permitOpening             // OFF was asked, not yet seen open
 	permitLapsing             // no longer kept: the box's watchdog has to open it
 )
 
@@ -47,39 +45,30 @@ func (p *permit) mayBeClosed() bool {
 	return p.state == permitClosing || p.state == permitClosed || p.state == permitLapsing
 }
 
-func (p *permit) confirming() bool { return p.state == permitOpening }
+func (p *permit) opening() bool { return p.state == permitOpening }
 
 // takeOff takes over a PermitOff of somebody else.
-func (d *driver) takeOff(now time.Time) {
+func (d *driver) takeOff() {
 	d.l.mu.Lock()
-	asked, isNew := d.l.offAsked, d.l.offNew
-	d.l.offNew = false
-	if isNew {
-		d.l.offAsked = time.Time{}
-	}
+	asked := d.l.offAsked
+	d.l.offAsked = time.Time{}
 	d.l.mu.Unlock()
-	if isNew {
-		d.beginConfirm(asked, now)
+	if !asked.IsZero() {
+		d.watchOpening(asked)
 	}
 }
 
-// beginConfirm starts to watch the permit open. One that runs already is not
-// given more time.
-func (d *driver) beginConfirm(asked, now time.Time) {
+// watchOpening starts to watch the permit open. One that is watched already is
+// not given more time.
+func (d *driver) watchOpening(asked time.Time) {
 	p := &d.permit
-	if p.confirming() && !p.alarmed {
+	if p.opening() && !p.alarmed {
 		return
 	}
 	if !p.wasOn && (d.s == nil || !d.connected) {
 		return // no permit was ever given here, and nobody can say more
 	}
-	if asked.IsZero() {
-		asked = now
-	}
-	if !p.wasOn && d.s != nil && d.s.haveLast {
-		p.basePulses, p.baseKnown, p.baseBox = d.s.last.Pulses, true, d.known
-	}
-	p.state, p.offAt, p.openSeen, p.alarmed = permitOpening, asked, time.Time{}, false
+	p.state, p.offAt, p.alarmed = permitOpening, asked, false
 	if d.s != nil {
 		d.s.pollSoon = true
 	}
@@ -87,7 +76,6 @@ func (d *driver) beginConfirm(asked, now time.Time) {
 
 // dropGrant is the driver's own decision to open the permit.
 func (d *driver) dropGrant(reason string) {
-	now := d.now()
 	d.l.mu.Lock()
 	d.l.endGrants()
 	w := d.l.writer
@@ -96,9 +84,9 @@ func (d *driver) dropGrant(reason string) {
 		w.off()
 	}
 	if d.permit.mayBeClosed() {
-		d.report(PermitDropped{At: now, Number: d.permit.number, Reason: reason})
+		d.report(PermitDropped{Reason: reason})
 	}
-	d.beginConfirm(now, now)
+	d.watchOpening(time.Now())
 }
 
 // watchGrant lets go when the grant has run out or the driver was late.
@@ -136,10 +124,10 @@ func (d *driver) takeLapse() bool {
 	return asked
 }
 
-// watchConfirm raises the alarm when the permit was not read open in time.
-func (d *driver) watchConfirm(now time.Time) {
+// alarm says so when the permit was not read open in time.
+func (d *driver) alarm(now time.Time) {
 	p := &d.permit
-	if !p.confirming() || p.alarmed || !p.openSeen.IsZero() || now.Sub(p.offAt) < ConfirmWithin {
+	if !p.opening() || p.alarmed || now.Sub(p.offAt) < OpenWithin {
 		return
 	}
 	p.alarmed = true
@@ -152,19 +140,22 @@ func (d *driver) watchConfirm(now time.Time) {
 			reason = "there is voltage behind the permit: " + s.last.BehindPermitV.String() + " V"
 		}
 	}
-	d.report(PermitDidNotOpen{At: now, Reason: reason})
+	d.report(PermitDidNotOpen{Reason: reason})
 }
 
 // permitSeen follows a good snapshot that was asked for at asked.
 func (d *driver) permitSeen(s Snapshot, asked, at time.Time) error {
 	p := &d.permit
 	switch p.state {
-	case permitOpening:
-		d.confirmSeen(s, asked, at)
+	case permitOpening: // only a snapshot that was asked for after OFF had gone out counts
+		off, clear := d.s.c.w.offWritten()
+		if clear && !off.IsZero() && !asked.Before(off) && !s.PermitClosed && s.BehindPermitV.Dead() {
+			*p = permit{}
+		}
 		return nil
 	case permitLapsing:
 		if !s.PermitClosed {
-			*p = permit{number: p.number} // opened by its watchdog, as it should
+			*p = permit{} // opened by its watchdog, as it should
 		}
 		return nil
 	case permitClosing, permitClosed:
@@ -174,7 +165,6 @@ func (d *driver) permitSeen(s Snapshot, asked, at time.Time) error {
 		}
 		if p.state == permitClosing && s.PermitClosed {
 			p.state = permitClosed
-			d.report(PermitClosed{At: at, Number: p.number})
 		}
 		return d.keep(s, at)
 	}
@@ -182,19 +172,19 @@ func (d *driver) permitSeen(s Snapshot, asked, at time.Time) error {
 }
 
 // tripping events end a grant, and forbid one.
-const tripping = eventWatchdog | eventKeyPulled | eventRestarted | eventWelded | eventOwnerChanged | eventErrors | eventPermitLimit
+const tripping = wire.EventsKnown &^ wire.EventButtonEarly
 
 // dropReason says why a snapshot ends the grant, or nothing.
 func (d *driver) dropReason(s Snapshot, at time.Time) string {
 	switch {
 	case !s.KeyIn:
 		return "the key is out"
-	case s.Events&tripping&^eventErrors != 0:
+	case s.Events&tripping&^wire.EventErrors != 0:
 		return "the box reports: " + (s.Events & tripping).String()
 	case d.permit.state == permitClosed && !s.PermitClosed:
 		return "the box has opened the permit"
-	case s.Events&eventErrors != 0:
-		return "the box reports: " + eventErrors.String()
+	case s.Events&wire.EventErrors != 0:
+		return "the box reports: " + wire.EventErrors.String()
 	case d.permit.state == permitClosing && !s.PermitClosed && at.Sub(d.permit.onAt) > closeWithin:
 		return "the permit did not close"
 	}
@@ -206,7 +196,7 @@ func (d *driver) keep(s Snapshot, at time.Time) error {
 	if at.Sub(d.permit.keptAt) < KeepEvery-5*time.Millisecond || !s.PermitClosed {
 		return nil
 	}
-	sent, err := d.sendPermit("OUTP:PERM:KEEP "+d.l.cfg.Token, s, at)
+	sent, err := d.sendPermit("OUTP:PERM:KEEP "+d.l.token, s, at)
 	if sent {
 		d.permit.keptAt = at
 	}
@@ -223,17 +213,16 @@ func (d *driver) close(s Snapshot, at time.Time) error {
 		d.l.mu.Lock()
 		d.l.ended = max(d.l.ended, g.Number)
 		d.l.mu.Unlock()
-		d.report(Refused{At: at, Command: "OUTP:PERM ON", Reason: reason})
+		d.report(Refused{Command: "OUTP:PERM ON", Reason: reason})
 		return nil
 	}
 	d.permit.number = g.Number
-	sent, err := d.sendPermit("OUTP:PERM ON,"+d.l.cfg.Token, s, at)
+	sent, err := d.sendPermit("OUTP:PERM ON,"+d.l.token, s, at)
 	if !sent {
 		return err
 	}
 	p := &d.permit
 	p.state, p.onAt, p.keptAt, p.wasOn = permitClosing, at, at, true
-	p.basePulses, p.baseKnown, p.baseBox = s.Pulses, true, d.known
 	return nil
 }
 
@@ -258,7 +247,7 @@ func closeRefusal(s Snapshot) string {
 // sendPermit queues ON or KEEP, if the grant still stands at that very moment.
 func (d *driver) sendPermit(head string, s Snapshot, at time.Time) (sent bool, err error) {
 	text := fmt.Sprintf("%s,%d", head, s.Sequence)
-	now := d.now()
+	now := time.Now()
 	before := at.Add(snapshotOfUse)
 	d.l.mu.Lock()
 	defer d.l.mu.Unlock()
@@ -269,32 +258,9 @@ func (d *driver) sendPermit(head string, s Snapshot, at time.Time) (sent bool, e
 	if g.Until.Before(before) {
 		before = g.Until
 	}
-	if err := d.s.c.w.send(outLine{text: text, permit: g.Number, before: before}); err != nil {
+	if err := d.s.c.w.send(outMessage{text: text, permit: true, before: before}); err != nil {
 		return false, err
 	}
 	d.s.noteSent(text)
 	return true, nil
-}
-
-// confirmSeen looks for the open permit, and then for the pulse count in a
-// later snapshot. Only snapshots that were asked for after OFF had gone out
-// count.
-func (d *driver) confirmSeen(s Snapshot, asked, at time.Time) {
-	p := &d.permit
-	if d.s.offAt.IsZero() || asked.Before(d.s.offAt) {
-		return
-	}
-	if s.PermitClosed || !s.BehindPermitV.Dead() {
-		p.openSeen = time.Time{}
-		return
-	}
-	if p.openSeen.IsZero() {
-		p.openSeen = at
-		return
-	}
-	unchanged := p.baseKnown && p.baseBox == d.known && p.basePulses >= 0 && s.Pulses == p.basePulses
-	d.report(PermitConfirmedOpen{
-		At: at, WasOn: p.wasOn, PulsesUnchanged: unchanged, Pulses: s.Pulses, After: p.openSeen.Sub(p.offAt),
-	})
-	*p = permit{number: p.number}
 }

@@ -3,16 +3,15 @@ package groundbox
 import (
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
 func TestTheZeroGrantPermitsNothing(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b, newest := throughTap(t, nil)
 		b.ready()
 		for range 10 {
@@ -30,13 +29,12 @@ func TestTheZeroGrantPermitsNothing(t *testing.T) {
 }
 
 func TestOnOnceAndKeepEveryTenthOfASecondWithNumbersOfItsOwn(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b, newest := throughTap(t, nil)
 		b.ready()
 		newest().lines()
 		stop := b.granting(1)
-		await[PermitClosed](b, time.Second)
+		b.closed()
 		began := time.Now()
 		for time.Since(began) < 1200*time.Millisecond {
 			await[SnapshotRead](b, time.Second)
@@ -63,30 +61,27 @@ func TestOnOnceAndKeepEveryTenthOfASecondWithNumbersOfItsOwn(t *testing.T) {
 }
 
 func TestThePermitFallsWhenNobodyGrantsIt(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
-		stop := b.closed()
+	synctest.Test(t, func(t *testing.T) {
+		b := inProcess(t)
+		stop := b.firing()
 		stop()
 		began := time.Now()
 		wantReason(t, await[PermitDropped](b, time.Second).Reason, "not asked for again")
-		open := await[PermitConfirmedOpen](b, time.Second)
+		if open := b.open(); open.Pulses != 0 {
+			t.Errorf("%d pulses, want none", open.Pulses)
+		}
 		if took := time.Since(began); took > 500*time.Millisecond {
 			t.Errorf("open %v after the last grant", took)
-		}
-		if !open.WasOn || !open.PulsesUnchanged {
-			t.Errorf("confirmed: %+v", open)
 		}
 	})
 }
 
 func TestAGrantOfTheFarFutureIsCutShort(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
+	synctest.Test(t, func(t *testing.T) {
+		b := inProcess(t)
 		b.ready()
 		b.link.Permit(Grant{Number: 1, Until: time.Now().Add(time.Hour)})
-		await[PermitClosed](b, time.Second)
+		b.closed()
 		await[PermitDropped](b, MostGrant+300*time.Millisecond)
 	})
 }
@@ -94,13 +89,12 @@ func TestAGrantOfTheFarFutureIsCutShort(t *testing.T) {
 // The whole process stands still, or is killed: nothing goes out any more, OFF
 // neither. The box opens by itself, within its watchdog time and 20 ms.
 func TestTheWatchdogOpensWhenTheProcessIsStopped(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		for range 3 {
 			box := newBox(t, 4)
 			dial, newest := tapped(box, nil)
 			b := linkTo(t, box, func(c *Config) { c.Dial = dial })
-			stop := b.closed()
+			stop := b.firing()
 			time.Sleep(300 * time.Millisecond)
 			newest().set(func(x *tap) { x.deaf = true })
 			deaf := box.State().At
@@ -115,40 +109,28 @@ func TestTheWatchdogOpensWhenTheProcessIsStopped(t *testing.T) {
 	})
 }
 
+// The driver stands still for as long as it waits for the link's lock, in real
+// time: no simulated clock moves on then.
 func TestTheDriverLetsGoWhenItWasLateItself(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		clock := &skewed{}
-		b := overPTY(t, func(c *Config) { c.Clock = clock.now })
-		b.ready()
-		quit, done := make(chan struct{}), make(chan struct{})
-		t.Cleanup(func() { close(quit); <-done })
-		go func() {
-			defer close(done)
-			for {
-				b.link.Permit(Grant{Number: 1, Until: clock.now().Add(400 * time.Millisecond)})
-				select {
-				case <-quit:
-					return
-				case <-time.After(20 * time.Millisecond):
-				}
-			}
-		}()
-		await[PermitClosed](b, time.Second)
-		clock.jump(MostStall + 20*time.Millisecond)
-		b.link.Permit(Grant{Number: 1, Until: clock.now().Add(400 * time.Millisecond)})
-		wantReason(t, await[PermitDropped](b, time.Second).Reason, "stood still")
-		await[PermitConfirmedOpen](b, time.Second)
-	})
+	b := inProcess(t)
+	b.ready()
+	stop := b.granting(1)
+	b.closed()
+	stop()
+	b.link.mu.Lock()
+	b.link.grant.Until = time.Now().Add(time.Second)
+	time.Sleep(MostStall + 50*time.Millisecond)
+	b.link.mu.Unlock()
+	wantReason(t, await[PermitDropped](b, time.Second).Reason, "stood still")
+	b.open()
 }
 
 func TestANumberThatHasEndedIsNotTakenUpAgain(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b, newest := throughTap(t, nil)
-		stop := b.closed()
+		stop := b.firing()
 		b.link.PermitOff()
-		await[PermitConfirmedOpen](b, time.Second)
+		b.open()
 		newest().lines()
 		// The box would take another ON after the key has been out and in.
 		b.box.Hands().Key(false)
@@ -163,46 +145,49 @@ func TestANumberThatHasEndedIsNotTakenUpAgain(t *testing.T) {
 			}
 		}
 		again := b.granting(2)
-		await[PermitClosed](b, time.Second)
+		b.closed()
 		again()
 	})
 }
 
-func TestOffWithoutAnyGrantIsConfirmedToo(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
+func TestOffWithoutAnyGrantIsWatchedToo(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := inProcess(t)
 		await[Connected](b, 3*time.Second)
 		b.link.PermitOff()
-		open := await[PermitConfirmedOpen](b, time.Second)
-		if open.WasOn || !open.PulsesUnchanged || open.After > ConfirmWithin {
-			t.Errorf("confirmed: %+v", open)
+		time.Sleep(2 * OpenWithin)
+		b.open()
+		await[SnapshotRead](b, time.Second)
+		if b.has(isA[PermitDidNotOpen]) {
+			t.Errorf("an alarm for a permit that is open:\n%s", b.tail(12))
 		}
+		b.fault("permit-welded")
+		time.Sleep(20 * time.Millisecond)
+		b.link.PermitOff()
+		await[PermitDidNotOpen](b, time.Second)
 	})
 }
 
 func TestAWeldedPermitIsCalledOut(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
-		stop := b.closed()
+	synctest.Test(t, func(t *testing.T) {
+		b := inProcess(t)
+		stop := b.firing()
 		defer stop()
 		f := b.fault("permit-welded")
 		time.Sleep(20 * time.Millisecond)
 		began := time.Now()
 		b.link.PermitOff()
 		wantReason(t, await[PermitDidNotOpen](b, time.Second).Reason, "contact reads closed")
-		if took := time.Since(began); took > ConfirmWithin+60*time.Millisecond {
+		if took := time.Since(began); took > OpenWithin+60*time.Millisecond {
 			t.Errorf("the alarm came after %v", took)
 		}
 		b.snapshot(time.Second, "event 16", func(s Snapshot) bool { return s.Events&wire.EventWelded != 0 })
 		b.box.ClearFault(f)
-		await[PermitConfirmedOpen](b, time.Second)
+		b.open()
 	})
 }
 
 func TestOnIsNotSentInTheFaceOfWhatTheBoxShows(t *testing.T) {
-	t.Parallel()
 	for name, c := range map[string]struct {
 		prepare func(practice.Hands)
 		fault   string
@@ -214,8 +199,7 @@ func TestOnIsNotSentInTheFaceOfWhatTheBoxShows(t *testing.T) {
 		"permit welded":  {fault: "permit-welded", want: "voltage behind an open contact"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			steady.Try(t, func(t testing.TB) {
+			synctest.Test(t, func(t *testing.T) {
 				b, newest := throughTap(t, nil)
 				b.ready()
 				if c.prepare != nil {
@@ -241,13 +225,12 @@ func TestOnIsNotSentInTheFaceOfWhatTheBoxShows(t *testing.T) {
 }
 
 func TestTheKeyPulledAndTheButtonReleasedEndTheGrant(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
-		stop := b.closed()
+	synctest.Test(t, func(t *testing.T) {
+		b := inProcess(t)
+		stop := b.firing()
 		b.box.Hands().Key(false)
 		wantReason(t, await[PermitDropped](b, time.Second).Reason, "key is out")
-		await[PermitConfirmedOpen](b, time.Second)
+		b.open()
 		stop()
 		b.link.ClearEvents(wire.EventKeyPulled)
 		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
@@ -255,11 +238,11 @@ func TestTheKeyPulledAndTheButtonReleasedEndTheGrant(t *testing.T) {
 		b.snapshot(time.Second, "key in", func(s Snapshot) bool { return s.KeyIn && !s.Pole1Closed })
 		stop = b.granting(2)
 		defer stop()
-		await[PermitClosed](b, time.Second)
+		b.closed()
 		b.box.Hands().Press(120 * time.Millisecond)
 		wantReason(t, await[PermitDropped](b, time.Second).Reason, "the box has opened the permit")
-		if open := await[PermitConfirmedOpen](b, time.Second); open.PulsesUnchanged || open.Pulses != 1 {
-			t.Errorf("confirmed: %+v, want one pulse", open)
+		if open := b.open(); open.Pulses != 1 {
+			t.Errorf("%d pulses, want one", open.Pulses)
 		}
 	})
 }
@@ -267,42 +250,25 @@ func TestTheKeyPulledAndTheButtonReleasedEndTheGrant(t *testing.T) {
 // A KEEP may cross the box's own opening of the permit: the refusal is the
 // link's own doing and no fault.
 func TestAKeepThatCrossesTheReleaseIsCalledItsOwn(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		// On a busy machine the refusal can come after a snapshot that has ended
-		// the grant already; it is then nobody's, which only stops. So a crossing
-		// gets a few tries.
-		for range 5 {
-			if keepCrossesRelease(t) {
-				return
-			}
+	synctest.Test(t, func(t *testing.T) {
+		b, _ := throughTap(t, nil)
+		stop := b.firing()
+		defer stop()
+		b.box.Hands().Press(60 * time.Millisecond)
+		time.Sleep(90 * time.Millisecond)
+		b.box.Input([]byte("OUTP:PERM:KEEP " + b.link.token + ",1\n"))
+		r := b.snapshot(2*time.Second, "event 64", func(s Snapshot) bool { return s.Events&wire.EventErrors != 0 })
+		if r.S.PermitClosed || r.Caused != wire.EventErrors {
+			t.Errorf("a refusal after the release: %+v", r)
 		}
-		t.Error("five refusals of a KEEP at the release, and none was taken for the link's own")
+		b.open()
 	})
 }
 
-// keepCrossesRelease reports whether the refusal of a late KEEP, at the moment
-// of the release, was called the link's own.
-func keepCrossesRelease(t testing.TB) bool {
-	b, _ := throughTap(t, nil)
-	stop := b.closed()
-	defer stop()
-	b.box.Hands().Press(60 * time.Millisecond)
-	time.Sleep(90 * time.Millisecond)
-	b.box.Input([]byte("OUTP:PERM:KEEP " + b.link.cfg.Token + ",1\n"))
-	r := b.next(2*time.Second, "event 64", func(r Report) bool {
-		s, is := r.(SnapshotRead)
-		return is && s.S.Events&wire.EventErrors != 0
-	}).(SnapshotRead)
-	await[PermitConfirmedOpen](b, time.Second)
-	return r.S.PermitClosed || r.Caused == wire.EventErrors
-}
-
 func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		b := overPTY(t, nil)
-		stop := b.closed()
+	synctest.Test(t, func(t *testing.T) {
+		b := inProcess(t)
+		stop := b.firing()
 		b.link.Close()
 		stop()
 		for end := time.Now().Add(400 * time.Millisecond); b.box.State().PermitCommanded && time.Now().Before(end); {
@@ -315,7 +281,7 @@ func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
 		}
 		b.link.Close() // once more is nothing
 
-		c := overPTY(t, nil)
+		c := inProcess(t)
 		await[Connected](c, 3*time.Second)
 		c.link.Lease(true)
 		c.snapshot(time.Second, "a scan", func(s Snapshot) bool { return s.Scan > 0 })
@@ -330,10 +296,9 @@ func TestCloseOpensThePermitAndEndsTheLease(t *testing.T) {
 }
 
 func TestOffGoesOutBeforeWhatIsQueuedOnAClog(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b, newest := throughTap(t, nil)
-		stop := b.closed()
+		stop := b.firing()
 		newest().lines()
 		clog := make(chan struct{})
 		newest().set(func(x *tap) { x.clog = clog })

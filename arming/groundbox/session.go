@@ -3,20 +3,11 @@ package groundbox
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"holdline/arming/groundbox/wire"
-)
-
-const (
-	eventWatchdog     = wire.EventWatchdog
-	eventKeyPulled    = wire.EventKeyPulled
-	eventRestarted    = wire.EventRestarted
-	eventWelded       = wire.EventWelded
-	eventOwnerChanged = wire.EventOwnerChanged
-	eventErrors       = wire.EventErrors
-	eventPermitLimit  = wire.EventPermitLimit
 )
 
 // session is one opening of the port.
@@ -24,7 +15,7 @@ type session struct {
 	d      *driver
 	c      *conn
 	framer *wire.Framer
-	lines  []arrived
+	inbox  []arrived
 	stuck  bool
 
 	channels int
@@ -38,19 +29,19 @@ type session struct {
 	lastAt   time.Time
 	haveLast bool
 	asked    int // snapshots asked for since the last good one
-	offAt    time.Time
 
-	row    int
-	recent []time.Time
+	bads   int         // bad answers in a row
+	recent []time.Time // when bad answers came, within badSpan
 
 	leased    bool
 	leasedAt  time.Time
 	sinceGood []string // commands since the last snapshot without an error
 }
 
+// arrived is a message of the box and when its last byte had come.
 type arrived struct {
-	line wire.Line
-	at   time.Time
+	wire.Message
+	at time.Time
 }
 
 func newSession(d *driver, c *conn) *session {
@@ -60,16 +51,16 @@ func newSession(d *driver, c *conn) *session {
 // Failures of one question.
 var (
 	errNoAnswer   = errors.New("no answer")
-	errUnreadable = errors.New("unreadable answer")
+	errUnreadable = errors.New("an answer that can not be read")
 )
 
 // received takes a chunk of bytes.
 func (s *session) received(ch chunk) error {
-	if late := s.d.now().Sub(ch.at); late > MostStall {
+	if late := time.Now().Sub(ch.at); late > MostStall {
 		s.d.stalled = max(s.d.stalled, late)
 	}
-	for _, line := range s.framer.Push(ch.data) {
-		s.lines = append(s.lines, arrived{line, ch.at})
+	for _, m := range s.framer.Push(ch.data) {
+		s.inbox = append(s.inbox, arrived{m, ch.at})
 	}
 	if ch.err != nil {
 		return fmt.Errorf("%s is gone: unplugged, or closed by the system", s.d.l.cfg.Port)
@@ -77,8 +68,8 @@ func (s *session) received(ch chunk) error {
 	return nil
 }
 
-// mostLines bounds lines that nobody has asked for.
-const mostLines = 64
+// mostUnasked bounds the messages that nobody has asked for.
+const mostUnasked = 64
 
 // pump waits for something and watches the port.
 func (s *session) pump(until time.Time) error {
@@ -88,23 +79,20 @@ func (s *session) pump(until time.Time) error {
 	if s.stuck {
 		return fmt.Errorf("%s takes no data", s.d.l.cfg.Port)
 	}
-	if at, clear := s.c.w.offWritten(); clear {
-		s.offAt = at
-	}
-	if len(s.lines) > mostLines {
+	if len(s.inbox) > mostUnasked {
 		return fmt.Errorf("%s sends without being asked", s.d.l.cfg.Port)
 	}
 	return nil
 }
 
-// command sends a line that has no answer.
+// command sends a message that has no answer.
 func (s *session) command(text string) error {
 	s.noteSent(text)
 	return s.write(text)
 }
 
 func (s *session) write(text string) error {
-	if err := s.c.w.send(outLine{text: text}); err != nil {
+	if err := s.c.w.send(outMessage{text: text}); err != nil {
 		return fmt.Errorf("%s is gone: %w", s.d.l.cfg.Port, err)
 	}
 	return nil
@@ -118,29 +106,38 @@ func (s *session) noteSent(text string) {
 	}
 }
 
-// query asks one question and returns the next line. One question is out at a
-// time. After a failure the session is in doubt about what comes next.
+// fenceAnswer is what every box says to SYST:VERS?, and nothing else.
+const fenceAnswer = "1999.0"
+
+// take takes the next message, but not the late answer to a fence.
+func (s *session) take() (got arrived, some bool) {
+	for len(s.inbox) > 0 {
+		got, s.inbox = s.inbox[0], s.inbox[1:]
+		if got.Text != fenceAnswer || s.oldFences == 0 {
+			return got, true
+		}
+		s.oldFences--
+	}
+	return arrived{}, false
+}
+
+// query asks one question and returns the next message. One question is out at
+// a time. After a failure the session is in doubt about what comes next.
 func (s *session) query(text string, within time.Duration) (arrived, error) {
-	s.lines = s.lines[:0]
+	s.inbox = s.inbox[:0]
 	if err := s.write(text); err != nil {
 		return arrived{}, err
 	}
-	deadline := s.d.now().Add(within)
+	deadline := time.Now().Add(within)
 	for {
-		if len(s.lines) > 0 {
-			got := s.lines[0]
-			s.lines = s.lines[1:]
-			if got.line.Text == fenceAnswer && s.oldFences > 0 {
-				s.oldFences-- // late
-				continue
-			}
-			if got.line.Bad != wire.FaultNone {
+		if got, some := s.take(); some {
+			if got.Bad != wire.FaultNone {
 				s.doubt = true
-				return got, fmt.Errorf("%w: the line is %s", errUnreadable, got.line.Bad)
+				return got, fmt.Errorf("%w: the line is %s", errUnreadable, got.Bad)
 			}
 			return got, nil
 		}
-		if !s.d.now().Before(deadline) {
+		if !time.Now().Before(deadline) {
 			s.doubt = true
 			return arrived{}, errNoAnswer
 		}
@@ -150,9 +147,6 @@ func (s *session) query(text string, within time.Duration) (arrived, error) {
 	}
 }
 
-// fenceAnswer is what every box says to SYST:VERS?, and nothing else.
-const fenceAnswer = "1999.0"
-
 // fence asks something whose answer can not be mistaken, and throws away all
 // that comes before it: late, repeated and broken answers.
 func (s *session) fence(within time.Duration) error {
@@ -161,18 +155,18 @@ func (s *session) fence(within time.Duration) error {
 		return err
 	}
 	s.oldFences++
-	deadline := s.d.now().Add(within)
+	deadline := time.Now().Add(within)
 	for {
-		for len(s.lines) > 0 {
-			text := s.lines[0].line.Text
-			s.lines = s.lines[1:]
+		for len(s.inbox) > 0 {
+			text := s.inbox[0].Text
+			s.inbox = s.inbox[1:]
 			if text == fenceAnswer {
 				s.oldFences--
 				s.doubt = false
 				return nil
 			}
 		}
-		if !s.d.now().Before(deadline) {
+		if !time.Now().Before(deadline) {
 			return errNoAnswer
 		}
 		if err := s.pump(deadline); err != nil {
@@ -193,14 +187,14 @@ func (s *session) sure(text string, within time.Duration, read func(string) erro
 				continue
 			}
 		}
-		var got arrived
-		if got, err = s.query(text, within); err != nil {
-			if !isBad(err) {
+		got, failed := s.query(text, within)
+		if failed != nil {
+			if err = failed; !isBad(err) {
 				return err
 			}
 			continue
 		}
-		if err = read(got.line.Text); err == nil {
+		if err = read(got.Text); err == nil {
 			return nil
 		}
 		s.doubt = true
@@ -210,6 +204,26 @@ func (s *session) sure(text string, within time.Duration, read func(string) erro
 
 // isBad tells a bad answer from the end of the session.
 func isBad(err error) bool { return errors.Is(err, errNoAnswer) || errors.Is(err, errUnreadable) }
+
+// ask asks one question between polls. An answer that does not come or that
+// read refuses is a bad one.
+func (s *session) ask(text string, read func(answer string) error) (got arrived, ok bool, err error) {
+	got, err = s.query(text, answerTime)
+	if err == nil {
+		if err = read(got.Text); err == nil {
+			return got, true, nil
+		}
+		s.doubt = true
+		err = fmt.Errorf("%w: %s", errUnreadable, strings.TrimPrefix(err.Error(), "wire: "))
+	}
+	switch {
+	case errors.Is(err, errNoAnswer):
+		err = s.bad("no answer from the box")
+	case errors.Is(err, errUnreadable):
+		err = s.bad(err.Error())
+	}
+	return got, false, err
+}
 
 // run talks until something ends it.
 func (s *session) run() error {
@@ -221,20 +235,19 @@ func (s *session) run() error {
 		if !errors.Is(err, errRestart) {
 			return err
 		}
-		delete(s.d.tested, s.d.known)
 		s.d.lost(err)
 	}
 }
 
 // poll polls for as long as the link is good.
 func (s *session) poll() error {
-	next := s.d.now()
+	next := time.Now()
 	for {
 		if err := s.idle(next); err != nil {
 			return err
 		}
 		s.pollSoon = false
-		began := s.d.now()
+		began := time.Now()
 		if err := s.once(); err != nil {
 			return err
 		}
@@ -252,8 +265,8 @@ func (s *session) next(began time.Time) time.Time {
 }
 
 func (s *session) interval() time.Duration {
-	if s.d.permit.confirming() {
-		return confirmPoll
+	if s.d.permit.opening() {
+		return openingPoll
 	}
 	s.d.l.mu.Lock()
 	defer s.d.l.mu.Unlock()
@@ -263,30 +276,27 @@ func (s *session) interval() time.Duration {
 	return s.d.l.cfg.PollEvery
 }
 
-// idle waits for the next poll. A line that comes meanwhile was not asked for.
+// idle waits for the next poll. A message that comes meanwhile was not asked for.
 func (s *session) idle(until time.Time) error {
-	for s.d.now().Before(until) && !s.pollSoon {
+	for time.Now().Before(until) && !s.pollSoon {
 		if err := s.pump(until); err != nil {
 			return err
 		}
 		if err := s.unasked(); err != nil {
 			return err
 		}
-		if soon := s.next(s.d.now()); soon.Before(until) {
+		if soon := s.next(time.Now()); soon.Before(until) {
 			until = soon
 		}
 	}
 	return s.unasked()
 }
 
-// unasked counts lines that no question was out for.
+// unasked counts messages that no question was out for.
 func (s *session) unasked() error {
-	for len(s.lines) > 0 {
-		got := s.lines[0]
-		s.lines = s.lines[1:]
-		if got.line.Text == fenceAnswer && s.oldFences > 0 {
-			s.oldFences--
-			continue
+	for {
+		if _, some := s.take(); !some {
+			return nil
 		}
 		if s.doubt {
 			continue // the rest of an answer that was bad already
@@ -296,7 +306,6 @@ func (s *session) unasked() error {
 			return err
 		}
 	}
-	return nil
 }
 
 // once polls once.
@@ -309,21 +318,15 @@ func (s *session) once() error {
 			return s.bad("no answer from the box")
 		}
 	}
-	asked := s.d.now()
+	asked := time.Now()
 	s.asked++
-	got, err := s.query("STAT:SNAP?", answerTime)
-	switch {
-	case errors.Is(err, errNoAnswer):
-		return s.bad("no answer from the box")
-	case errors.Is(err, errUnreadable):
-		return s.bad("an answer that can not be read: " + err.Error())
-	case err != nil:
+	var snap Snapshot
+	got, ok, err := s.ask("STAT:SNAP?", func(answer string) (err error) {
+		snap, err = wire.ParseSnapshot(answer)
 		return err
-	}
-	snap, err := wire.ParseSnapshot(got.line.Text)
-	if err != nil {
-		s.doubt = true
-		return s.bad("an answer that can not be read: " + strings.TrimPrefix(err.Error(), "wire: "))
+	})
+	if !ok {
+		return err
 	}
 	if reason := s.contradiction(snap); reason != "" {
 		s.doubt = true
@@ -347,7 +350,7 @@ func (s *session) contradiction(snap Snapshot) string {
 	switch {
 	case step == 0:
 		return "the same answer came twice"
-	case step > s.asked && snap.Events&eventRestarted != 0 && int(snap.Sequence) <= s.asked:
+	case step > s.asked && snap.Events&wire.EventRestarted != 0 && int(snap.Sequence) <= s.asked:
 		return "" // a box that has restarted counts from the start
 	case step > s.asked:
 		return fmt.Sprintf("the answer has number %d and should have %d", snap.Sequence, s.last.Sequence+uint16(s.asked))
@@ -357,19 +360,13 @@ func (s *session) contradiction(snap Snapshot) string {
 
 // bad counts a bad answer and ends the session when there are too many.
 func (s *session) bad(reason string) error {
-	now := s.d.now()
-	s.row++
-	kept := s.recent[:0]
-	for _, at := range s.recent {
-		if now.Sub(at) <= badSpan {
-			kept = append(kept, at)
-		}
-	}
-	s.recent = append(kept, now)
-	s.d.report(Bad{At: now, Reason: reason, InRow: s.row, Recent: len(s.recent)})
+	now := time.Now()
+	s.bads++
+	s.recent = append(slices.DeleteFunc(s.recent, func(at time.Time) bool { return now.Sub(at) > badSpan }), now)
+	s.d.report(Bad{Reason: reason, InRow: s.bads})
 	switch {
-	case s.row >= badInRow:
-		return fmt.Errorf("%d bad answers in a row from the box, the last: %s", s.row, reason)
+	case s.bads >= badInRow:
+		return fmt.Errorf("%d bad answers in a row from the box, the last: %s", s.bads, reason)
 	case len(s.recent) >= badRecent:
 		return fmt.Errorf("%d bad answers from the box within 2 s, the last: %s", len(s.recent), reason)
 	}
@@ -378,25 +375,25 @@ func (s *session) bad(reason string) error {
 
 // good takes a snapshot that has passed.
 func (s *session) good(snap Snapshot, asked, at time.Time) error {
-	s.row, s.asked = 0, 0
+	s.bads, s.asked = 0, 0
 	s.last, s.lastAt, s.haveLast = snap, at, true
 	var caused Event
-	if snap.Events&eventErrors == 0 {
+	if snap.Events&wire.EventErrors == 0 {
 		s.sinceGood = s.sinceGood[:0]
 	} else if s.explainsErrors(snap) {
-		caused = eventErrors
+		caused = wire.EventErrors
 	}
 	s.d.report(SnapshotRead{At: at, S: snap, Caused: caused})
-	if snap.Events&eventRestarted != 0 {
+	if snap.Events&wire.EventRestarted != 0 {
 		return errRestart
 	}
 	if err := s.d.permitSeen(snap, asked, at); err != nil {
 		return err
 	}
-	if snap.Events&eventOwnerChanged != 0 {
+	if snap.Events&wire.EventOwnerChanged != 0 {
 		return errors.New("another program has taken the box over")
 	}
-	if snap.Events&eventErrors != 0 {
+	if snap.Events&wire.EventErrors != 0 {
 		if err := s.readErrors(); err != nil {
 			return err
 		}

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -29,35 +28,33 @@ const (
 // answers at random. The port is lost and opened again some dozens of times in
 // it, since five bad answers within 2 s end a connection.
 func TestSoakWithNoise(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		tty, master := rawTerminal(t)
-		line := &noisyLine{box: newBox(t, 4), master: master, noise: rand.New(rand.NewPCG(9, 2026))}
-		var done sync.WaitGroup
-		done.Go(line.serve)
-		link := Open(Config{Dial: SerialDial(tty, 115200), Port: "the port", RequirePractice: true, WantChannels: 4, PollEvery: time.Microsecond})
-		s := &soak{t: t, line: line}
-		began := time.Now()
-		var early footprint
-		for r := range link.Reports() {
-			s.take(r)
-			switch {
-			case early == (footprint{}) && s.good >= soakSnapshots/10 && s.up:
-				early = measureFootprint(t)
-			case s.good >= soakSnapshots && s.up:
-				s.end(began, early, lateFootprint(t, early))
-			case time.Since(began) > soakMost:
-				t.Errorf("%d snapshots in %v", s.good, soakMost)
-			default:
-				continue
-			}
-			if s.over || t.Failed() {
-				break
-			}
+	tty, master := rawTerminal(t)
+	line := &noisyLine{box: newBox(t, 4), master: master, noise: rand.New(rand.NewPCG(9, 2026))}
+	var done sync.WaitGroup
+	done.Go(line.serve)
+	link := Open(Config{Dial: SerialDial(tty, 115200), Port: "the port", RequirePractice: true, WantChannels: 4, PollEvery: time.Microsecond})
+	s := &soak{t: t, line: line}
+	began := time.Now()
+	var early footprint
+	for r := range link.Reports() {
+		s.take(r)
+		switch {
+		case early == (footprint{}) && s.good >= soakSnapshots/10 && s.up:
+			early = measureFootprint(t)
+		case s.good >= soakSnapshots && s.up:
+			s.end(began, early, lateFootprint(t, early))
+		case time.Since(began) > soakMost:
+			t.Errorf("%d snapshots in %v", s.good, soakMost)
+		default:
+			continue
 		}
-		link.Close()
-		_ = master.Close()
-		done.Wait()
-	})
+		if s.over || t.Failed() {
+			break
+		}
+	}
+	link.Close()
+	_ = master.Close()
+	done.Wait()
 }
 
 // soak is what the link's side has seen.

@@ -7,7 +7,6 @@ import (
 	"os"
 	"strings"
 	"sync"
-	"time"
 
 	"holdline/arming/groundbox/practice"
 )
@@ -135,22 +134,4 @@ func (t *tap) Read(p []byte) (int, error) {
 func (t *tap) Close() error {
 	t.once.Do(func() { close(t.closed) })
 	return t.rw.Close()
-}
-
-// skewed is a clock that can be made to jump.
-type skewed struct {
-	mu   sync.Mutex
-	skew time.Duration
-}
-
-func (s *skewed) now() time.Time {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return time.Now().Add(s.skew)
-}
-
-func (s *skewed) jump(d time.Duration) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.skew += d
 }

@@ -23,7 +23,7 @@ func (p *program) checkBox(c *cobra.Command, port string, long bool) error {
 	if err != nil {
 		return withHint(fmt.Errorf("practice-box: --check %s: %w", port, err), "holdline ports lists what there is")
 	}
-	findings := conformance.Check(ctx, rw, p.out, conformance.Options{Long: long})
+	findings := conformance.Check(ctx, rw, p.out, long)
 	counts := map[conformance.Verdict]int{}
 	for _, f := range findings {
 		counts[f.Verdict]++

@@ -1,10 +1,7 @@
 // Package conformance tries a ground box against its protocol, clause by
-// clause, and says what it lacks. The same suite runs against the practice box
-// in the project's own tests.
-//
-// Without hands only that is tried which needs nobody at the box: the key must
-// be out and the battery off. With hands the permit is closed and a pulse is
-// made: no igniter may be connected to a real box then.
+// clause, and says what it lacks: the key must be out, the battery off and no
+// igniter connected. The same clauses, and those that need a hand at the box,
+// are tried on the practice box in the project's own tests.
 package conformance
 
 import (
@@ -12,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"time"
 
@@ -28,19 +26,6 @@ const (
 	Failed
 )
 
-// String is a short word.
-func (v Verdict) String() string {
-	switch v {
-	case NotTried:
-		return "not tried"
-	case Passed:
-		return "passed"
-	case Failed:
-		return "FAILED"
-	}
-	return fmt.Sprintf("Verdict(%d)", int(v))
-}
-
 // Finding is the outcome of one clause, in the order in which they are tried.
 type Finding struct {
 	Clause  string
@@ -48,32 +33,18 @@ type Finding struct {
 	Detail  string // what was found and expected; empty when passed
 }
 
-// Hands does by hand what no line on the wire can do. Each call returns when it
-// is done.
-type Hands interface {
-	Key(in bool)
-	Button(pressed bool)
-	Press(d time.Duration)
-	Battery(joined bool)
-}
-
-// Options of a check.
-type Options struct {
-	Hands Hands // nil: clauses that need hands are not tried
-	Long  bool  // the clauses that take 5 s and 20 s as well
-}
-
-// Check runs every clause against the box on rw, writes a line for each to w as
-// it goes, and closes rw. It ends early, with the rest not tried, when ctx does
+// Check tries every clause against the box on rw that needs nobody at the box,
+// those of 5 s and 20 s when long, writes a line for each to w as it goes, and
+// closes rw. It ends early, with the rest not tried, when ctx does
 // or when the port is gone.
-func Check(ctx context.Context, rw io.ReadWriteCloser, w io.Writer, opt Options) []Finding {
-	return checkClauses(ctx, rw, w, opt, clauses)
+func Check(ctx context.Context, rw io.ReadWriteCloser, w io.Writer, long bool) []Finding {
+	return checkClauses(ctx, rw, w, long, clauses)
 }
 
-func checkClauses(ctx context.Context, rw io.ReadWriteCloser, w io.Writer, opt Options, clauses []clause) []Finding {
+func checkClauses(ctx context.Context, rw io.ReadWriteCloser, w io.Writer, long bool, clauses []clause) []Finding {
 	c := newClient(ctx, rw)
 	defer c.close()
-	t := &trial{c: c, opt: opt, token: "C0FFEE01", other: "C0FFEE02"}
+	t := &trial{c: c, long: long, token: "C0FFEE01", other: "C0FFEE02"}
 	t.learn()
 	var findings []Finding
 	for _, clause := range clauses {
@@ -91,26 +62,20 @@ func checkClauses(ctx context.Context, rw io.ReadWriteCloser, w io.Writer, opt O
 
 // Conforms reports that no clause has failed.
 func Conforms(findings []Finding) bool {
-	for _, f := range findings {
-		if f.Verdict == Failed {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(findings, func(f Finding) bool { return f.Verdict == Failed })
 }
 
 // clause is one statement of the protocol and how to try it.
 type clause struct {
-	text  string
-	hands bool
-	long  bool
-	do    func(*trial) error
+	text string
+	long bool
+	do   func(*trial) error // nil where it needs a hand at the box
 }
 
 // trial is what is known of the box while it is being tried.
 type trial struct {
 	c            *client
-	opt          Options
+	long         bool // the clauses that take 5 s and 20 s are tried as well
 	token, other string
 	practice     bool
 	channels     int
@@ -131,10 +96,10 @@ func (t *trial) try(cl clause) Finding {
 	case t.dead != nil:
 		f.Detail = t.dead.Error()
 		return f
-	case cl.hands && t.opt.Hands == nil:
+	case cl.do == nil:
 		f.Detail = "needs a hand at the box"
 		return f
-	case cl.long && !t.opt.Long:
+	case cl.long && !t.long:
 		f.Detail = "takes long"
 		return f
 	}

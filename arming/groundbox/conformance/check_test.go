@@ -8,12 +8,12 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"go.uber.org/goleak"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/sim/circuit"
 )
 
@@ -99,7 +99,6 @@ func swap(old, with string) func(string) string {
 // A check that can not fail is worth nothing: each of these boxes lacks one
 // thing, and the clause that is about it must say so.
 func TestABoxThatLacksSomethingIsFoundOut(t *testing.T) {
-	t.Parallel()
 	refresh := regexp.MustCompile(`^OUTP:PERM:KEEP (\w+),\d+$`)
 	for name, c := range map[string]struct {
 		down, up func(string) string
@@ -132,39 +131,40 @@ func TestABoxThatLacksSomethingIsFoundOut(t *testing.T) {
 		"an earlier watchdog":          {down: swap("OUTP:PERM:TIM 0.5,", "OUTP:PERM:TIM 0.3,"), clause: "the watchdog opens"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			box := newBox(t)
-			if c.fault != "" {
-				f, err := practice.ParseFault(c.fault)
+			synctest.Test(t, func(t *testing.T) {
+				box := newBox(t)
+				if c.fault != "" {
+					f, err := practice.ParseFault(c.fault)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if err := box.SetFault(f); err != nil {
+						t.Fatal(err)
+					}
+				}
+				rw, err := box.Dial(context.Background())
 				if err != nil {
 					t.Fatal(err)
 				}
-				if err := box.SetFault(f); err != nil {
-					t.Fatal(err)
+				found := false
+				for _, cl := range clauses {
+					found = found || strings.HasPrefix(cl.text, c.clause)
 				}
-			}
-			rw, err := box.Dial(context.Background())
-			if err != nil {
-				t.Fatal(err)
-			}
-			found := false
-			for _, cl := range clauses {
-				found = found || strings.HasPrefix(cl.text, c.clause)
-			}
-			if !found {
-				t.Fatalf("there is no clause %q", c.clause)
-			}
-			one := only(c.clause)
-			findings := checkClauses(context.Background(), &liar{ReadWriteCloser: rw, down: c.down, up: c.up}, io.Discard, Options{Hands: box.Hands()}, one)
-			if Conforms(findings) {
-				t.Errorf("nothing was found: %+v", findings)
-			}
+				if !found {
+					t.Fatalf("there is no clause %q", c.clause)
+				}
+				one := only(withHands(box.Hands()), c.clause)
+				findings := checkClauses(context.Background(), &liar{ReadWriteCloser: rw, down: c.down, up: c.up}, io.Discard, false, one)
+				if Conforms(findings) {
+					t.Errorf("nothing was found: %+v", findings)
+				}
+			})
 		})
 	}
 }
 
 // only picks a clause and what it rests on.
-func only(prefix string) []clause {
+func only(clauses []clause, prefix string) []clause {
 	var out []clause
 	for _, cl := range clauses {
 		if strings.HasPrefix(cl.text, prefix) {
@@ -175,34 +175,35 @@ func only(prefix string) []clause {
 }
 
 func TestAMutePortIsFoundOut(t *testing.T) {
-	t.Parallel()
-	box := newBox(t)
-	if err := box.SetFault(practice.Fault{Kind: practice.Mute}); err != nil {
-		t.Fatal(err)
-	}
-	rw, err := box.Dial(context.Background())
-	if err != nil {
-		t.Fatal(err)
-	}
-	findings := checkClauses(context.Background(), rw, io.Discard, Options{}, clauses[:6])
-	for _, f := range findings {
-		if f.Verdict != Failed {
-			t.Errorf("%s: %s, want failed", f.Clause, f.Verdict)
+	synctest.Test(t, func(t *testing.T) {
+		box := newBox(t)
+		if err := box.SetFault(practice.Fault{Kind: practice.Mute}); err != nil {
+			t.Fatal(err)
 		}
-	}
+		rw, err := box.Dial(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		findings := checkClauses(context.Background(), rw, io.Discard, false, clauses[:6])
+		for _, f := range findings {
+			if f.Verdict != Failed {
+				t.Errorf("%s: verdict %d, want failed", f.Clause, f.Verdict)
+			}
+		}
+	})
 }
 
 func TestACutCableEndsTheCheck(t *testing.T) {
-	t.Parallel()
 	mine, theirs := net.Pipe()
 	_ = theirs.Close()
-	findings := Check(context.Background(), mine, io.Discard, Options{})
+	findings := Check(context.Background(), mine, io.Discard, false)
 	if len(findings) != len(clauses) || findings[0].Verdict != Failed || findings[1].Verdict != NotTried || Conforms(findings) {
 		t.Errorf("findings: %+v", findings)
 	}
 }
 
-func check(t testing.TB, box *practice.Box, opt Options) ([]Finding, string) {
+// checkByHand tries a practice box with its hands.
+func checkByHand(t testing.TB, box *practice.Box, long bool) ([]Finding, string) {
 	t.Helper()
 	rw, err := box.Dial(context.Background())
 	if err != nil {
@@ -211,35 +212,42 @@ func check(t testing.TB, box *practice.Box, opt Options) ([]Finding, string) {
 	ctx, cancel := context.WithTimeout(context.Background(), 60*time.Second)
 	defer cancel()
 	var out strings.Builder
-	return Check(ctx, rw, &out, opt), out.String()
-}
-
-func TestThePracticeBoxEndsTheLease(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		rw, err := newBox(t).Dial(context.Background())
-		if err != nil {
-			t.Fatal(err)
-		}
-		findings := checkClauses(context.Background(), rw, io.Discard, Options{Long: true}, only("the lease ends"))
-		if len(findings) != 1 || findings[0].Verdict != Passed {
-			t.Errorf("findings: %+v", findings)
-		}
-	})
+	return checkClauses(ctx, rw, &out, long, withHands(box.Hands())), out.String()
 }
 
 func TestThePracticeBoxConforms(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
-		box := newBox(t)
-		findings, out := check(t, box, Options{Hands: box.Hands()})
+	synctest.Test(t, func(t *testing.T) {
+		findings, out := checkByHand(t, newBox(t), true)
 		for _, f := range findings {
-			if f.Verdict == Failed || f.Verdict == NotTried && f.Detail != "takes long" {
-				t.Errorf("%s: %s: %s", f.Verdict, f.Clause, f.Detail)
+			if f.Verdict != Passed {
+				t.Errorf("verdict %d of %s: %s", f.Verdict, f.Clause, f.Detail)
 			}
 		}
 		if n := strings.Count(out, "\n"); n != len(clauses) {
 			t.Errorf("%d lines were written, want %d:\n%s", n, len(clauses), out)
+		}
+	})
+}
+
+// Without hands the clauses that need them are named and not tried, and none
+// that has hands to try it is missing.
+func TestWhatNeedsAHandIsNotTried(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		rw, err := newBox(t).Dial(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		needed := 0
+		for _, f := range Check(context.Background(), rw, io.Discard, false) {
+			if f.Detail == "needs a hand at the box" {
+				needed++
+			}
+			if f.Verdict == Failed {
+				t.Errorf("%s: %s", f.Clause, f.Detail)
+			}
+		}
+		if needed != len(handClauses) {
+			t.Errorf("%d clauses need a hand, and hands can try %d", needed, len(handClauses))
 		}
 	})
 }

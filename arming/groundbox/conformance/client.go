@@ -16,30 +16,30 @@ var (
 	errNoAnswer = errors.New("no answer")
 )
 
-// client is a plain questioner: one line out, one line in.
+// client is a plain questioner: one message out, one answer in.
 type client struct {
-	ctx   context.Context
-	rw    io.ReadWriteCloser
-	lines chan wire.Line
-	stop  chan struct{}
-	done  sync.WaitGroup
+	ctx     context.Context
+	rw      io.ReadWriteCloser
+	answers chan wire.Message
+	stop    chan struct{}
+	done    sync.WaitGroup
 }
 
 func newClient(ctx context.Context, rw io.ReadWriteCloser) *client {
-	c := &client{ctx: ctx, rw: rw, lines: make(chan wire.Line, 64), stop: make(chan struct{})}
+	c := &client{ctx: ctx, rw: rw, answers: make(chan wire.Message, 64), stop: make(chan struct{})}
 	c.done.Go(c.read)
 	return c
 }
 
 func (c *client) read() {
-	defer close(c.lines)
+	defer close(c.answers)
 	framer := wire.NewFramer(wire.MaxAnswerBytes)
 	buf := make([]byte, 1024)
 	for {
 		n, err := c.rw.Read(buf)
 		for _, line := range framer.Push(buf[:max(n, 0)]) {
 			select {
-			case c.lines <- line:
+			case c.answers <- line:
 			case <-c.stop:
 				return
 			}
@@ -68,12 +68,12 @@ func (c *client) send(line string) error {
 	return nil
 }
 
-// next returns the next line within a time.
+// next returns the next answer within a time.
 func (c *client) next(within time.Duration) (string, error) {
 	timer := time.NewTimer(within)
 	defer timer.Stop()
 	select {
-	case line, open := <-c.lines:
+	case line, open := <-c.answers:
 		switch {
 		case !open:
 			return "", errGone

@@ -130,8 +130,8 @@ func (b *Box) Input(p []byte) {
 	if b.faults.frozen() {
 		return
 	}
-	for _, line := range b.framer.Push(p) {
-		b.line(line)
+	for _, m := range b.framer.Push(p) {
+		b.obey(m)
 	}
 }
 

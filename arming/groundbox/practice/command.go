@@ -43,12 +43,12 @@ var commands = []entry{
 	{"STATus:FIRE", true, 0, 0, (*Box).cmdFire},
 }
 
-// line carries out one line.
-func (b *Box) line(line wire.Line) {
-	if b.offFirst(line) {
+// obey carries out one message.
+func (b *Box) obey(m wire.Message) {
+	if b.offFirst(m) {
 		return
 	}
-	switch line.Bad {
+	switch m.Bad {
 	case wire.FaultLong:
 		b.ctl.fail(wire.ErrLong)
 		return
@@ -56,7 +56,7 @@ func (b *Box) line(line wire.Line) {
 		b.ctl.fail(wire.ErrHeader)
 		return
 	}
-	c := wire.ParseCommand(line.Text)
+	c := wire.ParseCommand(m.Text)
 	if c.Header == "" && !c.Query && len(c.Params) == 0 {
 		return // blanks only
 	}
@@ -72,13 +72,13 @@ func (b *Box) line(line wire.Line) {
 }
 
 // offFirst opens the permit on OUTPut:PERMit OFF whatever follows it, before
-// anything else about the line is looked at. It reports whether the line was
-// exactly that.
-func (b *Box) offFirst(line wire.Line) bool {
-	if line.Bad == wire.FaultLong {
+// anything else about the message is looked at. It reports whether the message
+// was exactly that.
+func (b *Box) offFirst(m wire.Message) bool {
+	if m.Bad == wire.FaultLong {
 		return false
 	}
-	head, rest, found := strings.Cut(strings.TrimPrefix(strings.TrimSpace(line.Text), ":"), " ")
+	head, rest, found := strings.Cut(strings.TrimPrefix(strings.TrimSpace(m.Text), ":"), " ")
 	if !found || !wire.Match("OUTPut:PERMit", head) {
 		return false
 	}

@@ -2,10 +2,10 @@ package wire
 
 import "bytes"
 
-// Line is one received line without its ending.
-type Line struct {
+// Message is one received message: a line without its ending.
+type Message struct {
 	Text string
-	// Bad says why the line cannot be used: too long, or bytes that are not
+	// Bad says why the message cannot be used: too long, or bytes that are not
 	// printable ASCII. Text then holds at most its beginning.
 	Bad Fault
 }
@@ -55,8 +55,8 @@ func NewFramer(limit int) *Framer {
 }
 
 // Push takes received bytes and returns the lines that they complete.
-func (f *Framer) Push(p []byte) []Line {
-	var lines []Line
+func (f *Framer) Push(p []byte) []Message {
+	var lines []Message
 	for len(p) > 0 {
 		i := bytes.IndexByte(p, '\n')
 		if i < 0 {
@@ -71,9 +71,6 @@ func (f *Framer) Push(p []byte) []Line {
 	}
 	return lines
 }
-
-// Pending reports how many bytes of an unfinished line are held.
-func (f *Framer) Pending() int { return len(f.buf) }
 
 // Reset forgets an unfinished line.
 func (f *Framer) Reset() {
@@ -92,19 +89,19 @@ func (f *Framer) add(p []byte) {
 	f.buf = append(f.buf, p...)
 }
 
-func (f *Framer) end() (Line, bool) {
+func (f *Framer) end() (Message, bool) {
 	b, long := f.buf, f.long
 	f.buf, f.long = f.buf[:0], false
 	if !long && len(b) > 0 && b[len(b)-1] == '\r' {
 		b = b[:len(b)-1]
 	}
 	if long || len(b) > f.limit {
-		return Line{Text: string(b[:min(len(b), 32)]), Bad: FaultLong}, true
+		return Message{Text: string(b[:min(len(b), 32)]), Bad: FaultLong}, true
 	}
 	if len(b) == 0 {
-		return Line{}, false
+		return Message{}, false
 	}
-	line := Line{Text: string(b)}
+	line := Message{Text: string(b)}
 	for _, c := range b {
 		if c > 126 || c < 32 && c != '\t' {
 			line.Bad = FaultBytes

@@ -93,8 +93,8 @@ func measureOff(t testing.TB, faults int) (whole, read spread) {
 	return stamp.after(t, lines, faults)
 }
 
-// grantAnew closes the permit again each time it was confirmed open, until the
-// peer has ended.
+// grantAnew closes the permit again each time it was dropped, until the peer has
+// ended.
 func grantAnew(link *groundbox.Link, printed func() []string) []string {
 	over := make(chan []string, 1)
 	go func() { over <- printed() }()
@@ -103,7 +103,7 @@ func grantAnew(link *groundbox.Link, printed func() []string) []string {
 		select {
 		case r := <-link.Reports():
 			switch r.(type) {
-			case groundbox.PermitConfirmedOpen, groundbox.Connected:
+			case groundbox.PermitDropped, groundbox.Connected:
 				number++
 			}
 		case <-time.After(50 * time.Millisecond): // a slow box gets its grant too

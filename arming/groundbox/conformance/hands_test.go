@@ -3,16 +3,50 @@ package conformance
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"holdline/arming/groundbox/practice"
 	"holdline/arming/groundbox/wire"
 )
 
+// byHand tries clauses with the hands of a practice box: the permit is closed
+// and a pulse is made.
+type byHand struct {
+	*trial
+	hands practice.Hands
+}
+
+// handClauses try what needs hands, by the clause's text.
+var handClauses = map[string]func(byHand) error{
+	"ON closes the permit within 50 ms, KEEP keeps it, OFF opens it, ON is refused until the key has been out": byHand.onKeepOff,
+	"OFF opens the permit whatever follows it":                                          byHand.offWhatever,
+	"a snapshot number is used once, and for 0.3 s":                                     byHand.numbers,
+	"the watchdog opens the permit not before its time and soon after: event 1":         byHand.watchdog,
+	"the key going out opens the permit at once: event 4":                               byHand.keyOut,
+	"a new owner opens the permit":                                                      byHand.newOwner,
+	"ON is refused with the button pressed; a tap of 3 ms is a press: event 2":          byHand.button,
+	"the self-test, the watchdog time and the lease are refused with the permit closed": byHand.refusedClosed,
+	"a pulse is counted and timed, release opens the permit":                            byHand.pulse,
+	"the permit opens 20 s after it closed, whatever is sent: event 128":                byHand.limit,
+}
+
+// withHands returns the clauses with what the hands of a box add.
+func withHands(hands practice.Hands) []clause {
+	out := slices.Clone(clauses)
+	for i := range out {
+		if do := handClauses[out[i].text]; do != nil {
+			out[i].do = func(t *trial) error { return do(byHand{t, hands}) }
+		}
+	}
+	return out
+}
+
 // insert takes the key out and puts it in again: one ON is allowed then.
-func (t *trial) insert() error {
-	h := t.opt.Hands
+func (t byHand) insert() error {
+	h := t.hands
 	h.Button(false)
 	h.Key(false)
 	if _, err := t.until(300*time.Millisecond, "key out", func(s wire.Snapshot) bool { return !s.KeyIn && !s.PermitClosed }); err != nil {
@@ -30,7 +64,7 @@ func (t *trial) insert() error {
 }
 
 // closed brings the permit to closed.
-func (t *trial) closed() error {
+func (t byHand) closed() error {
 	if err := t.insert(); err != nil {
 		return err
 	}
@@ -46,7 +80,7 @@ func (t *trial) closed() error {
 }
 
 // keepFor keeps the permit for a time and wants it closed all along.
-func (t *trial) keepFor(d time.Duration) error {
+func (t byHand) keepFor(d time.Duration) error {
 	for end := time.Now().Add(d); time.Now().Before(end); t.c.wait(80 * time.Millisecond) {
 		keep, err := t.keep(t.token)
 		if err != nil {
@@ -62,7 +96,7 @@ func (t *trial) keepFor(d time.Duration) error {
 	return t.noError()
 }
 
-func (t *trial) noError() error {
+func (t byHand) noError() error {
 	if e, err := t.nextError(); err != nil || e.Code != 0 {
 		return fmt.Errorf("error %d %q: %w", e.Code, e.Text, err)
 	}
@@ -70,11 +104,11 @@ func (t *trial) noError() error {
 }
 
 // opens wants the permit open and the node behind it dead, by a time.
-func (t *trial) opens(within time.Duration) (wire.Snapshot, error) {
+func (t byHand) opens(within time.Duration) (wire.Snapshot, error) {
 	return t.until(within, "permit open", func(s wire.Snapshot) bool { return !s.PermitClosed && s.BehindPermitV.Dead() })
 }
 
-func (t *trial) onKeepOff() error {
+func (t byHand) onKeepOff() error {
 	if err := first(t.closed(), t.keepFor(900*time.Millisecond), t.c.send("OUTP:PERM OFF")); err != nil {
 		return err
 	}
@@ -96,7 +130,7 @@ func (t *trial) onKeepOff() error {
 	return first(err, t.fails(keep, -221), t.want("OUTP:PERM?", "0"))
 }
 
-func (t *trial) offWhatever() error {
+func (t byHand) offWhatever() error {
 	for _, line := range []string{"OUTP:PERM OFF,1,2,3", "outp:perm off;*IDN?", "OUTPUT:PERMIT OFF please"} {
 		if err := t.closed(); err != nil {
 			return err
@@ -114,7 +148,7 @@ func (t *trial) offWhatever() error {
 	return nil
 }
 
-func (t *trial) numbers() error {
+func (t byHand) numbers() error {
 	if err := t.insert(); err != nil {
 		return err
 	}
@@ -145,7 +179,7 @@ func (t *trial) numbers() error {
 	return first(err, t.fails(strings.Replace(keep, t.token, t.other, 1), -221))
 }
 
-func (t *trial) watchdog() error {
+func (t byHand) watchdog() error {
 	for _, set := range []time.Duration{250 * time.Millisecond, 500 * time.Millisecond} {
 		if _, err := t.opens(100 * time.Millisecond); err != nil {
 			return err
@@ -192,11 +226,11 @@ func (t *trial) watchdog() error {
 	return nil
 }
 
-func (t *trial) keyOut() error {
+func (t byHand) keyOut() error {
 	if err := t.closed(); err != nil {
 		return err
 	}
-	t.opt.Hands.Key(false)
+	t.hands.Key(false)
 	s, err := t.opens(100 * time.Millisecond)
 	if err != nil {
 		return err
@@ -207,7 +241,7 @@ func (t *trial) keyOut() error {
 	return nil
 }
 
-func (t *trial) newOwner() error {
+func (t byHand) newOwner() error {
 	if err := first(t.closed(), t.c.send("SYST:OWN "+t.other)); err != nil {
 		return err
 	}
@@ -218,7 +252,7 @@ func (t *trial) newOwner() error {
 	return err
 }
 
-func (t *trial) button() error {
+func (t byHand) button() error {
 	if err := t.insert(); err != nil {
 		return err
 	}
@@ -226,7 +260,7 @@ func (t *trial) button() error {
 	if err != nil {
 		return err
 	}
-	t.opt.Hands.Press(3 * time.Millisecond)
+	t.hands.Press(3 * time.Millisecond)
 	t.c.wait(60 * time.Millisecond)
 	s, err := t.snapshot()
 	if err != nil {
@@ -236,8 +270,8 @@ func (t *trial) button() error {
 		return fmt.Errorf("presses %d after %d, pulses %d after %d, events %d: want one press, no pulse, event 2",
 			s.Presses, before.Presses, s.Pulses, before.Pulses, s.Events)
 	}
-	t.opt.Hands.Button(true)
-	defer t.opt.Hands.Button(false)
+	t.hands.Button(true)
+	defer t.hands.Button(false)
 	if _, err := t.until(100*time.Millisecond, "button closed", func(s wire.Snapshot) bool { return s.Pole1Closed && s.Pole2Closed }); err != nil {
 		return err
 	}
@@ -245,7 +279,7 @@ func (t *trial) button() error {
 	return first(err, t.fails(on, -221), t.want("OUTP:PERM?", "0"))
 }
 
-func (t *trial) refusedClosed() error {
+func (t byHand) refusedClosed() error {
 	if err := t.closed(); err != nil {
 		return err
 	}
@@ -265,7 +299,7 @@ func (t *trial) refusedClosed() error {
 	return nil
 }
 
-func (t *trial) pulse() error {
+func (t byHand) pulse() error {
 	if err := t.closed(); err != nil {
 		return err
 	}
@@ -274,7 +308,7 @@ func (t *trial) pulse() error {
 		return err
 	}
 	const held = 400 * time.Millisecond
-	t.opt.Hands.Press(held)
+	t.hands.Press(held)
 	if err := t.keepFor(250 * time.Millisecond); err != nil {
 		return err
 	}
@@ -303,7 +337,7 @@ func (t *trial) pulse() error {
 	return nil
 }
 
-func (t *trial) limit() error {
+func (t byHand) limit() error {
 	if err := t.closed(); err != nil {
 		return err
 	}
