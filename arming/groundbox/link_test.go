@@ -52,7 +52,7 @@ type bench struct {
 
 func newBox(t testing.TB, channels int) *practice.Box {
 	t.Helper()
-	box, err := practice.New(practice.Config{Problem: alike(channels), Clock: practice.RealClock()})
+	box, err := practice.New(practice.Config{Problem: alike(channels)})
 	if err != nil {
 		t.Fatal(err)
 	}

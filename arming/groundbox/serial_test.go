@@ -18,7 +18,7 @@ import (
 func TestAnotherBoxUnderTheSameNameIsSaidToBeAnother(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		box := func(serial string) *practice.Box {
-			b, err := practice.New(practice.Config{Problem: alike(4), Clock: practice.RealClock(), Serial: serial})
+			b, err := practice.New(practice.Config{Problem: alike(4), Serial: serial})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -3,7 +3,10 @@
 package groundbox
 
 import (
+	"bufio"
+	"context"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"runtime"
@@ -236,26 +239,25 @@ func (l *noisyLine) settled() (up bool) {
 	}
 }
 
-// serve answers until the terminal is closed.
+// serve carries messages until the terminal is closed.
 func (l *noisyLine) serve() {
-	buf := make([]byte, 1024)
-	for {
-		n, err := l.master.Read(buf)
-		if err != nil {
-			return
-		}
-		l.box.Input(buf[:n])
-		for _, text := range strings.SplitAfter(string(l.box.Output()), "\n") {
-			if text == "" {
-				continue
-			}
-			for _, piece := range l.cable(text) {
+	port, err := l.box.Dial(context.Background())
+	if err != nil {
+		panic(err) // a box that was just made has no fault
+	}
+	var answers sync.WaitGroup
+	answers.Go(func() {
+		for lines := bufio.NewScanner(port); lines.Scan(); {
+			for _, piece := range l.cable(lines.Text() + "\n") {
 				if _, err := l.master.Write([]byte(piece)); err != nil {
 					return
 				}
 			}
 		}
-	}
+	})
+	_, _ = io.Copy(port, l.master) // until the terminal is closed
+	_ = port.Close()
+	answers.Wait()
 }
 
 // cable returns what arrives of an answer, in pieces. Answers other than

@@ -3,6 +3,7 @@
 package groundbox
 
 import (
+	"io"
 	"os"
 	"sync"
 	"testing"
@@ -47,34 +48,36 @@ func (r *relay) is() bool {
 }
 
 func (r *relay) start(t testing.TB, master *os.File, box *practice.Box) {
+	t.Helper()
+	port, err := box.Dial(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
 	stop := make(chan struct{})
+	// held waits while the relay is paused, and reports the end of the test.
+	held := func() (over bool) {
+		for r.is() {
+			select {
+			case <-stop:
+				return true
+			case <-time.After(time.Millisecond):
+			}
+		}
+		return false
+	}
 	var done sync.WaitGroup
+	done.Go(func() { _, _ = io.Copy(master, port) }) // until either is closed
 	done.Go(func() {
 		buf := make([]byte, 256)
-		for {
-			for r.is() {
-				select {
-				case <-stop:
-					return
-				case <-time.After(time.Millisecond):
-				}
-			}
+		for !held() {
 			n, err := master.Read(buf)
-			for r.is() { // it was read in the very moment: held back
-				select {
-				case <-stop:
-					return
-				case <-time.After(time.Millisecond):
-				}
-			}
-			if err != nil {
+			if err != nil || held() { // what was read in the very moment is kept back too
 				return
 			}
-			box.Input(buf[:n])
-			if _, err := master.Write(box.Output()); err != nil {
+			if _, err := port.Write(buf[:n]); err != nil {
 				return
 			}
 		}
 	})
-	t.Cleanup(func() { close(stop); _ = master.Close(); done.Wait() })
+	t.Cleanup(func() { close(stop); _, _ = master.Close(), port.Close(); done.Wait() })
 }

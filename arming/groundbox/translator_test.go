@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/groundbox/practice"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -178,7 +179,11 @@ func TestWhatTheMachineIsToldOfAPracticeBox(t *testing.T) {
 		until("the key", reads(func(b *arming.Box) bool {
 			return b.Key == arming.ContactClosed && b.BehindKey.Level == arming.LevelLive
 		}))
-		box.Restart()
+		hang := practice.Fault{Kind: practice.Freeze}
+		if err := box.SetFault(hang); err != nil {
+			t.Fatal(err)
+		}
+		box.ClearFault(hang) // somebody switched it off and on
 		until("that it began anew", bits(wire.EventRestarted))
 		until("the same box once more", func(ev arming.Event) bool { up, is := ev.(arming.BoxUp); return is && up.NewBox })
 	})

@@ -54,7 +54,7 @@ func practiceBoxAt(t *testing.T, fault string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	box, err := practice.New(practice.Config{Problem: s.Circuit(), Clock: practice.RealClock()})
+	box, err := practice.New(practice.Config{Problem: s.Circuit()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -57,7 +57,7 @@ Exit status: 0; with --check 3 when a clause fails.`,
 			if err != nil {
 				return err
 			}
-			box, err := practice.New(practice.Config{Problem: problem, Clock: practice.RealClock()})
+			box, err := practice.New(practice.Config{Problem: problem})
 			if err != nil {
 				return err
 			}

@@ -35,7 +35,7 @@ func newBox(t testing.TB) *practice.Box {
 			BranchLead: circuit.Lead{Kind: circuit.LeadGauge, Gauge: 24, LengthM: 0.4},
 		})
 	}
-	box, err := practice.New(practice.Config{Problem: p, Clock: practice.RealClock()})
+	box, err := practice.New(practice.Config{Problem: p})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -10,37 +10,20 @@ import (
 	"holdline/sim/circuit"
 )
 
-// Config describes a practice box. Problem is needed; the rest may be zero.
+// Config describes a practice box.
 type Config struct {
 	// Problem is the firing circuit that hangs on the box, one channel per
 	// igniter. It must be one that circuit.Validate accepts.
 	Problem *circuit.Problem
-	// Draws, when not nil, draws resistances, thresholds and delays; nil gives
-	// the nominal circuit.
-	Draws *rand.Rand
 	// Serial is the serial number in the identity; "0001" when empty.
 	Serial string
-	// Clock tells the device time since any fixed moment and never goes back;
-	// nil means that the caller drives the box with Advance.
-	Clock func() time.Duration
-	// CountsLost lets the pulse and press counts read -1, as after a service
-	// that has not been made.
-	CountsLost bool
-	// NoiseSeed seeds the noise fault.
-	NoiseSeed uint64
-}
-
-// RealClock returns a clock for Config that runs in real time from now.
-func RealClock() func() time.Duration {
-	start := time.Now()
-	return func() time.Duration { return time.Since(start) }
 }
 
 // Box is a simulated ground box. Its methods may be called from any goroutine.
 type Box struct {
 	mu       sync.Mutex
-	clock    func() time.Duration
-	ms       int64 // device time
+	clock    func() time.Duration // real time since the box was made
+	ms       int64                // device time
 	identity wire.Identity
 	hw       hardware
 	ctl      controller
@@ -62,45 +45,22 @@ func New(cfg Config) (*Box, error) {
 	if cfg.Serial == "" {
 		cfg.Serial = "0001"
 	}
+	began := time.Now()
 	b := &Box{
-		clock:    cfg.Clock,
+		clock:    func() time.Duration { return time.Since(began) },
 		identity: wire.Identity{Maker: "holdline", Model: "PRACTICE", Serial: cfg.Serial, Version: "1.0"},
 		framer:   wire.NewFramer(wire.MaxCommandBytes),
 		links:    map[*transport]struct{}{},
 	}
-	b.faults.noise = rand.New(rand.NewPCG(cfg.NoiseSeed, 1))
-	b.hw.init(cfg)
+	b.faults.noise = rand.New(rand.NewPCG(0, 1))
+	b.hw.init(cfg.Problem)
 	b.ctl.powerUp(b.hw.channels())
-	if cfg.CountsLost {
-		b.hw.pulses, b.hw.presses = wire.Unknown, wire.Unknown
-	}
-	if cfg.Clock != nil {
-		b.ms = cfg.Clock().Milliseconds()
-		b.hw.benchStartMs = b.ms
-	}
 	return b, nil
 }
 
-// Identity returns the answer to *IDN?.
-func (b *Box) Identity() wire.Identity { return b.identity }
-
-// Advance lets device time pass up to now. Time that has passed already is
-// left alone.
-func (b *Box) Advance(now time.Duration) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.advance(now.Milliseconds())
-}
-
-// catchUp brings a box with a clock to the present. mu must be held.
+// catchUp brings the box to the present. mu must be held.
 func (b *Box) catchUp() {
-	if b.clock != nil {
-		b.advance(b.clock().Milliseconds())
-	}
-}
-
-func (b *Box) advance(to int64) {
-	for b.ms < to {
+	for now := b.clock().Milliseconds(); b.ms < now; {
 		b.ms++
 		b.step()
 	}
@@ -135,13 +95,8 @@ func (b *Box) Input(p []byte) {
 	}
 }
 
-// Output takes away what the box has sent since the last call.
-func (b *Box) Output() []byte {
-	out, _ := b.output()
-	return out
-}
-
-// output does so, and tells whether an answer that takes time is under way.
+// output takes away what the box has sent since the last call, and tells whether
+// an answer that takes time is under way.
 func (b *Box) output() (out []byte, slow bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -157,22 +112,11 @@ func (b *Box) answer(line string) {
 	if b.faults.has(Mute) || len(b.out) > mostUnread {
 		return
 	}
-	text := []byte(line + "\n")
-	if f, on := b.faults.get(Noise); on {
-		text = b.faults.spoil(text, f)
-	}
-	b.out = append(b.out, text...)
+	b.out = append(b.out, b.faults.spoil([]byte(line+"\n"))...)
 }
 
-// Restart restarts the controller, as a loss of power does: permit open, lease
+// restart restarts the controller, as a loss of power does: permit open, lease
 // off, owner and errors forgotten, event 8; the counts are kept.
-func (b *Box) Restart() {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.catchUp()
-	b.restart()
-}
-
 func (b *Box) restart() {
 	b.hw.openPermit(b.ms)
 	b.hw.drive = false
@@ -196,11 +140,8 @@ type State struct {
 	Lease            bool
 	BatteryV         float64
 	BusV             float64
-	CurrentA         float64
 	Pulses, Presses  int64
 	Events           wire.Event
-	Faults           []Fault
-	SnapshotsServed  uint16
 	PermitOpenedAt   time.Duration // when last commanded open after having been closed
 	PermitClosedAt   time.Duration // when last commanded closed
 	WatchdogRestarts int64         // ON and KEEP accepted
@@ -216,9 +157,9 @@ func (b *Box) State() State {
 	return State{
 		At: msToTime(b.ms), KeyIn: h.keyHand, Button: h.buttonPressed(b.ms), BatteryJoined: h.joined,
 		Igniters: h.connected, Shunt: h.shunt, PermitCommanded: h.commanded, PermitClosed: h.permitContact,
-		Lease: b.ctl.leaseOn(b.ms), BatteryV: h.batteryV, BusV: h.busV, CurrentA: h.currentA(),
-		Pulses: h.pulses, Presses: h.presses, Events: b.ctl.eventBits(h), Faults: b.faults.list(),
-		SnapshotsServed: b.ctl.sequence, PermitOpenedAt: msToTime(h.openedMs), PermitClosedAt: msToTime(h.closedMs),
+		Lease: b.ctl.leaseOn(b.ms), BatteryV: h.batteryV, BusV: h.busV,
+		Pulses: h.pulses, Presses: h.presses, Events: b.ctl.eventBits(),
+		PermitOpenedAt: msToTime(h.openedMs), PermitClosedAt: msToTime(h.closedMs),
 		WatchdogRestarts: h.watchdogRestarts, WatchdogFrom: msToTime(h.watchdogFromMs),
 	}
 }

@@ -191,7 +191,7 @@ func (c *controller) welded(h *hardware, ms int64) bool {
 }
 
 // eventBits adds the events that are states to those that are latched.
-func (c *controller) eventBits(_ *hardware) wire.Event {
+func (c *controller) eventBits() wire.Event {
 	e := c.events
 	if len(c.errors) > 0 {
 		e |= wire.EventErrors
@@ -245,7 +245,7 @@ func (c *controller) snapshot(h *hardware, ms int64) wire.Snapshot {
 		Practice: true, Sequence: c.sequence,
 		KeyIn: c.key.read, Pole1Closed: c.pole1.read, Pole2Closed: c.pole2.read, PermitClosed: h.permitContact,
 		BatteryV: volts(h.batteryV), BehindKeyV: volts(h.behindKeyV), BehindPermitV: volts(h.behindPermitV), BusV: volts(h.busV),
-		Pulses: h.pulses, Presses: h.presses, Events: c.eventBits(h), Scan: c.scan,
+		Pulses: h.pulses, Presses: h.presses, Events: c.eventBits(), Scan: c.scan,
 		ChannelOhm: append([]wire.Reading(nil), c.readings...),
 	}
 }

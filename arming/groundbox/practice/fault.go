@@ -2,10 +2,13 @@ package practice
 
 import (
 	"fmt"
+	"maps"
 	"math/rand/v2"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
+
+	"holdline/sim/circuit"
 )
 
 // FaultKind names a fault that can be ordered.
@@ -147,11 +150,9 @@ type faultKey struct {
 func (f *faults) has(kind FaultKind) bool { return f.hasChannel(kind, 0) }
 
 func (f *faults) hasChannel(kind FaultKind, channel int) bool {
-	_, on := f.on[faultKey{kind, channel}]
+	_, on := f.getChannel(kind, channel)
 	return on
 }
-
-func (f *faults) get(kind FaultKind) (Fault, bool) { return f.getChannel(kind, 0) }
 
 func (f *faults) getChannel(kind FaultKind, channel int) (Fault, bool) {
 	x, on := f.on[faultKey{kind, channel}]
@@ -162,12 +163,7 @@ func (f *faults) getChannel(kind FaultKind, channel int) (Fault, bool) {
 func (f *faults) frozen() bool { return f.has(Freeze) || f.has(Unplug) }
 
 func (f *faults) list() []Fault {
-	out := make([]Fault, 0, len(f.on))
-	for _, x := range f.on {
-		out = append(out, x)
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].String() < out[j].String() })
-	return out
+	return slices.SortedFunc(maps.Values(f.on), func(a, b Fault) int { return strings.Compare(a.String(), b.String()) })
 }
 
 // SetFault orders a fault. A channel that the box has not is refused.
@@ -223,13 +219,6 @@ func (b *Box) ClearFault(f Fault) {
 	b.contactFaults()
 }
 
-// Faults returns the faults that are on.
-func (b *Box) Faults() []Fault {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.faults.list()
-}
-
 func (b *Box) contactFaults() {
 	b.hw.keyBridged = b.faults.has(KeyBridged)
 	b.hw.permitWelded = b.faults.has(PermitWelded)
@@ -247,7 +236,7 @@ func (b *Box) anyFired() bool {
 
 // newBench puts cold igniters in, with the faults that are on.
 func (b *Box) newBench() {
-	b.hw.bench = b.hw.draws()
+	b.hw.bench = circuit.NewBench(b.hw.problem, nil)
 	b.hw.benchStartMs = b.ms
 	for _, f := range b.faults.list() {
 		b.applyToBench(f)
@@ -284,8 +273,9 @@ func (f *faults) step(b *Box) {
 }
 
 // spoil changes, loses or adds one byte in some of the answers.
-func (f *faults) spoil(text []byte, n Fault) []byte {
-	if f.noise.Float64()*100 >= n.Value {
+func (f *faults) spoil(text []byte) []byte {
+	n, on := f.getChannel(Noise, 0)
+	if !on || f.noise.Float64()*100 >= n.Value {
 		return text
 	}
 	out := append([]byte(nil), text...)

@@ -23,7 +23,6 @@ const (
 // the watchdog; and the latches that the controller reads.
 type hardware struct {
 	problem *circuit.Problem
-	draws   func() *circuit.Bench
 	bench   *circuit.Bench
 
 	benchStartMs int64
@@ -73,10 +72,9 @@ type pulseRecord struct {
 	byPermit bool // began with the permit closed
 }
 
-func (h *hardware) init(cfg Config) {
-	h.problem = cfg.Problem
-	h.draws = func() *circuit.Bench { return circuit.NewBench(cfg.Problem, cfg.Draws) }
-	h.bench = h.draws()
+func (h *hardware) init(p *circuit.Problem) {
+	h.problem = p
+	h.bench = circuit.NewBench(p, nil)
 	h.watchdogMs = defaultWatchdogMs
 	h.deadSinceMs = math.MinInt64 / 2
 	h.coilSinceMs = math.MinInt64 / 2
@@ -140,13 +138,6 @@ func (h *hardware) circuitStep() {
 	case toBus:
 		h.busV = h.batteryV
 	}
-}
-
-func (h *hardware) currentA() float64 {
-	if h.joined && (h.connected || h.shunt) {
-		return h.bench.CurrentA()
-	}
-	return 0
 }
 
 func (h *hardware) busDead(ms int64) bool { return ms-h.deadSinceMs >= debounceMs }

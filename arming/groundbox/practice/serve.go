@@ -38,8 +38,7 @@ const (
 var ErrUnplugged = errors.New("practice: the cable is pulled")
 
 // Serve answers on rw in real time until rw is closed or the cable is pulled,
-// and closes rw. The box must have a clock, and serves one connection at a
-// time.
+// and closes rw. The box serves one connection at a time.
 func (b *Box) Serve(rw io.ReadWriteCloser) error {
 	t := &transport{rw: rw, closed: make(chan struct{}), answers: make(chan []byte, 64), slow: make(chan struct{}, 1)}
 	if err := b.attach(t); err != nil {
@@ -72,10 +71,7 @@ func (b *Box) Serve(rw io.ReadWriteCloser) error {
 func (b *Box) attach(t *transport) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	switch {
-	case b.clock == nil:
-		return errors.New("practice: serve: the box has no clock")
-	case b.faults.has(Unplug):
+	if b.faults.has(Unplug) {
 		return ErrUnplugged
 	}
 	b.links[t] = struct{}{}

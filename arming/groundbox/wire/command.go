@@ -185,15 +185,6 @@ func parseChannel(text string) (int, error) {
 	return int(v), nil
 }
 
-// FormatChannels writes a channel list as given.
-func FormatChannels(list []int) string {
-	parts := make([]string, len(list))
-	for i, c := range list {
-		parts[i] = strconv.Itoa(c)
-	}
-	return "(@" + strings.Join(parts, ",") + ")"
-}
-
 // ParseToken reads a session token: 8 hex digits, any case. The result is in
 // upper case.
 func ParseToken(text string) (string, error) {

@@ -2,7 +2,9 @@ package wire
 
 import (
 	"bytes"
+	"fmt"
 	"reflect"
+	"strings"
 	"testing"
 )
 
@@ -65,8 +67,8 @@ func FuzzFramer(f *testing.F) {
 				t.Fatalf("a good line that was never sent: %q", line.Text)
 			}
 		}
-		if whole.Pending() > 9 {
-			t.Fatalf("%d bytes held", whole.Pending())
+		if len(whole.buf) > 9 {
+			t.Fatalf("%d bytes held", len(whole.buf))
 		}
 	})
 }
@@ -85,7 +87,7 @@ func FuzzTexts(f *testing.F) {
 			t.Fatalf("%q gave a value that was not measured", s)
 		}
 		if list, err := ParseChannels(s); err == nil {
-			if again, err := ParseChannels(FormatChannels(list)); err != nil || !reflect.DeepEqual(again, list) {
+			if again, err := ParseChannels(channelList(list)); err != nil || !reflect.DeepEqual(again, list) {
 				t.Fatalf("channels %q came back as %v, %v", s, again, err)
 			}
 		}
@@ -101,4 +103,9 @@ func FuzzTexts(f *testing.F) {
 		}
 		ParseCommand(s)
 	})
+}
+
+// channelList writes a channel list as it goes over the wire.
+func channelList(list []int) string {
+	return "(@" + strings.Trim(strings.ReplaceAll(fmt.Sprint(list), " ", ","), "[]") + ")"
 }

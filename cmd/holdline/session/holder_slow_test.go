@@ -227,7 +227,7 @@ func newStand(t testing.TB) *stand {
 	if err != nil {
 		t.Fatal(err)
 	}
-	box, err := practice.New(practice.Config{Problem: sh.Circuit(), Clock: practice.RealClock()})
+	box, err := practice.New(practice.Config{Problem: sh.Circuit()})
 	if err != nil {
 		t.Fatal(err)
 	}

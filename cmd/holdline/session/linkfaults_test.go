@@ -31,7 +31,7 @@ func (p *plug) in(serial string, channels int) *practice.Box {
 	}
 	problem := sh.Circuit()
 	problem.Igniters = problem.Igniters[:channels]
-	box, err := practice.New(practice.Config{Problem: problem, Clock: practice.RealClock(), Serial: serial})
+	box, err := practice.New(practice.Config{Problem: problem, Serial: serial})
 	if err != nil {
 		p.t.Fatal(err)
 	}
@@ -130,7 +130,7 @@ func TestWhatTheLinkMayMeetHoldsInOneSentence(t *testing.T) {
 		"mute box":     {func(p *plug, b *practice.Box) func() { return p.fault(b, "mute") }, "3 bad answers in a row"},
 		"frozen box":   {func(p *plug, b *practice.Box) func() { return p.fault(b, "freeze") }, "3 bad answers in a row"},
 		"noise":        {func(p *plug, b *practice.Box) func() { return p.fault(b, "noise:100") }, "bad answers"},
-		"restart":      {func(_ *plug, b *practice.Box) func() { b.Restart(); return func() {} }, "began anew|its controller restarted"},
+		"restart":      {func(p *plug, b *practice.Box) func() { p.fault(b, "freeze")(); return func() {} }, "began anew|its controller restarted"},
 		"another program": {func(_ *plug, b *practice.Box) func() {
 			b.Input([]byte("SYST:OWN 0BADF00D\n"))
 			return func() {}

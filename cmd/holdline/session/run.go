@@ -110,7 +110,7 @@ func (s *session) openDevices(ctx context.Context) error {
 // openPractice sets up the practice box, on a pseudo-terminal where the system
 // has them.
 func (s *session) openPractice(ctx context.Context) error {
-	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit(), Clock: practice.RealClock()})
+	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit()})
 	if err != nil {
 		return err
 	}
