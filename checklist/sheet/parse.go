@@ -198,13 +198,12 @@ func (p *parser) igniters(t *table) {
 	}
 	p.s.Igniters = map[string]circuit.Igniter{}
 	for _, name := range t.n.names {
-		n := t.get(name)
-		one := t.asTable(name, n, "a table [igniter."+name+"]")
+		one := t.table(name, "a table [igniter."+name+"]")
 		if one == nil {
 			continue
 		}
 		if strings.TrimSpace(name) == "" || strings.IndexFunc(name, unprintable) >= 0 || utf8.RuneCountInString(name) > mostText {
-			p.faults.add(n.offset, one.path, "the name "+quoteText(name), "a name that can be read")
+			p.faults.add(one.n.offset, one.path, "the name "+quoteText(name), "a name that can be read")
 		}
 		p.s.Igniters[name] = p.igniter(name, one)
 	}

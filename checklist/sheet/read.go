@@ -28,7 +28,7 @@ func above(low, high float64) bounds   { return bounds{low: low, high: high, low
 func between(low, high float64) bounds { return bounds{low: low, high: high} }
 func below(low, high float64) bounds   { return bounds{low: low, high: high, highOpen: true} }
 
-func (b bounds) hold(v float64) bool {
+func (b bounds) contains(v float64) bool {
 	if v < b.low || v > b.high || math.IsNaN(v) {
 		return false
 	}
@@ -146,22 +146,12 @@ func describe(n *node) string {
 	return n.kind.String()
 }
 
-// quantity reads a value with a unit that must be there.
-func (t *table) quantity(name string, d unit.Dimension, b bounds) float64 {
-	n := t.need(name, unit.Expected(d))
-	if n == nil {
-		return math.NaN()
-	}
-	return t.asQuantity(name, n, d, b)
-}
-
 // quantityOr reads a value with a unit that may be left out.
 func (t *table) quantityOr(name string, d unit.Dimension, b bounds, otherwise float64) float64 {
-	n := t.get(name)
-	if n == nil {
+	if t.get(name) == nil {
 		return otherwise
 	}
-	return t.asQuantity(name, n, d, b)
+	return t.quantity(name, d, b)
 }
 
 // quantityIf is quantityOr with nil for a value left out.
@@ -173,7 +163,12 @@ func (t *table) quantityIf(name string, d unit.Dimension, b bounds) *float64 {
 	return &v
 }
 
-func (t *table) asQuantity(name string, n *node, d unit.Dimension, b bounds) float64 {
+// quantity reads a value with a unit that must be there.
+func (t *table) quantity(name string, d unit.Dimension, b bounds) float64 {
+	n := t.need(name, unit.Expected(d))
+	if n == nil {
+		return math.NaN()
+	}
 	if n.kind != kindText {
 		found := describe(n)
 		if n.kind == kindInteger || n.kind == kindFloat {
@@ -188,7 +183,7 @@ func (t *table) asQuantity(name string, n *node, d unit.Dimension, b bounds) flo
 		t.fault(name, n, uerr.Found, uerr.Expected)
 		return math.NaN()
 	}
-	if !b.hold(v) {
+	if !b.contains(v) {
 		words := b.words(func(v float64) string { return unit.Format(v, d, unit.Metric) })
 		t.fault(name, n, quoteText(n.text), d.String()+" "+words)
 		return math.NaN()
@@ -196,27 +191,24 @@ func (t *table) asQuantity(name string, n *node, d unit.Dimension, b bounds) flo
 	return v
 }
 
+const ratioWords = `a number without quotes, such as 0.45, or a percentage, such as "2 %"`
+
 // ratio reads a bare number or a percentage that must be there.
-func (t *table) ratio(name string, b bounds) float64 {
-	n := t.need(name, ratioWords)
-	if n == nil {
-		return math.NaN()
-	}
-	return t.asRatio(name, n, b, ratioWords)
-}
+func (t *table) ratio(name string, b bounds) float64 { return t.ratioAs(name, b, ratioWords) }
 
 // ratioOr reads a bare number or a percentage that may be left out.
 func (t *table) ratioOr(name string, b bounds, otherwise float64) float64 {
-	n := t.get(name)
-	if n == nil {
+	if t.get(name) == nil {
 		return otherwise
 	}
-	return t.asRatio(name, n, b, ratioWords)
+	return t.ratio(name, b)
 }
 
-const ratioWords = `a number without quotes, such as 0.45, or a percentage, such as "2 %"`
-
-func (t *table) asRatio(name string, n *node, b bounds, expected string) float64 {
+func (t *table) ratioAs(name string, b bounds, expected string) float64 {
+	n := t.need(name, expected)
+	if n == nil {
+		return math.NaN()
+	}
 	var v float64
 	switch n.kind {
 	case kindInteger, kindFloat:
@@ -233,7 +225,7 @@ func (t *table) asRatio(name string, n *node, b bounds, expected string) float64
 		t.fault(name, n, describe(n), expected)
 		return math.NaN()
 	}
-	if !b.hold(v) || math.IsInf(v, 0) {
+	if !b.contains(v) || math.IsInf(v, 0) {
 		format := func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
 		if n.kind == kindText {
 			format = func(v float64) string { return unit.Format(v, unit.Ratio, unit.Metric) }
@@ -255,14 +247,14 @@ func (t *table) slope(name string) float64 {
 	if n.kind == kindText {
 		if q, err := unit.Parse(n.text); err == nil && q.Unit.Dimension == unit.Angle {
 			// Rounding must not put 45 degrees outside, nor 135 inside.
-			if v := math.Tan(q.SI); math.Abs(q.SI) <= math.Pi/4 && steepest.hold(v) {
+			if v := math.Tan(q.SI); math.Abs(q.SI) <= math.Pi/4 && steepest.contains(v) {
 				return v
 			}
 			t.fault(name, n, quoteText(n.text), "a slope from -45 deg to 45 deg")
 			return math.NaN()
 		}
 	}
-	return t.asRatio(name, n, steepest, words)
+	return t.ratioAs(name, steepest, words)
 }
 
 // number reads a TOML integer or float; NaN when it is none, or too large.
@@ -315,20 +307,15 @@ func (t *table) text(name, expected string) string {
 	if n == nil {
 		return ""
 	}
-	return t.asText(name, n, expected)
+	return t.r.plainText(t.key(name), n, expected)
 }
 
 // textOr reads text that may be left out, but not be blank.
 func (t *table) textOr(name, expected string) string {
-	n := t.get(name)
-	if n == nil {
+	if t.get(name) == nil {
 		return ""
 	}
-	return t.asText(name, n, expected)
-}
-
-func (t *table) asText(name string, n *node, expected string) string {
-	return t.r.plainText(t.key(name), n, expected)
+	return t.text(name, expected)
 }
 
 // plainText reads a node that must be text that says something.
@@ -383,24 +370,19 @@ func (t *table) table(name, expected string) *table {
 	if n == nil {
 		return nil
 	}
-	return t.asTable(name, n, expected)
-}
-
-// tableIf opens a table below this one that may be left out.
-func (t *table) tableIf(name, expected string) *table {
-	n := t.get(name)
-	if n == nil {
-		return nil
-	}
-	return t.asTable(name, n, expected)
-}
-
-func (t *table) asTable(name string, n *node, expected string) *table {
 	if n.kind != kindTable {
 		t.fault(name, n, describe(n), expected)
 		return nil
 	}
 	return t.r.open(n, t.key(name))
+}
+
+// tableIf opens a table below this one that may be left out.
+func (t *table) tableIf(name, expected string) *table {
+	if t.get(name) == nil {
+		return nil
+	}
+	return t.table(name, expected)
 }
 
 // tables opens every table of one name in double brackets.

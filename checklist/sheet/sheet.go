@@ -24,6 +24,7 @@ package sheet
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -47,7 +48,7 @@ type Sheet struct {
 
 	Motors   []Motor
 	Igniters map[string]circuit.Igniter // by name, without branch lead
-	Firing   Firing
+	Firing   circuit.Problem            // without igniters and limits, see Circuit
 	Stops    []sim.Stop
 
 	Limits     Limits
@@ -80,31 +81,12 @@ type Site struct {
 	CrewDistanceM   float64 // the nearest person to the vehicle or its path
 }
 
-// Motor is one installed motor.
+// Motor is one installed motor. Its light time is left to Run.
 type Motor struct {
-	CurveName              string // as the sheet writes it: a path or "builtin:NAME"
-	Curve                  *sim.Curve
-	PropellantKg           float64
-	LateralM               float64
-	HeightM                float64
-	AngleRad               float64
-	NozzleBehindFrontAxleM float64
-	Igniter                string // a key of Igniters
-	BranchLead             circuit.Lead
-}
-
-// Firing is the firing circuit without its igniters.
-type Firing struct {
-	Battery          circuit.Battery
-	Lead             circuit.Lead
-	LeadTemperatureC float64
-	SwitchOhm        float64
-	ContactOhm       float64
-	PulseS           float64
-	Margin           float64 // at least 1.5
-	TestCurrentA     float64
-	MeterErrorOhm    float64
-	Nulled           bool
+	sim.Motor
+	CurveName  string // as the sheet writes it: a path or "builtin:NAME"
+	Igniter    string // a key of Igniters
+	BranchLead circuit.Lead
 }
 
 // Limits are what the answers are held against. Shares and probabilities are
@@ -186,13 +168,13 @@ type Note struct {
 	Text         string
 }
 
-// Run is the run to predict. lights holds every motor's light time in seconds
-// after the button closes, +Inf for one that stays dark; nil lights every
-// motor at 0. It panics when lights is neither nil nor one a motor: that is a
+// Run is the run to predict. lights are the ignition delays of the motors in
+// seconds after the button closes, +Inf for a misfire; nil lights every motor
+// at 0. It panics when lights is neither nil nor one for each motor: that is a
 // fault of the program.
 func (s *Sheet) Run(lights []float64) *sim.Problem {
 	if lights != nil && len(lights) != len(s.Motors) {
-		panic(fmt.Sprintf("sheet: internal error: %d light times for %d motors", len(lights), len(s.Motors)))
+		panic(fmt.Sprintf("sheet: internal error: %d ignition delays for %d motors", len(lights), len(s.Motors)))
 	}
 	p := &sim.Problem{
 		Air:             s.Site.Air,
@@ -203,22 +185,15 @@ func (s *Sheet) Run(lights []float64) *sim.Problem {
 		LateLightDelayS: s.LateLightS,
 		ClearLengthM:    s.Site.ClearLengthM,
 		Spread:          s.Spread,
-		Stops:           append([]sim.Stop(nil), s.Stops...),
+		Stops:           slices.Clone(s.Stops),
 	}
 	if s.Guide != nil {
 		guide := *s.Guide
 		p.Guide = &guide
 	}
 	for i, m := range s.Motors {
-		motor := sim.Motor{
-			Curve:                  m.Curve,
-			PropellantKg:           m.PropellantKg,
-			LateralM:               m.LateralM,
-			HeightM:                m.HeightM,
-			AngleRad:               m.AngleRad,
-			NozzleBehindFrontAxleM: m.NozzleBehindFrontAxleM,
-			Circuit:                m.circuitName(),
-		}
+		motor := m.Motor
+		motor.Circuit = m.circuitName()
 		if lights != nil {
 			motor.LightS = lights[i]
 		}
@@ -239,26 +214,14 @@ func (m Motor) circuitName() string {
 
 // Circuit is the firing circuit, one igniter a motor in the sheet's order.
 func (s *Sheet) Circuit() *circuit.Problem {
-	p := &circuit.Problem{
-		Battery:                  s.Firing.Battery,
-		Lead:                     s.Firing.Lead,
-		LeadTemperatureC:         s.Firing.LeadTemperatureC,
-		SwitchOhm:                s.Firing.SwitchOhm,
-		ContactOhm:               s.Firing.ContactOhm,
-		PulseS:                   s.Firing.PulseS,
-		Margin:                   s.Firing.Margin,
-		TestCurrentA:             s.Firing.TestCurrentA,
-		MeterErrorOhm:            s.Firing.MeterErrorOhm,
-		Nulled:                   s.Firing.Nulled,
-		StaggerLimitS:            s.Limits.StaggerS,
-		AllLightProbabilityLeast: s.Limits.AllLightProbability,
-	}
+	p := s.Firing
+	p.StaggerLimitS, p.AllLightProbabilityLeast = s.Limits.StaggerS, s.Limits.AllLightProbability
 	for _, m := range s.Motors {
 		igniter := s.Igniters[m.Igniter]
 		igniter.BranchLead = m.BranchLead
 		p.Igniters = append(p.Igniters, igniter)
 	}
-	return p
+	return &p
 }
 
 // Installed is the summed total impulse of all motors in newton seconds.

@@ -2,7 +2,6 @@ package unit
 
 import (
 	"math"
-	"slices"
 	"strconv"
 )
 
@@ -22,9 +21,10 @@ type step struct {
 }
 
 // ladders name, for each dimension and system, the units to show a value in,
-// largest first. The last one is used for all that is smaller and for 0.
+// largest first. The last one is used for all that is smaller and for 0. nil
+// for US customary is the metric one.
 var ladders = map[Dimension][2][]step{
-	Ratio:        {{{"%", 0}}, {{"%", 0}}},
+	Ratio:        {{{"%", 0}}, nil},
 	Length:       {{{"km", 10e3}, {"m", 1}, {"mm", 0}}, {{"mi", 10 * mileM}, {"ft", 12 * inchM}, {"in", 0}}},
 	Mass:         {{{"kg", 1}, {"g", 0}}, {{"lb", poundKg}, {"oz", 0}}},
 	Force:        {{{"N", 0}}, {{"lbf", 0}}},
@@ -32,16 +32,16 @@ var ladders = map[Dimension][2][]step{
 	Speed:        {{{"m/s", 0}}, {{"mph", 0}}},
 	Pressure:     {{{"hPa", 0}}, {{"inHg", 0}}},
 	Temperature:  {{{"degC", 0}}, {{"degF", 0}}},
-	Time:         {{{"min", 120}, {"s", 1}, {"ms", 0}}, {{"min", 120}, {"s", 1}, {"ms", 0}}},
-	Current:      {{{"A", 0.1}, {"mA", 0}}, {{"A", 0.1}, {"mA", 0}}},
-	Voltage:      {{{"V", 0.1}, {"mV", 0}}, {{"V", 0.1}, {"mV", 0}}},
-	Resistance:   {{{"ohm", 0.1}, {"mohm", 0}}, {{"ohm", 0.1}, {"mohm", 0}}},
+	Time:         {{{"min", 120}, {"s", 1}, {"ms", 0}}, nil},
+	Current:      {{{"A", 0.1}, {"mA", 0}}, nil},
+	Voltage:      {{{"V", 0.1}, {"mV", 0}}, nil},
+	Resistance:   {{{"ohm", 0.1}, {"mohm", 0}}, nil},
 	Area:         {{{"m2", 0.1}, {"cm2", 1e-4}, {"mm2", 0}}, {{"ft2", 144 * inchM * inchM}, {"in2", 0}}},
 	Stiffness:    {{{"N/m", 0}}, {{"lbf/in", 0}}},
-	Damping:      {{{"N*s/m", 0}}, {{"N*s/m", 0}}},
-	Angle:        {{{"deg", 0}}, {{"deg", 0}}},
-	Power:        {{{"W", 0.1}, {"mW", 0}}, {{"W", 0.1}, {"mW", 0}}},
-	Frequency:    {{{"GHz", 1e9}, {"MHz", 1e6}, {"kHz", 1e3}, {"Hz", 0}}, {{"GHz", 1e9}, {"MHz", 1e6}, {"kHz", 1e3}, {"Hz", 0}}},
+	Damping:      {{{"N*s/m", 0}}, nil},
+	Angle:        {{{"deg", 0}}, nil},
+	Power:        {{{"W", 0.1}, {"mW", 0}}, nil},
+	Frequency:    {{{"GHz", 1e9}, {"MHz", 1e6}, {"kHz", 1e3}, {"Hz", 0}}, nil},
 	Acceleration: {{{"g0", 2 * gravity}, {"m/s2", 0}}, {{"g0", 0}}},
 }
 
@@ -54,7 +54,7 @@ func Preferred(si float64, d Dimension, sys System) Unit {
 		return Unit{}
 	}
 	ladder := pair[0]
-	if sys == US {
+	if sys == US && pair[1] != nil {
 		ladder = pair[1]
 	}
 	for _, s := range ladder {
@@ -98,15 +98,14 @@ func FormatIn(si float64, u Unit, significant int) string {
 var customary = map[string]bool{"ft": true, "in": true, "yd": true, "mi": true, "lb": true, "oz": true, "lbf": true, "lbf*s": true, "mph": true,
 	"ft/s": true, "kn": true, "inHg": true, "psi": true, "degF": true, "ft2": true, "in2": true, "lbf/in": true, "g0": true}
 
-// In is the text of a quantity for people who read a system: as it is written
-// where they know its unit, else converted. Text that is no quantity stays.
+// In is the text of a quantity in a system of units: as it is written where
+// its readers know the unit, else converted. Text that is no quantity stays.
 func In(text string, sys System) string {
 	q, err := Parse(text)
 	if err != nil || sys != US || customary[q.Unit.Name] {
 		return text
 	}
-	pair := ladders[q.Unit.Dimension]
-	if slices.Equal(pair[0], pair[1]) {
+	if ladders[q.Unit.Dimension][1] == nil {
 		return text
 	}
 	return Format(q.SI, q.Unit.Dimension, sys)

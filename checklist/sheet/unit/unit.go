@@ -14,6 +14,7 @@ package unit
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -258,15 +259,15 @@ func Expected(d Dimension) string {
 
 func parse(text, want string) (Quantity, error) {
 	s := strings.Trim(text, " ")
-	n := scanNumber(s)
-	if n == 0 {
+	digits := number.FindString(s)
+	if digits == "" {
 		return Quantity{}, &Error{quote(text) + ", which does not begin with a number", want}
 	}
-	value, err := strconv.ParseFloat(s[:n], 64)
+	value, err := strconv.ParseFloat(digits, 64)
 	if err != nil || math.IsInf(value, 0) {
 		return Quantity{}, &Error{quote(text) + ", a number too large", want}
 	}
-	name := strings.TrimLeft(s[n:], " ")
+	name := strings.TrimLeft(s[len(digits):], " ")
 	switch {
 	case name == "":
 		return Quantity{}, &Error{quote(text) + ", without a unit", want}
@@ -288,46 +289,11 @@ func parse(text, want string) (Quantity, error) {
 	return Quantity{SI: si, Unit: u}, nil
 }
 
-// scanNumber is the length of the decimal number at the start of s, 0 when
-// there is none. An e that no digits follow is not an exponent.
-func scanNumber(s string) int {
-	i := 0
-	if i < len(s) && (s[i] == '+' || s[i] == '-') {
-		i++
-	}
-	whole := digits(s[i:])
-	i += whole
-	fraction := 0
-	if i < len(s) && s[i] == '.' {
-		fraction = digits(s[i+1:])
-		if whole+fraction > 0 {
-			i += 1 + fraction
-		}
-	}
-	if whole+fraction == 0 {
-		return 0
-	}
-	if i < len(s) && (s[i] == 'e' || s[i] == 'E') {
-		j := i + 1
-		if j < len(s) && (s[j] == '+' || s[j] == '-') {
-			j++
-		}
-		if d := digits(s[j:]); d > 0 {
-			i = j + d
-		}
-	}
-	return i
-}
+// number is the decimal number at the start of a quantity. An e that no digits
+// follow is not an exponent.
+var number = regexp.MustCompile(`^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?`)
 
-func digits(s string) int {
-	n := 0
-	for n < len(s) && s[n] >= '0' && s[n] <= '9' {
-		n++
-	}
-	return n
-}
-
-// respelled holds spellings that people use for units of the table.
+// respelled are spellings that people use for units of the table.
 var respelled = map[string]string{
 	"\u03a9": "ohm", "\u2126": "ohm", "R": "ohm", "m\u03a9": "mohm", "m\u2126": "mohm", "°C": "degC", "°F": "degF", "C": "degC", "F": "degF",
 	"°": "deg", "m²": "m2", "cm²": "cm2", "mm²": "mm2", "m^2": "m2", "m/s²": "m/s2", "m/s^2": "m/s2",
