@@ -58,18 +58,11 @@ type CircuitIgniter struct {
 
 // CircuitDispersion is what the draws give.
 type CircuitDispersion struct {
-	Runs        int               `json:"runs"`
-	Seed        uint64            `json:"seed"`
-	AllLight    float64           `json:"all_light_probability"`
-	AllLightLow float64           `json:"all_light_probability_lower95"`
-	StaggerS    *CircuitQuantiles `json:"stagger_s"` // null when no draw lights all
-}
-
-// CircuitQuantiles are quantiles in seconds.
-type CircuitQuantiles struct {
-	P50 float64 `json:"p50"`
-	P95 float64 `json:"p95"`
-	P99 float64 `json:"p99"`
+	Runs        int            `json:"runs"`
+	Seed        uint64         `json:"seed"`
+	AllLight    float64        `json:"all_light_probability"`
+	AllLightLow float64        `json:"all_light_probability_lower95"`
+	StaggerS    *TailQuantiles `json:"stagger_s"` // null when no draw lights all
 }
 
 // CircuitContinuity is what a meter reads of a whole circuit.
@@ -139,10 +132,7 @@ func BuildCircuit(ctx context.Context, title, sheetSHA256 string, p *circuit.Pro
 		c.judge(*o.ReadingOhm)
 	}
 	c.Limits = circuitLimits(p, &sol, &draws)
-	c.Go = true
-	for _, l := range c.Limits {
-		c.Go = c.Go && l.Pass
-	}
+	c.Go = allPass(c.Limits)
 	return c, nil
 }
 
@@ -163,7 +153,7 @@ func (c *Circuit) rows() {
 	d := &c.Draws
 	c.Dispersion = CircuitDispersion{Runs: d.Runs, Seed: d.Seed, AllLight: d.Probability, AllLightLow: d.Lower95}
 	if q := d.StaggerS; q != nil {
-		c.Dispersion.StaggerS = &CircuitQuantiles{q.P50, q.P95, q.P99}
+		c.Dispersion.StaggerS = &TailQuantiles{q.P50, q.P95, q.P99}
 	}
 }
 
@@ -185,15 +175,15 @@ const (
 	sourceMaker   = "the sheet: the battery's highest current"
 )
 
-// circuitLimits holds every requirement of the circuit against what decides it.
+// circuitLimits are the requirements of the circuit, each with what decides it.
 func circuitLimits(p *circuit.Problem, sol *circuit.Solution, d *circuit.Dispersion) []Limit {
 	slowest, firing := sol.SlowestFiringS()
 	n := len(sol.Igniters)
-	dark, late := "", ""
+	misfire, late := "", ""
 	for k := range sol.Igniters {
 		switch t := sol.Igniters[k].FiresS; {
-		case math.IsInf(t, 1) && dark == "":
-			dark = motorName(k)
+		case math.IsInf(t, 1) && misfire == "":
+			misfire = motorName(k)
 		case t == slowest && late == "":
 			late = motorName(k)
 		}
@@ -215,7 +205,7 @@ func circuitLimits(p *circuit.Problem, sol *circuit.Solution, d *circuit.Dispers
 		stagger = d.StaggerS.P95
 	}
 	limits := []Limit{
-		atLeast("every bridge fires within the pulse", dark, float64(firing), float64(n), unitBridges, sourceModel),
+		atLeast("every bridge fires within the pulse", misfire, float64(firing), float64(n), unitBridges, sourceModel),
 		margin,
 		atLeast("pulse long enough", late, p.PulseS, sol.RequiredPulseS(), "s", sourceBattery),
 		atMost("test current", least, p.TestCurrentA, p.TestCurrentLimitA(), "A", sourceMeter),
@@ -234,18 +224,4 @@ func motorName(k int) string {
 		return ""
 	}
 	return fmt.Sprintf("motor %d", k+1)
-}
-
-// rounding is how far a value may pass its limit and still stand on it: 35 mA
-// held against a tenth of 0.35 A must not fail by the last bit.
-const rounding = 1e-12
-
-// atLeast is a limit that value must reach. A value that does not exist fails.
-func atLeast(name, which string, value, limit float64, unit, source string) Limit {
-	return Limit{Name: name, Case: which, Value: value, Limit: limit, Unit: unit, Left: value - limit, Source: source, Pass: value >= limit-rounding*limit}
-}
-
-// atMost is a limit that value must not pass. A value that does not exist fails.
-func atMost(name, which string, value, limit float64, unit, source string) Limit {
-	return Limit{Name: name, Case: which, Value: value, Limit: limit, Unit: unit, Left: limit - value, Source: source, Pass: value <= limit+rounding*limit}
 }

@@ -14,7 +14,7 @@ import (
 const barWidth = 32
 
 // WriteText writes the answer for people, in lines of at most 80 columns: one
-// table for each igniter, the weakest link, what would mend it, the draws, the
+// table for each igniter, the weakest link, the remedies, the draws, the
 // limits, and advice. Lengths are in the units of sys.
 func (c *Circuit) WriteText(w io.Writer, sys unit.System) error {
 	t := &text{sys: sys}
@@ -27,11 +27,15 @@ func (c *Circuit) WriteText(w io.Writer, sys unit.System) error {
 	c.writeRemedies(t)
 	c.writeDraws(t)
 	c.writeContinuity(t)
-	writeLimits(t, c.Limits)
+	t.line("")
+	t.line("Limits")
+	for _, l := range c.Limits {
+		t.limit(l, plainValue)
+	}
 	c.writeAdvice(t)
 	verdict := "GO: the circuit meets every limit"
 	if !c.Go {
-		verdict = "NO-GO: the circuit does not meet: " + failed(c.Limits)
+		verdict = "NO-GO: the circuit does not meet: " + failed(c.Limits, plainName)
 	}
 	t.line("")
 	t.wrap("", verdict)
@@ -305,7 +309,8 @@ func (c *Circuit) writeDraws(t *text) {
 	}
 }
 
-// Blame says which motor is most often dark, which most often last, and why.
+// Blame says which motor misfires most often, which most often lights last, and
+// why.
 func (c *Circuit) Blame() []string {
 	var out []string
 	d := &c.Draws
@@ -357,43 +362,6 @@ func (c *Circuit) writeContinuity(t *text) {
 			}
 		}
 	}
-}
-
-// writeLimits writes the limits, one line each and its source below.
-func writeLimits(t *text, limits []Limit) {
-	t.line("")
-	t.line("Limits")
-	for _, l := range limits {
-		mark := "ok "
-		if !l.Pass {
-			mark = "NO "
-		}
-		which := ""
-		if l.Case != "" {
-			which = " (" + l.Case + ")"
-		}
-		show := func(l Limit, v float64) string { return quantity(v, l.Unit) }
-		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s; %s", l.Name, which, l.sentence(show), l.Source))
-	}
-}
-
-// quantity writes a value of a limit, "none" for one that does not exist.
-func quantity(v float64, unit string) string {
-	if finite(v) == nil {
-		return "none"
-	}
-	return strings.TrimRight(fmt.Sprintf("%.4g %s", v, unit), " ")
-}
-
-// failed names the limits that do not hold.
-func failed(limits []Limit) string {
-	var names []string
-	for _, l := range limits {
-		if !l.Pass {
-			names = append(names, l.Name)
-		}
-	}
-	return strings.Join(names, "; ")
 }
 
 func (c *Circuit) writeAdvice(t *text) {

@@ -19,7 +19,7 @@ type RunOptions struct {
 	Progress    func(done int) // runs done; may be nil
 
 	lean    bool // the limits alone: no path, no band, no shares
-	undrawn bool // no dispersion: the limits that rest on it say nothing
+	undrawn bool // no dispersion: the limits that need it say nothing
 }
 
 // Run is the answer of `holdline predict`: its JSON form, and beside it what the
@@ -75,7 +75,7 @@ type RunDispersion struct {
 	Runs               int            `json:"runs"`
 	Seed               uint64         `json:"seed"`
 	PeakSpeedMps       Percentiles    `json:"peak_speed_m_s"`
-	StopPositionM      RestQuantiles  `json:"stop_position_m"`
+	StopPositionM      StopQuantiles  `json:"stop_position_m"`
 	MinFrontLoad       *Percentiles   `json:"min_front_load_fraction"` // null when no run moves
 	StaggerS           *TailQuantiles `json:"stagger_s"`               // null when no run fires every bridge
 	OverrunProbability float64        `json:"overrun_probability"`
@@ -89,8 +89,8 @@ type Percentiles struct {
 	P95 float64 `json:"p95"`
 }
 
-// RestQuantiles are the quantiles of the rest position in metres.
-type RestQuantiles struct {
+// StopQuantiles are the quantiles of the stopping position in metres.
+type StopQuantiles struct {
 	P05  float64 `json:"p05"`
 	P50  float64 `json:"p50"`
 	P95  float64 `json:"p95"`
@@ -158,15 +158,12 @@ func BuildRun(ctx context.Context, s *sheet.Sheet, o RunOptions) (*Run, error) {
 		}
 	}
 	r.Limits = runLimits(s, r, &fired)
-	r.Go = true
-	for _, l := range r.Limits {
-		r.Go = r.Go && l.Pass
-	}
+	r.Go = allPass(r.Limits)
 	r.FrontLimitN = s.Limits.FrontLoad * sim.StandingFrontLoadN(p)
 	return r, nil
 }
 
-// follow fills Path with the nominal run, thinned where it is at rest.
+// follow fills Path with the nominal run, thinned where it stands still.
 func (r *Run) follow(runner *sim.Runner) error {
 	return runner.Trace(r.Results[0].Case, pathStepS, func(s sim.Sample) error {
 		if n := len(r.Path); n >= 2 && s.SpeedMps == 0 && r.Path[n-1].SpeedMps == 0 && r.Path[n-2].SpeedMps == 0 {
@@ -194,12 +191,12 @@ func (r *Run) disperse(ctx context.Context, wiring *circuit.Problem, o RunOption
 	if err != nil {
 		return err
 	}
-	speed, rest, front, stagger := d.PeakSpeedMps, d.StopPositionM, d.MinFrontLoadFraction, d.StaggerS
+	speed, stop, front, stagger := d.PeakSpeedMps, d.StopPositionM, d.MinFrontLoadFraction, d.StaggerS
 	r.Draws = d
 	r.Dispersion = RunDispersion{
 		Runs: d.Runs, Seed: d.Seed,
 		PeakSpeedMps:       Percentiles{speed.P05.Value, speed.P50.Value, speed.P95.Value},
-		StopPositionM:      RestQuantiles{rest.P05.Value, rest.P50.Value, rest.P95.Value, rest.P999.Value},
+		StopPositionM:      StopQuantiles{stop.P05.Value, stop.P50.Value, stop.P95.Value, stop.P999.Value},
 		OverrunProbability: d.OverrunProbability, OverrunUpper95: d.OverrunUpper95,
 	}
 	if front.P50.Known {
@@ -211,7 +208,8 @@ func (r *Run) disperse(ctx context.Context, wiring *circuit.Problem, o RunOption
 	return nil
 }
 
-// bandM returns the distances of the band: evenly past the nominal rest.
+// bandM returns the distances of the band, evenly to past the nominal stopping
+// position.
 func (r *Run) bandM() []float64 {
 	far := 1.25 * r.Cases[0].StopPositionM
 	if far <= 0 {
@@ -227,7 +225,7 @@ func (r *Run) bandM() []float64 {
 // Nominal returns the nominal case.
 func (r *Run) Nominal() *sim.Outcome { return &r.Cases[0].Outcome }
 
-// gates calls visit for every case that the limits hold against: nominal and
+// gates calls visit for every case that has to meet the limits: nominal and
 // every single fault.
 func (r *Run) gates(visit func(c *sim.CaseResult)) {
 	for i := range r.Results {

@@ -25,8 +25,8 @@ const (
 	sourceWheels = "wheels that carry nothing neither brake nor steer"
 )
 
-// runLimits holds every requirement of the run against what decides it. Single
-// faults are gates like the nominal run; all devices absent is not.
+// runLimits are the requirements of the run, each with what decides it. Single
+// faults have to meet them like the nominal run; all devices absent has not.
 func runLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 	var limits []Limit
 	strip := s.Site.ClearLengthM - s.Limits.StopMarginM
@@ -40,17 +40,17 @@ func runLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 	return append(limits, distanceLimits(s, r)...)
 }
 
-// firingLimits are those of the motors and their light times.
+// firingLimits are those of the motors and their ignition.
 func firingLimits(s *sheet.Sheet, r *Run, fired *circuit.Solution) []Limit {
 	_, firing := fired.SlowestFiringS()
-	dark := ""
+	misfire := ""
 	for k := len(fired.Igniters) - 1; k >= 0; k-- {
 		if math.IsInf(fired.Igniters[k].FiresS, 1) {
-			dark = motorName(k)
+			misfire = motorName(k)
 		}
 	}
 	limits := []Limit{
-		atLeast("every motor fires", dark, float64(firing), float64(len(s.Motors)), unitMotors, sourceModel),
+		atLeast("every motor fires", misfire, float64(firing), float64(len(s.Motors)), unitMotors, sourceModel),
 		atMost("thrust to weight", "", r.ThrustToWeight, s.Limits.ThrustToWeight, "", sourceSheet),
 	}
 	if !r.LightAtZero {
@@ -80,7 +80,7 @@ func loadLimits(s *sheet.Sheet, r *Run) []Limit {
 	if s.Guide == nil {
 		yaw, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.MinYawMargin })
 		limit := atLeast("yaw margin", where, yaw, s.Limits.YawMargin, "", sourceSheet)
-		limit.Pass = limit.Pass || math.IsNaN(yaw) // no case has a moment to hold
+		limit.Pass = limit.Pass || math.IsNaN(yaw) // no case has a moment to balance
 		limits = append(limits, limit)
 	} else {
 		margin, where := r.least(func(c *sim.CaseResult) sim.Maybe { return c.Outcome.GuideMargin })
@@ -105,7 +105,7 @@ func loadLimits(s *sheet.Sheet, r *Run) []Limit {
 	return limits
 }
 
-// distanceLimits hold the crew's distance and the strip's half width against
+// distanceLimits compare the crew's distance and the strip's half width with
 // what the rocket codes ask for.
 func distanceLimits(s *sheet.Sheet, r *Run) []Limit {
 	propellantKg := 0.0

@@ -220,7 +220,7 @@ func TestRunLimitsAreHeldAgainstWhatDecidesThem(t *testing.T) {
 	}
 	r := build()
 	if !r.Go {
-		t.Fatalf("got no-go: %s", failed(r.Limits))
+		t.Fatalf("got no-go: %s", failed(r.Limits, plainName))
 	}
 	if l := limitOf(t, r, "stop inside the cleared length", "without tail chute"); l.Limit != 200 || math.Abs(l.Left-(200-128.246357588)) > 1e-6 {
 		t.Errorf("got %+v, want 128.25 m against 200 m", l)
@@ -232,8 +232,8 @@ func TestRunLimitsAreHeldAgainstWhatDecidesThem(t *testing.T) {
 	}
 	// a strip too short for one single fault is no-go for that fault alone
 	s.Site.ClearLengthM = 148
-	if r = build(); r.Go || failed(r.Limits) != "stop inside the cleared length" {
-		t.Errorf("strip of 148 m: got go %v, failed %q", r.Go, failed(r.Limits))
+	if r = build(); r.Go || failed(r.Limits, plainName) != "stop inside the cleared length" {
+		t.Errorf("strip of 148 m: got go %v, failed %q", r.Go, failed(r.Limits, plainName))
 	}
 	s.Site.ClearLengthM = 220
 	// 34.8 N·s in four motors: a cluster of class E takes class F's 30 ft, doubled
@@ -253,8 +253,8 @@ func TestRunLimitsAreHeldAgainstWhatDecidesThem(t *testing.T) {
 	} {
 		kept := *s
 		set()
-		if r := build(); r.Go || failed(r.Limits) != name {
-			t.Errorf("%s: got go %v, failed %q", name, r.Go, failed(r.Limits))
+		if r := build(); r.Go || failed(r.Limits, plainName) != name {
+			t.Errorf("%s: got go %v, failed %q", name, r.Go, failed(r.Limits, plainName))
 		}
 		*s = kept
 	}
@@ -281,8 +281,8 @@ func TestALineBeyondItsRatingAndADarkMotorAreNoGo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Go || failed(r.Limits) != "tension of sack" {
-		t.Errorf("got go %v, failed %q", r.Go, failed(r.Limits))
+	if r.Go || failed(r.Limits, plainName) != "tension of sack" {
+		t.Errorf("got go %v, failed %q", r.Go, failed(r.Limits, plainName))
 	}
 	// 436.6 of margin on a rating of 400 N
 	if l := limitOf(t, r, "side load of a guide bearing", ""); math.Abs(l.Value-400/436.585898275) > 1e-6 {

@@ -14,7 +14,7 @@ import (
 
 // WriteText writes the answer for people, in lines of at most 80 columns: a
 // summary to read aloud, the speed over the distance, the cases, the limits
-// with what is left, and what moves the rest position most. Values are in the
+// with what is left, and what moves the stopping position most. Values are in the
 // units of sys.
 func (r *Run) WriteText(w io.Writer, sys unit.System) error {
 	t := &text{sys: sys}
@@ -57,17 +57,7 @@ func (r *Run) Verdict() string {
 	if r.Go {
 		return "GO: the run meets every limit"
 	}
-	var names []string
-	for _, l := range r.Limits {
-		name := l.Name
-		if l.Case != "" {
-			name += " (" + l.Case + ")"
-		}
-		if !l.Pass {
-			names = append(names, name)
-		}
-	}
-	return "NO-GO: the run does not meet: " + strings.Join(names, "; ")
+	return "NO-GO: the run does not meet: " + failed(r.Limits, Limit.title)
 }
 
 // Summary says the prediction in sentences that can be read aloud.
@@ -246,24 +236,19 @@ func column(m sim.Maybe, scale float64) string {
 	return fmt.Sprintf("%.1f", scale*m.Value)
 }
 
-// limitDimensions are the dimensions of the limits' units.
-var limitDimensions = map[string]unit.Dimension{
-	"m": unit.Length, "s": unit.Time, "N": unit.Force, "m/s2": unit.Acceleration,
-}
-
 // writeLimits writes the limits: first those that fail, then the tightest. Of
 // the cases that stop in time only the tightest has a line; the table of cases
 // shows the others.
 func (r *Run) writeLimits(t *text) {
 	limits := slices.Clone(r.Limits)
 	slices.SortStableFunc(limits, func(a, b Limit) int {
-		if a.Pass != b.Pass {
-			if a.Pass {
-				return 1
-			}
-			return -1
+		if a.Pass == b.Pass {
+			return cmp.Compare(a.share(), b.share())
 		}
-		return cmp.Compare(a.share(), b.share())
+		if a.Pass {
+			return 1
+		}
+		return -1
 	})
 	t.line("")
 	t.line("Limits, the tightest first")
@@ -274,63 +259,28 @@ func (r *Run) writeLimits(t *text) {
 				continue
 			}
 		}
-		mark, which := "ok ", ""
-		if !l.Pass {
-			mark = "NO "
-		}
-		if l.Case != "" {
-			which = " (" + l.Case + ")"
-		}
-		t.wrap("  "+mark, fmt.Sprintf("%s%s: %s; %s", l.Name, which, l.sentence(t.limitValue), l.Source))
+		t.limit(l, t.limitValue)
 	}
 	if others > 1 {
 		t.wrap("  ok ", fmt.Sprintf("%s: %d further cases leave more", limitStop, others-1))
 	}
 }
 
-// share is how much of the limit is left, for ordering.
-func (l Limit) share() float64 {
-	if finite(l.Left) == nil || l.Unit == unitMotors || l.Unit == unitBridges || l.Unit == unitAirborne {
-		return math.Inf(1) // a count has no middle ground
-	}
-	return l.Left / max(math.Abs(l.Limit), math.Abs(l.Value), 1e-12)
-}
-
-// limitValue writes a value of a limit in the page's units.
-func (t *text) limitValue(l Limit, v float64) string {
-	switch d, known := limitDimensions[l.Unit]; {
-	case finite(v) == nil:
-		return quantity(v, l.Unit)
-	case l.Name == limitFrontLoad || l.Name == limitOverrun:
-		return fmt.Sprintf("%.3g %%", 100*v)
-	case known: // value, limit and what is left in one unit
-		about := math.Abs(l.Limit)
-		if finite(l.Value) != nil {
-			about = max(about, math.Abs(l.Value))
-		}
-		return unit.FormatIn(v, unit.Preferred(about, d, t.sys), 3)
-	}
-	return quantity(v, l.Unit)
-}
-
-// writeShares lists what moves the rest position most, so that one knows what
-// to measure better.
+// writeShares lists what moves the stopping position most, so that one knows
+// what to measure better.
 func (r *Run) writeShares(t *text) {
-	any := false
+	shares := slices.DeleteFunc(slices.Clone(r.Draws.Shares), func(s sim.VarianceShare) bool { return s.Share < 0.005 })
+	if len(shares) == 0 {
+		return
+	}
 	most := 0.0
 	for _, s := range r.Draws.Shares {
 		most = max(most, s.StdDevM)
 	}
 	in := unit.Preferred(most, unit.Length, t.sys) // one unit for all, so that they can be compared
-	for _, s := range r.Draws.Shares {
-		if s.Share < 0.005 {
-			continue
-		}
-		if !any {
-			t.line("")
-			t.wrap("", "What moves the rest position, each alone (share of the variance, one standard deviation)")
-			any = true
-		}
+	t.line("")
+	t.wrap("", "What moves the rest position, each alone (share of the variance, one standard deviation)")
+	for _, s := range shares {
 		t.line("  %4.0f %%  %-32s %s", 100*s.Share, s.Source, unit.FormatIn(s.StdDevM, in, 3))
 	}
 }
