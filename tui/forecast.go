@@ -27,7 +27,7 @@ type forecast struct {
 	worst    place
 	trace    track
 	peakMps  float64
-	spread   *prediction.RestQuantiles // of the stopping position; nil until a dispersion exists
+	spread   *prediction.StopQuantiles // of the stopping position; nil until a dispersion exists
 }
 
 // place is something on the strip.
