@@ -65,15 +65,7 @@ Exit status: 0 go; 3 no-go; 1 the sheet has faults; 2 wrong usage.`,
 			if err != nil {
 				return err
 			}
-			if asJSON {
-				err = writeJSON(p.out, answer)
-			} else {
-				err = answer.WriteText(p.out, p.units.System)
-			}
-			if err == nil && !answer.Go {
-				err = errAnswerNo
-			}
-			return err
+			return p.answer(asJSON, answer, answer.WriteText, answer.Go)
 		},
 	}
 	draws.add(cmd)

@@ -18,11 +18,46 @@ import (
 type cockpitFlags struct {
 	box, meter      string
 	typed, practice bool
-	recordDir       string
-	keyFile         string
-	theme           string
-	practiceWait    time.Duration
 	tour            bool
+	sessionFlags
+}
+
+// sessionFlags are the flags of the cockpit and of a drill alike.
+type sessionFlags struct {
+	recordDir    string
+	keyFile      string
+	theme        string
+	practiceWait time.Duration
+}
+
+func (f *sessionFlags) add(c *cobra.Command, wait string) {
+	flags := c.Flags()
+	flags.StringVar(&f.recordDir, "records", "", "`FOLDER` of the records")
+	flags.StringVar(&f.keyFile, "key", "", "private key `FILE` that signs the record")
+	addTheme(c, &f.theme)
+	flags.DurationVar(&f.practiceWait, "practice-wait", 0, wait)
+}
+
+func addTheme(c *cobra.Command, theme *string) {
+	c.Flags().StringVar(theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
+}
+
+func (f *sessionFlags) check(c *cobra.Command) error {
+	if c.Flags().Changed("practice-wait") && f.practiceWait < leastPracticeWait {
+		return usage(c, "--practice-wait %v: expected %v at least", f.practiceWait, leastPracticeWait)
+	}
+	return checkTheme(c, f.theme)
+}
+
+// options are those of a session on the sheet among args, if any.
+func (f *sessionFlags) options(p *program, args []string) session.Options {
+	o := session.Options{
+		RecordDir: f.recordDir, KeyFile: f.keyFile, PracticeWait: f.practiceWait, Theme: f.theme, Units: p.units.System, Version: version,
+	}
+	if len(args) == 1 {
+		o.SheetPath = args[0]
+	}
+	return o
 }
 
 // leastPracticeWait is how short the wait of a practice firing may be made.
@@ -64,10 +99,7 @@ Exit status: 0 yes (go, valid, done); 3 the answer is no (no-go, not valid);
 	flags.StringVar(&f.meter, "meter", "", "measure by the multimeter at serial `PORT`; the laptop cannot stop such a firing")
 	flags.BoolVar(&f.typed, "typed", false, "type readings off a meter; the laptop cannot stop such a firing")
 	flags.BoolVar(&f.practice, "practice", false, "use a practice box: nothing real can fire")
-	flags.StringVar(&f.recordDir, "records", "", "`FOLDER` of the records")
-	flags.StringVar(&f.keyFile, "key", "", "private key `FILE` that signs the record")
-	flags.StringVar(&f.theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
-	flags.DurationVar(&f.practiceWait, "practice-wait", 0, "`TIME` that the wait of a practice firing takes, such as 10s; a sixth of a real one without it")
+	f.add(cmd, "`TIME` that the wait of a practice firing takes, such as 10s; a sixth of a real one without it")
 	flags.BoolVar(&f.tour, "tour", false, "begin with the tour of the screen, in practice; --tour=false without it")
 	return cmd
 }
@@ -86,15 +118,9 @@ func tourOf(c *cobra.Command, tour bool) session.Tour {
 // openCockpit runs the cockpit on the terminal. The session sees to signals by
 // itself: whatever ends it, the permit falls first.
 func (p *program) openCockpit(ctx context.Context, f cockpitFlags, tour session.Tour, args []string) error {
-	options := session.Options{
-		Box: f.box, Meter: f.meter, Typed: f.typed, Practice: f.practice,
-		RecordDir: f.recordDir, KeyFile: f.keyFile, PracticeWait: f.practiceWait,
-		Theme: f.theme, Tour: tour, Units: p.units.System, Version: version,
-		Edit: func(ctx context.Context, path string) error { return p.editSheet(ctx, path, f.theme) },
-	}
-	if len(args) == 1 {
-		options.SheetPath = args[0]
-	}
+	options := f.options(p, args)
+	options.Box, options.Meter, options.Typed, options.Practice, options.Tour = f.box, f.meter, f.typed, f.practice, tour
+	options.Edit = func(ctx context.Context, path string) error { return p.editSheet(ctx, path, f.theme) }
 	return session.Run(ctx, options)
 }
 
@@ -135,13 +161,7 @@ func (f *cockpitFlags) check(c *cobra.Command, sheet bool) error {
 	if f.tour && len(ways) == 1 && ways[0] != "--practice" {
 		return usage(c, "--tour is for practice, not for %s", ways[0])
 	}
-	if err := checkTheme(c, f.theme); err != nil {
-		return err
-	}
-	if c.Flags().Changed("practice-wait") && f.practiceWait < leastPracticeWait {
-		return usage(c, "--practice-wait %v: expected %v at least", f.practiceWait, leastPracticeWait)
-	}
-	return nil
+	return f.sessionFlags.check(c)
 }
 
 // checkTheme refuses a theme that is none; "" leaves the choice to the terminal.

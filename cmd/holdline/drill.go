@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 	"time"
@@ -13,6 +14,7 @@ import (
 
 	"holdline/arming/drill"
 	"holdline/arming/record"
+	"holdline/checklist/sheet/unit"
 	"holdline/cmd/holdline/session"
 )
 
@@ -22,11 +24,8 @@ type drillFlags struct {
 	surprises    string
 	judge        string
 	list, asJSON bool
-	recordDir    string
-	keyFile      string
 	signers      string
-	theme        string
-	practiceWait time.Duration
+	sessionFlags
 }
 
 func (p *program) drillCommand() *cobra.Command {
@@ -74,11 +73,8 @@ Exit status: 0 every surprise came and was met; 3 not; 1 it could not be done;
 	flags.BoolVar(&f.list, "list", false, "list every surprise with what is right after it")
 	flags.StringVar(&f.judge, "judge", "", "judge the drill in this `RECORD` and open no cockpit")
 	flags.BoolVar(&f.asJSON, "json", false, "the answer as one JSON object")
-	flags.StringVar(&f.recordDir, "records", "", "`FOLDER` of the records")
-	flags.StringVar(&f.keyFile, "key", "", "private key `FILE` that signs the record")
+	f.add(cmd, "`TIME` that the wait takes, such as 10s; a sixth of a real one without it")
 	flags.StringVar(&f.signers, "signers", "", "allowed_signers `FILE` with the keys to accept, for --judge")
-	flags.StringVar(&f.theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
-	flags.DurationVar(&f.practiceWait, "practice-wait", 0, "`TIME` that the wait takes, such as 10s; a sixth of a real one without it")
 	return cmd
 }
 
@@ -109,10 +105,8 @@ func (f *drillFlags) check(c *cobra.Command, args []string) (drill.Choice, error
 		return choice, usage(c, "--list and --judge do not go together")
 	case c.Flags().Changed("judge") && f.judge == "":
 		return choice, usage(c, "--judge: no RECORD given")
-	case c.Flags().Changed("practice-wait") && f.practiceWait < leastPracticeWait:
-		return choice, usage(c, "--practice-wait %v: expected %v at least", f.practiceWait, leastPracticeWait)
 	}
-	if err := checkTheme(c, f.theme); err != nil {
+	if err := f.sessionFlags.check(c); err != nil {
 		return choice, err
 	}
 	if n, err := strconv.Atoi(f.surprises); err == nil {
@@ -135,13 +129,8 @@ func (p *program) openDrill(c *cobra.Command, f *drillFlags, choice drill.Choice
 	if !c.Flags().Changed("seed") {
 		f.seed = newSeed()
 	}
-	options := session.Options{
-		RecordDir: f.recordDir, KeyFile: f.keyFile, PracticeWait: f.practiceWait, Theme: f.theme, Units: p.units.System, Version: version,
-		Drill: &session.Drill{Seed: f.seed, Choice: choice},
-	}
-	if len(args) == 1 {
-		options.SheetPath = args[0]
-	}
+	options := f.options(p, args)
+	options.Drill = &session.Drill{Seed: f.seed, Choice: choice}
 	path, err := session.RunDrill(c.Context(), options)
 	switch {
 	case errors.Is(err, session.ErrUnfinished):
@@ -186,15 +175,11 @@ func (p *program) judgeDrill(path string, f *drillFlags) error {
 	if err != nil {
 		return withHint(fmt.Errorf("drill: %q: %w", path, err), "holdline drill makes one that is")
 	}
-	if f.asJSON {
-		err = writeJSON(p.out, j)
-	} else {
-		_, err = fmt.Fprintf(p.out, "%s%s\n", j.Text(), "judged from "+path)
+	text := func(w io.Writer, _ unit.System) error {
+		_, err := fmt.Fprintf(w, "%sjudged from %s\n", j.Text(), path)
+		return err
 	}
-	if err == nil && j.Verdict != drill.Met {
-		err = errAnswerNo
-	}
-	return err
+	return p.answer(f.asJSON, j, text, j.Verdict == drill.Met)
 }
 
 // listedSurprise is a surprise in the list as JSON.

@@ -41,7 +41,7 @@ TOML, or there is no terminal; 2 wrong usage.`,
 			return p.editSheet(c.Context(), args[0], theme)
 		},
 	}
-	cmd.Flags().StringVar(&theme, "theme", "", "light, dark or plain `THEME`; by the terminal without it")
+	addTheme(cmd, &theme)
 	return cmd
 }
 

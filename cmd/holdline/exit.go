@@ -29,7 +29,7 @@ type usageError struct {
 
 func (e *usageError) Error() string { return e.err.Error() }
 
-// hintedError is an error with what would mend it.
+// hintedError is an error with its remedy.
 type hintedError struct {
 	err  error
 	hint string
@@ -38,7 +38,7 @@ type hintedError struct {
 func (e *hintedError) Error() string { return e.err.Error() }
 func (e *hintedError) Unwrap() error { return e.err }
 
-// withHint adds what would mend an error; a nil error stays nil.
+// withHint adds the remedy to an error; a nil error stays nil.
 func withHint(err error, format string, args ...any) error {
 	if err == nil {
 		return nil

@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"holdline/checklist/sheet/unit"
 )
 
 // writeJSON writes one indented JSON value with a newline.
@@ -17,6 +19,21 @@ func writeJSON(w io.Writer, value any) error {
 		return fmt.Errorf("json: %w", err)
 	}
 	_, err = w.Write(append(data, '\n'))
+	return err
+}
+
+// answer writes a command's answer, as JSON or by text; a no is the error
+// errAnswerNo.
+func (p *program) answer(asJSON bool, value any, text func(io.Writer, unit.System) error, yes bool) error {
+	var err error
+	if asJSON {
+		err = writeJSON(p.out, value)
+	} else {
+		err = text(p.out, p.units.System)
+	}
+	if err == nil && !yes {
+		err = errAnswerNo
+	}
 	return err
 }
 

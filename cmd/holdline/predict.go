@@ -71,15 +71,7 @@ Exit status: 0 go; 3 no-go; 1 the sheet has faults or a run has no end;
 			if err := p.writeFiles(answer, f); err != nil {
 				return err
 			}
-			if f.asJSON {
-				err = writeJSON(p.out, answer)
-			} else {
-				err = answer.WriteText(p.out, p.units.System)
-			}
-			if err == nil && !answer.Go {
-				err = errAnswerNo
-			}
-			return err
+			return p.answer(f.asJSON, answer, answer.WriteText, answer.Go)
 		},
 	}
 	f.draws.add(cmd)

@@ -53,15 +53,7 @@ Exit status: 0 every record is valid; 3 one is not; 1 a file could not be read.`
 			if err != nil {
 				return err
 			}
-			if asJSON {
-				err = writeJSON(p.out, answer)
-			} else {
-				err = answer.writeText(p.out, p.units.System)
-			}
-			if err == nil && !answer.Valid {
-				err = errAnswerNo
-			}
-			return err
+			return p.answer(asJSON, answer, answer.writeText, answer.Valid)
 		},
 	}
 	cmd.Flags().StringVar(&signersFile, "signers", "", "allowed_signers `FILE` with the keys to accept")
