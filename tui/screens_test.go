@@ -4,52 +4,51 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"regexp"
-	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/ansi"
 	"github.com/charmbracelet/x/vt"
 	"github.com/google/go-cmp/cmp"
 
 	"holdline/arming"
-	"holdline/tui/paint"
 	"holdline/tui/theme"
 )
 
-// glass is a terminal that shows what is painted for it: an emulator that gets
-// the bytes a real one would get.
+// glass is a terminal, as an emulator, that shows one view after the other.
 type glass struct {
-	t       *testing.T
-	emu     *vt.Emulator
-	painter paint.Painter
-	w, h    int
+	t    *testing.T
+	emu  *vt.Emulator
+	w, h int
 }
 
 func newGlass(t *testing.T, w, h int) *glass {
 	t.Helper()
-	g := &glass{t: t, emu: vt.NewEmulator(w, h)}
+	g := &glass{t: t, emu: vt.NewEmulator(w, h), w: w, h: h}
 	t.Cleanup(func() { _ = g.emu.Close() })
-	g.resize(w, h)
 	return g
 }
 
 func (g *glass) resize(w, h int) {
 	g.w, g.h = w, h
 	g.emu.Resize(w, h)
-	g.painter.Resize(w, h)
 }
 
-// show paints a view and returns the bytes that it took.
-func (g *glass) show(view string) string {
+// show writes a whole view as Bubble Tea does: from the first row on, each row
+// emptied to its end unless the view fills it.
+func (g *glass) show(view string) {
 	g.t.Helper()
-	text := g.painter.Paint(view)
-	if _, err := g.emu.WriteString(text); err != nil {
+	rows := strings.Split(view, "\n")
+	for i, row := range rows {
+		if row = ansi.Truncate(row, g.w, ""); ansi.StringWidth(row) < g.w {
+			row += ansi.EraseLineRight
+		}
+		rows[i] = row
+	}
+	if _, err := g.emu.WriteString(ansi.CursorHomePosition + "\r" + strings.Join(rows, "\r\n") + ansi.CursorPosition(0, len(rows))); err != nil {
 		g.t.Fatal(err)
 	}
-	return text
 }
 
 // text is what a person reads on it.
@@ -110,53 +109,6 @@ func TestGoldenScreensOnATerminal(t *testing.T) {
 				}
 			}
 		})
-	}
-}
-
-var moves = regexp.MustCompile(`\x1b\[(\d+);\d+H`)
-
-// rowsIn returns the rows that a text paints in.
-func rowsIn(t *testing.T, text string) map[int]bool {
-	t.Helper()
-	if strings.Contains(text, "\x1b[2J") {
-		t.Fatalf("the screen is cleared: %q", text)
-	}
-	rows := map[int]bool{}
-	for _, m := range moves.FindAllStringSubmatch(text, -1) {
-		n, err := strconv.Atoi(m[1])
-		if err != nil {
-			t.Fatal(err)
-		}
-		rows[n-1] = true
-	}
-	return rows
-}
-
-// No flicker: while a firing goes on, a row that has not changed is not
-// written, and the screen is never cleared.
-func TestNoFlicker(t *testing.T) {
-	t.Parallel()
-	for _, p := range []arming.Phase{arming.Setup, arming.Ready, arming.Armed, arming.Count, arming.Window, arming.Wait} {
-		for _, size := range [][2]int{{80, 24}, {200, 50}} {
-			w := at(t, p)
-			w.dead = false
-			w.m.theme = theme.New("dark")
-			resize(w, size)
-			g := newGlass(t, size[0], size[1])
-			g.show(w.m.View())
-			before := strings.Split(w.m.View(), "\n")
-			for range 60 {
-				w.pass(50 * time.Millisecond)
-				now := strings.Split(w.m.View(), "\n")
-				painted := rowsIn(t, g.show(w.m.View()))
-				for y := range now {
-					if painted[y] != (now[y] != before[y]) {
-						t.Fatalf("%v %v: row %d painted %v, changed %v\n%q\n%q", p, size, y, painted[y], now[y] != before[y], before[y], now[y])
-					}
-				}
-				before = now
-			}
-		}
 	}
 }
 

@@ -12,8 +12,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"holdline/arming/groundbox/steady"
 )
 
 var heardDark = regexp.MustCompile(`motor (\d), no flame`)
@@ -22,48 +20,46 @@ var heardDark = regexp.MustCompile(`motor (\d), no flame`)
 // press, by keys alone, and has the judgement read off the terminal and made
 // again from the record.
 func TestADrill(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		env := home(t)
-		// Seed 4 puts the spotter's HOLD into the count.
-		x := open(t, env, "drill", "--seed", "4", "--surprises", "spotter-stop,dark-motor", "--practice-wait", "5s")
-		x.until("PRACTICE DRILL in the head, at the readings, at the hands and in the log", 10*time.Second, func(s string) bool {
-			return strings.Count(s, "PRACTICE DRILL") >= 4 && strings.Contains(s, "CREW FIRING OFFICER")
-		})
-		c := &crew{t: t, x: x, h: keys{x}}
-		c.upToTheCount()
-		x.see("south gate by radio: HOLD, HOLD", 10*time.Second)
-		x.press(space)
-		x.until("HOLD", 2*time.Second, func(s string) bool { return strings.HasPrefix(s, bigHold) })
-		c.h.key(false)
-		for _, due := range [][2]string{{"WHO CALLED HOLD", south}, {"RESUME", ranger}} {
-			x.until(due[0], 3*time.Second, func(s string) bool { return head(s) == due[0] })
-			c.say(due[1])
-			c.gone(due[0], 4*time.Second)
-		}
-		c.upToTheCount()
-		c.toWindow(20 * time.Second)
-		x.press(handButton)
-		x.see("KEEP IT PRESSED", 3*time.Second)
-		dark := ""
-		x.until("the dark motor", 6*time.Second, func(s string) bool {
-			if m := heardDark.FindStringSubmatch(s); m != nil {
-				dark = m[1]
-			}
-			return dark != ""
-		})
-		time.Sleep(time.Second)
-		x.press(handButton)
-		x.see("permit open", 6*time.Second)
-		c.h.key(false)
-		c.afterDark(dark)
-		c.closeOut()
-		x.press(ctrlC)
-		if status := x.ended(10 * time.Second); status != 0 {
-			t.Errorf("exit status %d after a drill that was met; the screen:\n%s", status, x.screen())
-		}
-		x.see("every surprise was met, rightly and in time", time.Second)
-		judgeAgain(t, env)
+	env := home(t)
+	// Seed 4 puts the spotter's HOLD into the count.
+	x := open(t, env, "drill", "--seed", "4", "--surprises", "spotter-stop,dark-motor", "--practice-wait", "5s")
+	x.until("PRACTICE DRILL in the head, at the readings, at the hands and in the log", 10*time.Second, func(s string) bool {
+		return strings.Count(s, "PRACTICE DRILL") >= 4 && strings.Contains(s, "CREW FIRING OFFICER")
 	})
+	c := &crew{t: t, x: x, h: keys{x}}
+	c.upToTheCount()
+	x.see("south gate by radio: HOLD, HOLD", 10*time.Second)
+	x.press(space)
+	x.until("HOLD", 2*time.Second, func(s string) bool { return strings.HasPrefix(s, bigHold) })
+	c.h.key(false)
+	for _, due := range [][2]string{{"WHO CALLED HOLD", south}, {"RESUME", ranger}} {
+		x.until(due[0], 3*time.Second, func(s string) bool { return head(s) == due[0] })
+		c.say(due[1])
+		c.gone(due[0], 4*time.Second)
+	}
+	c.upToTheCount()
+	c.toWindow(20 * time.Second)
+	x.press(handButton)
+	x.see("KEEP IT PRESSED", 3*time.Second)
+	dark := ""
+	x.until("the dark motor", 6*time.Second, func(s string) bool {
+		if m := heardDark.FindStringSubmatch(s); m != nil {
+			dark = m[1]
+		}
+		return dark != ""
+	})
+	time.Sleep(time.Second)
+	x.press(handButton)
+	x.see("permit open", 6*time.Second)
+	c.h.key(false)
+	c.afterDark(dark)
+	c.closeOut()
+	x.press(ctrlC)
+	if status := x.ended(10 * time.Second); status != 0 {
+		t.Errorf("exit status %d after a drill that was met; the screen:\n%s", status, x.screen())
+	}
+	x.see("every surprise was met, rightly and in time", time.Second)
+	judgeAgain(t, env)
 }
 
 // afterDark says what lit and what did not, and waits.

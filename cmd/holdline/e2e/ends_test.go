@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"holdline/arming/groundbox/steady"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
 )
@@ -131,23 +130,21 @@ func quickSheet(t testing.TB) string {
 // TestThePauseOfTheCount stops the clock where the sheet says so: nothing goes on
 // without the firing officer's word, and all goes on with it.
 func TestThePauseOfTheCount(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		env := home(t)
-		b := openBox(t, env)
-		path := quickSheet(t)
-		write(t, path, append(read(t, path), "\n[[pause]]\nat = \"3 s\"\n"...))
-		x := open(t, env, path, "--box", b.path)
-		c := &crew{t: t, x: x, h: b}
-		x.see("CREW FIRING OFFICER", 10*time.Second)
-		c.upToTheCount()
-		x.see("The count stands at 3", 4*time.Second)
-		time.Sleep(4 * time.Second) // past what would have been zero
-		if s := b.state(); !strings.Contains(s, "permit open") || !strings.Contains(x.screen(), "The count stands at 3") {
-			t.Errorf("in the pause: %s\n%s", s, x.screen())
-		}
-		c.toCount()
-		c.toWindow(6 * time.Second)
-	})
+	env := home(t)
+	b := openBox(t, env)
+	path := quickSheet(t)
+	write(t, path, append(read(t, path), "\n[[pause]]\nat = \"3 s\"\n"...))
+	x := open(t, env, path, "--box", b.path)
+	c := &crew{t: t, x: x, h: b}
+	x.see("CREW FIRING OFFICER", 10*time.Second)
+	c.upToTheCount()
+	x.see("The count stands at 3", 4*time.Second)
+	time.Sleep(4 * time.Second) // past what would have been zero
+	if s := b.state(); !strings.Contains(s, "permit open") || !strings.Contains(x.screen(), "The count stands at 3") {
+		t.Errorf("in the pause: %s\n%s", s, x.screen())
+	}
+	c.toCount()
+	c.toWindow(6 * time.Second)
 }
 
 // ends are the ways in which the program can end in the window.
@@ -172,68 +169,64 @@ var ends = []struct {
 func TestEveryEndInTheWindowOpensThePermit(t *testing.T) {
 	for _, end := range ends {
 		t.Run(end.name, func(t *testing.T) {
-			steady.Try(t, func(t testing.TB) {
-				env := home(t)
-				path := quickSheet(t)
-				b := openBox(t, env)
-				x := open(t, env, path, "--box", b.path)
-				c := &crew{t: t, x: x, h: b}
-				x.see("CREW FIRING OFFICER", 10*time.Second)
-				c.upToTheCount()
-				b.until("permit closed", 10*time.Second)
-				began := time.Now()
-				end.how(x)
-				b.until("permit open", end.most)
-				t.Logf("permit open %v after %s", time.Since(began).Round(time.Millisecond), end.name)
-				if end.name == "SIGSTOP" {
-					x.signal(syscall.SIGKILL)
-				}
-				x.ended(10 * time.Second)
-				if end.restores && !x.restored() {
-					t.Error("the screen was not given back")
-				}
-				b.key(false)
-				again := open(t, env, path, "--box", b.path)
-				again.until("WAIT", 15*time.Second, func(s string) bool { return strings.HasPrefix(s, bigWait) })
-				again.see("line UNKNOWN", time.Second)
-				if s := again.screen(); strings.Contains(s, "  SAFE ") {
-					t.Errorf("SAFE is shown after a firing of unknown outcome:\n%s", s)
-				}
-			})
+			env := home(t)
+			path := quickSheet(t)
+			b := openBox(t, env)
+			x := open(t, env, path, "--box", b.path)
+			c := &crew{t: t, x: x, h: b}
+			x.see("CREW FIRING OFFICER", 10*time.Second)
+			c.upToTheCount()
+			b.until("permit closed", 10*time.Second)
+			began := time.Now()
+			end.how(x)
+			b.until("permit open", end.most)
+			t.Logf("permit open %v after %s", time.Since(began).Round(time.Millisecond), end.name)
+			if end.name == "SIGSTOP" {
+				x.signal(syscall.SIGKILL)
+			}
+			x.ended(10 * time.Second)
+			if end.restores && !x.restored() {
+				t.Error("the screen was not given back")
+			}
+			b.key(false)
+			again := open(t, env, path, "--box", b.path)
+			again.until("WAIT", 15*time.Second, func(s string) bool { return strings.HasPrefix(s, bigWait) })
+			again.see("line UNKNOWN", time.Second)
+			if s := again.screen(); strings.Contains(s, "  SAFE ") {
+				t.Errorf("SAFE is shown after a firing of unknown outcome:\n%s", s)
+			}
 		})
 	}
 }
 
 // TestHoldInTheCount is the space bar: before zero nothing waits.
 func TestHoldInTheCount(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		env := home(t)
-		b := openBox(t, env)
-		x := open(t, env, quickSheet(t), "--box", b.path)
-		c := &crew{t: t, x: x, h: b}
-		x.see("CREW FIRING OFFICER", 10*time.Second)
-		c.upToTheCount()
-		began := time.Now()
-		x.press(space)
-		x.until("HOLD", 2*time.Second, func(s string) bool { return strings.HasPrefix(s, bigHold) })
-		t.Logf("HOLD on the screen %v after the key", time.Since(began).Round(time.Millisecond))
-		time.Sleep(6 * time.Second) // past what would have been zero
-		if s := b.state(); !strings.Contains(s, "permit open") || !strings.Contains(s, "pulses 0") {
-			t.Errorf("after HOLD in the count: %s", s)
-		}
-		if s := x.screen(); !strings.HasPrefix(s, bigHold) {
-			t.Errorf("HOLD lapsed:\n%s", s)
-		}
-		b.key(false)
-		x.see("key out", 2*time.Second)
-		for _, want := range []string{"WHO CALLED HOLD", "RESUME"} {
-			x.until(want, 3*time.Second, func(s string) bool { return head(s) == want })
-			c.say(ranger)
-			c.gone(want, 4*time.Second)
-		}
-		c.toReady() // back to the gates, and both arming acts again
-		if s := x.screen(); strings.Contains(s, "KEY IN") {
-			t.Errorf("still armed after HOLD:\n%s", s)
-		}
-	})
+	env := home(t)
+	b := openBox(t, env)
+	x := open(t, env, quickSheet(t), "--box", b.path)
+	c := &crew{t: t, x: x, h: b}
+	x.see("CREW FIRING OFFICER", 10*time.Second)
+	c.upToTheCount()
+	began := time.Now()
+	x.press(space)
+	x.until("HOLD", 2*time.Second, func(s string) bool { return strings.HasPrefix(s, bigHold) })
+	t.Logf("HOLD on the screen %v after the key", time.Since(began).Round(time.Millisecond))
+	time.Sleep(6 * time.Second) // past what would have been zero
+	if s := b.state(); !strings.Contains(s, "permit open") || !strings.Contains(s, "pulses 0") {
+		t.Errorf("after HOLD in the count: %s", s)
+	}
+	if s := x.screen(); !strings.HasPrefix(s, bigHold) {
+		t.Errorf("HOLD lapsed:\n%s", s)
+	}
+	b.key(false)
+	x.see("key out", 2*time.Second)
+	for _, want := range []string{"WHO CALLED HOLD", "RESUME"} {
+		x.until(want, 3*time.Second, func(s string) bool { return head(s) == want })
+		c.say(ranger)
+		c.gone(want, 4*time.Second)
+	}
+	c.toReady() // back to the gates, and both arming acts again
+	if s := x.screen(); strings.Contains(s, "KEY IN") {
+		t.Errorf("still armed after HOLD:\n%s", s)
+	}
 }

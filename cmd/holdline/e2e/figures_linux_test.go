@@ -19,7 +19,6 @@ import (
 
 	"github.com/creack/pty"
 
-	"holdline/arming/groundbox/steady"
 	"holdline/checklist/sheet"
 )
 
@@ -271,27 +270,25 @@ func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond)
 // TestFigureStart is the time from the start of the process to the last byte of
 // its first frame.
 func TestFigureStart(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		p := newPair(t)
-		var ours, bare times
-		took := func(x *probe) time.Duration {
-			d := time.Since(x.began)
-			x.end()
-			return d
-		}
-		p.cockpit(columns, rows).end() // makes the key of the first use
-		for range 20 {
-			ours = append(ours, took(p.cockpit(columns, rows)))
-			bare = append(bare, took(p.bare(columns, rows)))
-		}
-		ratio := float64(ours.at(0)) / float64(bare.at(0))
-		t.Logf("start to first frame: cockpit   %v", ours)
-		t.Logf("start to first frame: baseline  %v", bare)
-		t.Logf("start to first frame: ratio of the medians %.2f, of the shortest %.2f, aim %.1f", float64(ours.at(0.5))/float64(bare.at(0.5)), ratio, aimStart)
-		if ratio > aimStart*room {
-			t.Errorf("the first frame takes %.2f of the baseline's", ratio)
-		}
-	})
+	p := newPair(t)
+	var ours, bare times
+	took := func(x *probe) time.Duration {
+		d := time.Since(x.began)
+		x.end()
+		return d
+	}
+	p.cockpit(columns, rows).end() // makes the key of the first use
+	for range 20 {
+		ours = append(ours, took(p.cockpit(columns, rows)))
+		bare = append(bare, took(p.bare(columns, rows)))
+	}
+	ratio := float64(ours.at(0)) / float64(bare.at(0))
+	t.Logf("start to first frame: cockpit   %v", ours)
+	t.Logf("start to first frame: baseline  %v", bare)
+	t.Logf("start to first frame: ratio of the medians %.2f, of the shortest %.2f, aim %.1f", float64(ours.at(0.5))/float64(bare.at(0.5)), ratio, aimStart)
+	if ratio > aimStart*room {
+		t.Errorf("the first frame takes %.2f of the baseline's", ratio)
+	}
 }
 
 // slowSheet is the practice scenario with curves of so many points that its
@@ -313,47 +310,45 @@ func slowSheet(t testing.TB) string {
 // TestFigureKeys is the time from a key to the frame that shows it, while the
 // cockpit computes the dispersion.
 func TestFigureKeys(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		p := newPair(t)
-		path := slowSheet(t)
-		var ours, bare times
-		var used, passed time.Duration
-		var now, most float64
-		for range 5 {
-			x := p.cockpit(columns, rows, path, "--practice")
-			x.key(enter, "▏")
-			began, from := time.Now(), cpu(t, x.cmd.Process.Pid)
-			for i := range 100 {
-				if i > 0 && i%20 == 0 {
-					x.key(emptyField, "▏")
-				}
-				time.Sleep(time.Duration(7+i%11) * time.Millisecond) // no step with anybody's frames
-				letter := string(rune('a' + i%20))
-				ours = append(ours, x.key(letter, letter+"▏"))
+	p := newPair(t)
+	path := slowSheet(t)
+	var ours, bare times
+	var used, passed time.Duration
+	var now, most float64
+	for range 5 {
+		x := p.cockpit(columns, rows, path, "--practice")
+		x.key(enter, "▏")
+		began, from := time.Now(), cpu(t, x.cmd.Process.Pid)
+		for i := range 100 {
+			if i > 0 && i%20 == 0 {
+				x.key(emptyField, "▏")
 			}
-			used, passed = used+cpu(t, x.cmd.Process.Pid)-from, passed+time.Since(began)
-			n, m := memory(t, x.cmd.Process.Pid)
-			now, most = max(now, n), max(most, m)
-			x.end()
-			x = p.bare(columns, rows)
-			for i := range 100 {
-				time.Sleep(time.Duration(7+i%11) * time.Millisecond)
-				bare = append(bare, x.key("x", fmt.Sprintf("> keys %d.", i+1)))
-			}
-			x.end()
+			time.Sleep(time.Duration(7+i%11) * time.Millisecond) // no step with anybody's frames
+			letter := string(rune('a' + i%20))
+			ours = append(ours, x.key(letter, letter+"▏"))
 		}
-		ratio := float64(ours.at(0.99)) / float64(bare.at(0.99))
-		t.Logf("key to frame: cockpit, dispersion running  %v, %.0f %% of a core", ours, 100*float64(used)/float64(passed))
-		t.Logf("key to frame: baseline                     %v", bare)
-		t.Logf("key to frame: ratio of p99 %.2f, aim %.1f; of the medians %.2f", ratio, aimKey, float64(ours.at(0.5))/float64(bare.at(0.5)))
-		t.Logf("resident: %.1f MB, at most %.1f MB, with %d points in each curve; aim %.0f MB", now/1e6, most/1e6, 9000, aimResident/1e6)
-		if ratio > aimKey*room {
-			t.Errorf("a key takes %.2f of the baseline's time to its frame", ratio)
+		used, passed = used+cpu(t, x.cmd.Process.Pid)-from, passed+time.Since(began)
+		n, m := memory(t, x.cmd.Process.Pid)
+		now, most = max(now, n), max(most, m)
+		x.end()
+		x = p.bare(columns, rows)
+		for i := range 100 {
+			time.Sleep(time.Duration(7+i%11) * time.Millisecond)
+			bare = append(bare, x.key("x", fmt.Sprintf("> keys %d.", i+1)))
 		}
-		if used < passed/4 {
-			t.Errorf("the dispersion did not run beside the keys: %v of processor time in %v", used, passed)
-		}
-	})
+		x.end()
+	}
+	ratio := float64(ours.at(0.99)) / float64(bare.at(0.99))
+	t.Logf("key to frame: cockpit, dispersion running  %v, %.0f %% of a core", ours, 100*float64(used)/float64(passed))
+	t.Logf("key to frame: baseline                     %v", bare)
+	t.Logf("key to frame: ratio of p99 %.2f, aim %.1f; of the medians %.2f", ratio, aimKey, float64(ours.at(0.5))/float64(bare.at(0.5)))
+	t.Logf("resident: %.1f MB, at most %.1f MB, with %d points in each curve; aim %.0f MB", now/1e6, most/1e6, 9000, aimResident/1e6)
+	if ratio > aimKey*room {
+		t.Errorf("a key takes %.2f of the baseline's time to its frame", ratio)
+	}
+	if used < passed/4 {
+		t.Errorf("the dispersion did not run beside the keys: %v of processor time in %v", used, passed)
+	}
 }
 
 // load is what a program uses while nobody touches it.
@@ -377,64 +372,60 @@ func (l *load) rate() float64    { return float64(l.bytes) / l.passed.Seconds() 
 // TestFigureRest is what the cockpit uses in SETUP with its practice box, the
 // prediction computed and the heartbeat turning.
 func TestFigureRest(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		p := newPair(t)
-		small, large, bare := p.cockpit(columns, rows), p.cockpit(200, 50), p.bare(columns, rows)
-		for _, x := range []*probe{small, large} {
-			x.settle()
+	p := newPair(t)
+	small, large, bare := p.cockpit(columns, rows), p.cockpit(200, 50), p.bare(columns, rows)
+	for _, x := range []*probe{small, large} {
+		x.settle()
+	}
+	var ofSmall, ofLarge, ofBare load
+	for range 3 {
+		ofSmall.measure(t, small, 5*time.Second)
+		ofLarge.measure(t, large, 5*time.Second)
+		ofBare.measure(t, bare, 5*time.Second)
+	}
+	now, most := memory(t, large.cmd.Process.Pid)
+	bareNow, _ := memory(t, bare.cmd.Process.Pid)
+	t.Logf("at rest in SETUP:  80 by 24 %.1f %% of a core, 200 by 50 %.1f %%, aim %.0f %%; baseline with its tick %.1f %%", ofSmall.percent(), ofLarge.percent(), aimRest, ofBare.percent())
+	t.Logf("at rest in SETUP:  80 by 24 %.0f bytes a second, 200 by 50 %.0f, aim %.0f", ofSmall.rate(), ofLarge.rate(), aimIdle)
+	t.Logf("resident: %.1f MB, at most %.1f MB with the dispersion, aim %.0f MB; baseline %.1f MB", now/1e6, most/1e6, aimResident/1e6, bareNow/1e6)
+	for _, l := range []load{ofSmall, ofLarge} {
+		if l.percent() > aimRest*room {
+			t.Errorf("%.1f %% of a core at rest", l.percent())
 		}
-		var ofSmall, ofLarge, ofBare load
-		for range 3 {
-			ofSmall.measure(t, small, 5*time.Second)
-			ofLarge.measure(t, large, 5*time.Second)
-			ofBare.measure(t, bare, 5*time.Second)
+		if l.rate() >= aimIdle {
+			t.Errorf("%.0f bytes a second at rest, aim %.0f", l.rate(), aimIdle)
 		}
-		now, most := memory(t, large.cmd.Process.Pid)
-		bareNow, _ := memory(t, bare.cmd.Process.Pid)
-		t.Logf("at rest in SETUP:  80 by 24 %.1f %% of a core, 200 by 50 %.1f %%, aim %.0f %%; baseline with its tick %.1f %%", ofSmall.percent(), ofLarge.percent(), aimRest, ofBare.percent())
-		t.Logf("at rest in SETUP:  80 by 24 %.0f bytes a second, 200 by 50 %.0f, aim %.0f", ofSmall.rate(), ofLarge.rate(), aimIdle)
-		t.Logf("resident: %.1f MB, at most %.1f MB with the dispersion, aim %.0f MB; baseline %.1f MB", now/1e6, most/1e6, aimResident/1e6, bareNow/1e6)
-		for _, l := range []load{ofSmall, ofLarge} {
-			if l.percent() > aimRest*room {
-				t.Errorf("%.1f %% of a core at rest", l.percent())
-			}
-			if l.rate() >= aimIdle {
-				t.Errorf("%.0f bytes a second at rest, aim %.0f", l.rate(), aimIdle)
-			}
-			if l.bytes == 0 {
-				t.Error("the heartbeat does not turn")
-			}
+		if l.bytes == 0 {
+			t.Error("the heartbeat does not turn")
 		}
-		if most > aimResident {
-			t.Errorf("%.1f MB resident, aim %.0f MB", most/1e6, aimResident/1e6)
-		}
-	})
+	}
+	if most > aimResident {
+		t.Errorf("%.1f MB resident, aim %.0f MB", most/1e6, aimResident/1e6)
+	}
 }
 
 // TestFigureCount is what the cockpit uses while it counts.
 func TestFigureCount(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		path := quickSheet(t)
-		data, err := sheet.Set(read(t, path), "times.count", "60 s")
-		if err != nil {
-			t.Fatal(err)
+	path := quickSheet(t)
+	data, err := sheet.Set(read(t, path), "times.count", "60 s")
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, path, data)
+	x := open(t, home(t), path, "--practice")
+	c := &crew{t: t, x: x, h: keys{x}}
+	x.see("CREW FIRING OFFICER", 10*time.Second)
+	c.upToTheCount()
+	for _, size := range []pty.Winsize{{Rows: rows, Cols: columns}, {Rows: 50, Cols: 200}} {
+		x.resize(&size)
+		time.Sleep(time.Second) // the painting anew
+		began, used := time.Now(), cpu(t, x.cmd.Process.Pid)
+		time.Sleep(15 * time.Second)
+		percent := 100 * float64(cpu(t, x.cmd.Process.Pid)-used) / float64(time.Since(began))
+		x.see("Any doubt: HOLD", time.Second) // it counts still
+		t.Logf("counting: %d by %d %.1f %% of a core, aim %.0f %%", size.Cols, size.Rows, percent, aimCount)
+		if percent > aimCount*room {
+			t.Errorf("%.1f %% of a core while counting", percent)
 		}
-		write(t, path, data)
-		x := open(t, home(t), path, "--practice")
-		c := &crew{t: t, x: x, h: keys{x}}
-		x.see("CREW FIRING OFFICER", 10*time.Second)
-		c.upToTheCount()
-		for _, size := range []pty.Winsize{{Rows: rows, Cols: columns}, {Rows: 50, Cols: 200}} {
-			x.resize(&size)
-			time.Sleep(time.Second) // the painting anew
-			began, used := time.Now(), cpu(t, x.cmd.Process.Pid)
-			time.Sleep(15 * time.Second)
-			percent := 100 * float64(cpu(t, x.cmd.Process.Pid)-used) / float64(time.Since(began))
-			x.see("Any doubt: HOLD", time.Second) // it counts still
-			t.Logf("counting: %d by %d %.1f %% of a core, aim %.0f %%", size.Cols, size.Rows, percent, aimCount)
-			if percent > aimCount*room {
-				t.Errorf("%.1f %% of a core while counting", percent)
-			}
-		}
-	})
+	}
 }

@@ -11,39 +11,35 @@ import (
 	"testing"
 	"time"
 	"unicode/utf8"
-
-	"holdline/arming/groundbox/steady"
 )
 
 // TestAWholeFiring goes from the first screen to CLOSED by nothing but keys,
 // and has the record judged by ssh-keygen and by the command itself.
 func TestAWholeFiring(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		env := home(t)
-		x := open(t, env, "--practice-wait", "5s")
-		first := x.see("CREW FIRING OFFICER", 10*time.Second)
-		firstScreen(t, x, first)
-		c := &crew{t: t, x: x, h: keys{x}}
-		c.upToTheCount()
-		c.toWindow(20 * time.Second)
-		x.press(handButton)
-		x.see("KEEP IT PRESSED", 3*time.Second)
-		x.until("the wait", 6*time.Second, func(s string) bool { return strings.Contains(s, bigWait) })
-		time.Sleep(900 * time.Millisecond)
-		x.press(handButton)
-		x.see("permit open", 3*time.Second)
-		c.h.key(false)
-		c.afterRun()
-		c.closeOut()
-		x.press(ctrlC)
-		if status := x.ended(10 * time.Second); status != 0 {
-			t.Errorf("exit status %d after a whole firing", status)
-		}
-		if !x.restored() {
-			t.Error("the screen was not given back")
-		}
-		judge(t, env)
-	})
+	env := home(t)
+	x := open(t, env, "--practice-wait", "5s")
+	first := x.see("CREW FIRING OFFICER", 10*time.Second)
+	firstScreen(t, x, first)
+	c := &crew{t: t, x: x, h: keys{x}}
+	c.upToTheCount()
+	c.toWindow(20 * time.Second)
+	x.press(handButton)
+	x.see("KEEP IT PRESSED", 3*time.Second)
+	x.until("the wait", 6*time.Second, func(s string) bool { return strings.Contains(s, bigWait) })
+	time.Sleep(900 * time.Millisecond)
+	x.press(handButton)
+	x.see("permit open", 3*time.Second)
+	c.h.key(false)
+	c.afterRun()
+	c.closeOut()
+	x.press(ctrlC)
+	if status := x.ended(10 * time.Second); status != 0 {
+		t.Errorf("exit status %d after a whole firing", status)
+	}
+	if !x.restored() {
+		t.Error("the screen was not given back")
+	}
+	judge(t, env)
 }
 
 // firstScreen holds what a newcomer sees at once.

@@ -48,20 +48,22 @@ func (s *session) counterSign(key, passphrase string) {
 		s.driver.publish()
 		return
 	}
-	over := make(chan struct{})
-	s.counterOver = over
+	came := make(chan counter, 1)
+	s.countersigns = came
 	r.counter = counter{busy: true}
 	s.driver.publish()
 	path := r.w.Path()
 	go func() {
-		defer close(over)
-		got := counterSigned(path, key, passphrase, s.o.Version)
+		came <- counterSigned(path, key, passphrase, s.o.Version)
 		s.post(func() {
-			r.counter = got
+			s.countersigned(<-came)
 			s.driver.publish()
 		})
 	}()
 }
+
+// countersigned takes what a counter-signature has come to.
+func (s *session) countersigned(c counter) { s.record.counter, s.countersigns = c, nil }
 
 // counter is where the counter-signature stands.
 type counter struct {
@@ -105,14 +107,14 @@ func homed(path string) string {
 	return filepath.Join(home, rest)
 }
 
-// counterEnd waits for a counter-signature under way when the program ends. It
-// is called once the driver has ended.
+// counterEnd waits for a counter-signature under way, once the driver has ended.
 func (s *session) counterEnd(most time.Duration) {
-	if s.counterOver == nil {
+	if s.countersigns == nil {
 		return
 	}
 	select {
-	case <-s.counterOver:
+	case c := <-s.countersigns:
+		s.countersigned(c)
 	case <-time.After(most):
 	}
 }

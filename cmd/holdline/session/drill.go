@@ -78,6 +78,12 @@ func (s *session) planDrill() error {
 	return s.record.note(at, wall, journal.KindDrill, drill.PlanEntry(plan))
 }
 
+// tick follows each tick of the driver.
+func (s *session) tick() {
+	s.drillTick()
+	s.keepPredicted()
+}
+
 // drillTick lets happen what is due.
 func (s *session) drillTick() {
 	g, d := s.drill, s.driver

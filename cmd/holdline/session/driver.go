@@ -1,10 +1,8 @@
 package session
 
 import (
-	"errors"
 	"fmt"
 	"runtime/debug"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -32,14 +30,14 @@ const (
 type driver struct {
 	plan   *arming.Plan
 	state  arming.State
-	before arming.State // the last step; no copies of so large a thing are left to be collected
+	before arming.State // the state before the last step; reused, so that a step allocates no State
 	clock  clock
 	box    port
 	record *recorder
 	hooks  hooks
 
 	hold     chan struct{} // capacity 1: HOLD goes ahead of everything
-	end      chan string   // capacity 1: why the program ends
+	end      chan string   // capacity 1: why the program ends; only the first reason counts
 	requests chan func()   // what the cockpit asks, run by the driver
 	done     chan struct{} // closed when the driver has ended
 	busy     atomic.Bool   // a request found the queue full
@@ -48,14 +46,12 @@ type driver struct {
 	latest   atomic.Pointer[tui.Frame]
 	fresh    chan struct{} // capacity 1: there is something new to look at
 	failure  error         // why the driver ended, read after done
-	mu       sync.Mutex    // guards ending
-	ending   bool
 
 	frame    tui.Frame
 	beat     uint64
 	heard    bool          // the box has answered since the last tick
 	quiet    bool          // the step under way is a tick that is shown with the box's next answer
-	matters  bool          // and it did something
+	changed  bool          // and it did something
 	flushed  time.Duration // when beats were last written
 	stalled  bool          // a stall has been told, until it is over
 	diskTold bool
@@ -65,10 +61,10 @@ type driver struct {
 // hooks are what the driver calls for the parts around it. Each may be nil
 // and returns at once.
 type hooks struct {
-	frame    func(*tui.Frame)                  // fills in what the driver does not know
-	answered func(before, after *arming.State) // after each step that changed an answer
-	close    func(*driver)                     // the record is to be closed and signed
-	tick     func()                            // after each tick
+	frame   func(*tui.Frame)                                 // fills in what the driver does not know
+	stepped func(before, after *arming.State) []arming.Event // after each step; returns what failed
+	tick    func()                                           // after each tick
+	stuck   func() bool                                      // the terminal takes nothing
 }
 
 // port is what the driver needs of a ground box. A firing without one has the
@@ -157,6 +153,9 @@ func (d *driver) run(first arming.Start) {
 			f()
 		case ack, ok := <-d.record.acks():
 			d.ack(ack, ok)
+		case c := <-d.record.closing:
+			d.record.settle(c)
+			d.publish()
 		case <-tick.C:
 			tick.Reset(d.untilTick(rate))
 			d.tick()
@@ -176,33 +175,19 @@ func (d *driver) untilTick(rate time.Duration) time.Duration {
 }
 
 func (d *driver) rate() time.Duration {
-	switch d.state.Phase {
-	case arming.Armed, arming.Count, arming.Window, arming.Run, arming.Proof:
+	if permitNear(d.state.Phase) {
 		return tickArmed
 	}
 	return tickIdle
 }
 
-// permitOff opens the permit. It may be called from any goroutine.
-func (d *driver) permitOff() {
-	d.wanted.Store(false)
-	if d.box.off != nil {
-		d.box.off()
+// permitNear reports a phase in which the permit is wanted or soon may be.
+func permitNear(p arming.Phase) bool {
+	switch p {
+	case arming.Armed, arming.Count, arming.Window, arming.Run, arming.Proof:
+		return true
 	}
-}
-
-// callHold is HOLD. It may be called from any goroutine and never blocks; a
-// HOLD that has not been looked at yet stands for this one too. A permit that
-// may be closed is opened here already, so that nothing in the driver's way
-// can delay it.
-func (d *driver) callHold() {
-	if d.wanted.Load() {
-		d.permitOff()
-	}
-	select {
-	case d.hold <- struct{}{}:
-	default:
-	}
+	return false
 }
 
 // ask queues a request and reports whether there was room.
@@ -219,12 +204,9 @@ func (d *driver) ask(f func()) bool {
 // record is ended, and done is closed. It waits for that at most so long.
 func (d *driver) stop(why string, most time.Duration) {
 	d.permitOff()
-	d.mu.Lock()
-	first := !d.ending
-	d.ending = true
-	d.mu.Unlock()
-	if first {
-		d.end <- why
+	select {
+	case d.end <- why:
+	default: // it ends already
 	}
 	select {
 	case <-d.done:
@@ -274,21 +256,20 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 			failed = append(failed, arming.RecordFailed{Why: err.Error()})
 		}
 	}
-	d.matters = d.matters || len(effects) > 0 || before.Phase != after.Phase
+	d.changed = d.changed || len(effects) > 0 || before.Phase != after.Phase
 	if refused != nil {
 		d.refused(at, refused)
 	} else if forPeople(ev) {
 		d.frame.Refusal, d.frame.Loud = tui.Refusal{}, ""
 	}
 	failed = append(failed, d.carryOut(effects, wall)...)
-	if d.hooks.answered != nil && before.Evidence != after.Evidence {
-		d.hooks.answered(before, after)
+	if d.hooks.stepped != nil {
+		failed = append(failed, d.hooks.stepped(before, after)...)
 	}
 	if after.Phase == arming.Wait && (before.Phase == arming.Window || before.Phase == arming.Run) && d.box.fire != nil {
 		d.box.fire()
 	}
-	d.renew()
-	return failed
+	return append(failed, d.renew()...)
 }
 
 // writable reports why an event cannot be written down. Of ticks and readings,
@@ -301,25 +282,6 @@ func writable(ev arming.Event) error {
 	}
 	_, _, err := journal.EncodeEvent(ev)
 	return err
-}
-
-// openPermit opens the permit if the step says so, before anything else is
-// done. A permit that is no longer wanted although no OFF is asked for is the
-// contact proof's: nothing is sent, the box's watchdog has to open it.
-func (d *driver) openPermit(before, after *arming.State, effects []arming.Effect) {
-	for _, e := range effects {
-		if _, off := e.(arming.PermitOff); off {
-			d.permitOff()
-			return
-		}
-	}
-	if before.PermitWanted && !after.PermitWanted {
-		if after.Proof == arming.ProofWatchdog && d.box.lapse != nil {
-			d.box.lapse()
-			return
-		}
-		d.permitOff()
-	}
 }
 
 // forPeople reports an event that a person caused.
@@ -363,68 +325,14 @@ func (d *driver) carryOut(effects []arming.Effect, wall time.Time) []arming.Even
 			d.frame.Rings++
 			d.log(wall, e.Text, false)
 		case arming.CloseRecord:
-			if d.hooks.close != nil {
-				d.hooks.close(d)
+			if err := d.record.closeNormal(d.clock); err != nil {
+				return []arming.Event{arming.RecordFailed{Why: err.Error()}}
 			}
 		default:
 			panic(fmt.Sprintf("session: internal error: effect %T", e))
 		}
 	}
 	return nil
-}
-
-// permitOn closes the permit, if the line that allows it is on disk (I-27) and
-// everything that has to be alive is.
-func (d *driver) permitOn(e arming.PermitOn) error {
-	switch {
-	case d.box.on == nil:
-		return errors.New("there is no permit contact")
-	case !d.record.onDisk(e.Ticket):
-		return fmt.Errorf("line %d that allows it is not on disk", e.Ticket)
-	case d.late() != "":
-		return fmt.Errorf("the %s is late", d.late())
-	}
-	return d.box.on(time.Now().Add(permitLife))
-}
-
-// late names the part of the program that is late, "" for none.
-func (d *driver) late() string {
-	now := d.clock.mono()
-	switch {
-	case now-time.Duration(d.asked.Load()) > screenLate:
-		return "screen"
-	case d.record.waiting() > diskLate:
-		return "record"
-	}
-	return ""
-}
-
-// renew grants the link another short life of the permit, or tells the machine
-// which part stands still.
-func (d *driver) renew() {
-	if !d.state.PermitWanted {
-		d.stalled = false
-		return
-	}
-	if part := d.late(); part != "" {
-		if !d.stalled {
-			d.stalled = true
-			d.queue(arming.Stalled{Part: part})
-		}
-		return
-	}
-	if d.box.grant != nil {
-		d.box.grant(time.Now().Add(permitLife))
-	}
-}
-
-// queue lets an event come after the present step.
-func (d *driver) queue(ev arming.Event) {
-	d.permitOff()
-	if !d.ask(func() { d.step(ev) }) {
-		// The queue is full of requests: what is wrong goes ahead as a HOLD.
-		d.callHold()
-	}
 }
 
 func (d *driver) report(r groundbox.Told) {
@@ -514,91 +422,4 @@ func (d *driver) finish(why string) {
 	d.permitOff()
 	d.failure = d.record.end(&d.state, why)
 	d.publish()
-}
-
-func (d *driver) log(wall time.Time, text string, loud bool) {
-	lines := append(d.frame.Log, tui.LogLine{Wall: wall, Text: text, Loud: loud})
-	if len(lines) > logKept {
-		lines = lines[len(lines)-logKept:]
-	}
-	d.frame.Log = append([]tui.LogLine(nil), lines...) // frames that are out keep theirs
-}
-
-func (d *driver) refused(at arming.Instant, err error) {
-	r := tui.Refusal{At: at, Why: err.Error()}
-	var re *arming.RefusedError
-	if errors.As(err, &re) {
-		r.Why, r.Remedy = re.Why, re.Remedy
-	}
-	d.frame.Refusal = r
-}
-
-// refuse shows a refusal that is the shell's own.
-func (d *driver) refuse(why, mend string) {
-	at, _ := d.clock.now()
-	d.refused(at, &arming.RefusedError{Phase: d.state.Phase, Why: why, Remedy: mend})
-	d.publish()
-}
-
-// publish makes the present state the newest frame.
-func (d *driver) publish() {
-	f := d.frame
-	f.State, f.Beat, f.Wall = d.state, d.beat, time.Now()
-	f.Record = d.record.view()
-	if d.state.Phase != d.loudIn {
-		d.frame.Loud, f.Loud = "", ""
-	}
-	if d.busy.Swap(false) {
-		d.frame.Refusal = tui.Refusal{At: d.state.Now, Why: "too many requests at once: the last one was not taken", Remedy: "wait a moment"}
-		f.Refusal = d.frame.Refusal
-	}
-	if d.state.PermitStuck {
-		f.Loud = arming.StuckText // nothing else is on the full width until it reads open
-	}
-	if d.hooks.frame != nil {
-		d.hooks.frame(&f)
-	}
-	d.latest.Store(&f)
-	if d.quiet && !d.matters {
-		return
-	}
-	d.matters = false
-	select {
-	case d.fresh <- struct{}{}:
-	default:
-	}
-}
-
-// await waits until there is something new to look at, which there is at every
-// answer of the box, at every tick without one, and when anything has happened.
-// It may be called from any goroutine.
-func (d *driver) await() {
-	select {
-	case <-d.fresh:
-	case <-d.done:
-		time.Sleep(tickIdle) // the last frame stands
-	}
-}
-
-// frameAsked returns the newest frame and notes that the screen is alive. It
-// may be called from any goroutine.
-func (d *driver) frameAsked() tui.Frame {
-	d.asked.Store(int64(d.clock.mono()))
-	return d.newest()
-}
-
-// newest returns the newest frame. It may be called from any goroutine.
-func (d *driver) newest() tui.Frame {
-	if f := d.latest.Load(); f != nil {
-		return *f
-	}
-	return tui.Frame{Plan: d.plan, Units: d.frame.Units}
-}
-
-// lastPhase is the phase of the newest frame, for the last words.
-func (d *driver) lastPhase() arming.Phase {
-	if f := d.latest.Load(); f != nil {
-		return f.State.Phase
-	}
-	return arming.Setup
 }

@@ -26,6 +26,7 @@ type bench struct {
 	told   []string
 	grants []time.Time
 	w      *record.Writer
+	s      *session // the one that the driver is of
 }
 
 func (b *bench) tell(what string) {
@@ -62,7 +63,7 @@ func newBench(t testing.TB) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := &bench{w: w}
+	b := &bench{w: w, s: s}
 	rec := newRecorder(w, signer)
 	if err := rec.plan(plan, c); err != nil {
 		t.Fatal(err)
@@ -77,6 +78,7 @@ func newBench(t testing.TB) *bench {
 		reports: make(chan groundbox.Told),
 	}, rec, c, hooks{})
 	b.asked.Store(int64(c.mono()))
+	s.driver, s.record = b.driver, rec
 	t.Cleanup(func() { b.record.release() })
 	return b
 }
@@ -104,14 +106,16 @@ func TestThePermitIsGrantedOnlyWhileScreenAndDiskAnswer(t *testing.T) {
 			t.Errorf("granted for %v, at most %v", life, permitLife)
 		}
 		b.asked.Store(int64(b.clock.mono() - screenLate - 10*time.Millisecond))
-		b.renew()
+		stalled := b.renew()
 		if len(b.grants) != 1 {
 			t.Error("granted although the screen stands still")
 		}
 		if !b.was("off") {
 			t.Error("the permit was not opened for a screen that stands still")
 		}
-		(<-b.requests)()
+		for _, ev := range stalled {
+			b.step(ev)
+		}
 		if b.state.Phase != arming.Wait || !strings.Contains(b.state.HoldWhy, "screen") {
 			t.Errorf("%v %q after a late screen", b.state.Phase, b.state.HoldWhy)
 		}
@@ -207,7 +211,6 @@ func TestTheDriverLooksAtHoldFirst(t *testing.T) {
 func TestAFaultOfTheDriverOpensThePermitAndLeavesTheRecordOpen(t *testing.T) {
 	steady.Try(t, func(t testing.TB) {
 		b := newBench(t)
-		b.hooks.answered = func(_, _ *arming.State) { panic("planted") }
 		go b.run(arming.Start{})
 		b.requests <- func() { panic("planted") }
 		select {

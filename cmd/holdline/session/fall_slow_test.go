@@ -44,9 +44,7 @@ func TestThePermitFallsWhateverStandsStill(t *testing.T) {
 						}
 					}()
 					if busy {
-						if _, err := s.tell("cores busy"); err != nil {
-							t.Fatal(err)
-						}
+						burnCores(t)
 						time.Sleep(200 * time.Millisecond)
 					}
 					at, err := s.tell(c.word)
@@ -78,9 +76,9 @@ func TestThePermitFallsWhateverStandsStill(t *testing.T) {
 	}
 }
 
-// TestThePermitStandsWhileEveryCoreIsBusy: a load that is the program's own is
-// no reason to let go, or a prediction would end the window. What else the
-// machine has to do may be one, so that there are a few tries.
+// TestThePermitStandsWhileEveryCoreIsBusy with another program: that alone is no
+// reason to let go. What else the machine has to do may be one, so that there are
+// a few tries.
 func TestThePermitStandsWhileEveryCoreIsBusy(t *testing.T) {
 	for range 3 {
 		if stands(t) {
@@ -95,9 +93,7 @@ func stands(t *testing.T) bool {
 	if err := s.hold(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.tell("cores busy"); err != nil {
-		t.Fatal(err)
-	}
+	burnCores(t)
 	from := s.box.State().WatchdogRestarts
 	time.Sleep(3 * time.Second)
 	b := s.box.State()

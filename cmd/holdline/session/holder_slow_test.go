@@ -11,7 +11,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -24,7 +23,6 @@ import (
 	"holdline/arming/groundbox/practice"
 	"holdline/arming/record"
 	"holdline/checklist/sheet/scenario"
-	"holdline/sim"
 )
 
 // holderEnv makes the test binary a program that holds the permit, as the
@@ -45,8 +43,6 @@ func init() {
 // hold holds the permit and obeys the words of standard input, one a line, each
 // answered with the time on the system's monotonic clock.
 func hold(port, dir string) error {
-	defer spareProcessors()()
-	defer collectSeldom()()
 	h, err := newHolder(port, dir)
 	if err != nil {
 		return err
@@ -158,8 +154,6 @@ func (h *holder) obey(word string) error {
 		return h.recordBecomes(full)
 	case "record blocked":
 		return h.blockRecord()
-	case "cores busy":
-		go busy()
 	default:
 		return fmt.Errorf("%q is nothing to obey", word)
 	}
@@ -196,18 +190,6 @@ func (h *holder) recordBecomes(f *os.File) error {
 		}
 	}
 	return fmt.Errorf("%s is not open", path)
-}
-
-// busy computes the dispersion of the scenario on every core.
-func busy() {
-	s, err := scenario.Open()
-	if err != nil {
-		panic(err)
-	}
-	for err == nil {
-		_, err = sim.Disperse(context.Background(), s.Run(nil), sim.DispersionOptions{Runs: 10_000, Seed: seed, Workers: runtime.NumCPU()})
-	}
-	panic(err)
 }
 
 // stand is a practice box on a terminal, with a holder at its other end.

@@ -16,7 +16,7 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // quick answers at once with a go: what the models say is tested where they
 // are, and here only what follows from it.
-func quick(context.Context, *sheet.Sheet, measured, func(float64)) predicted { return small() }
+func quick(context.Context, *sheet.Sheet, func(float64)) predicted { return small() }
 
 // small is a prediction of the scenario with few draws, made once and called a
 // go.

@@ -65,11 +65,11 @@ func (s *session) readMeter(ev arming.Answer, st *checklist.Step) {
 	case st.Band.Unit != "ohm" && st.Band.Unit != "V":
 		d.refuse(st.ID+" is not read by the meter", "type what the instrument shows")
 		return
-	case s.reading:
+	case s.meterBusy:
 		d.refuse("the meter is being read", "wait for it")
 		return
 	}
-	s.reading = true
+	s.meterBusy = true
 	read := s.meter.Voltage
 	if st.Band.Unit == "ohm" {
 		read = s.meter.Resistance
@@ -79,7 +79,7 @@ func (s *session) readMeter(ev arming.Answer, st *checklist.Step) {
 		defer cancel()
 		pair, err := read(ctx)
 		s.post(func() {
-			s.reading = false
+			s.meterBusy = false
 			switch {
 			case errors.Is(err, groundbox.ErrDisagree):
 				d.refuse(clean(err.Error()), "press the leads on and read again")

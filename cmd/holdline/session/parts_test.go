@@ -300,9 +300,8 @@ func TestASheetThatChangedOnDiskWithdrawsTheAcceptance(t *testing.T) {
 		if err := os.WriteFile(path, append(data, "\n# edited\n"...), 0o644); err != nil {
 			t.Fatal(err)
 		}
-		c.cfg.Submit(arming.ArmEntry{By: firing})
 		i := c.s.index(arming.StepPrediction)
-		c.until("the withdrawal", 5*time.Second, func(s arming.State) bool { return !s.Evidence[i].Present })
+		c.send(arming.ArmEntry{By: firing}, func(s arming.State) bool { return !s.Evidence[i].Present })
 		if s := c.state(); s.ArmEntry || s.Phase != arming.Setup {
 			t.Errorf("%v, arm entry %v", s.Phase, s.ArmEntry)
 		}

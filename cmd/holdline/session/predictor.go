@@ -2,8 +2,9 @@ package session
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"sync"
-	"sync/atomic"
 
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet"
@@ -22,7 +23,7 @@ type measured struct {
 	testA       *float64 // what the box says of itself, where that is more than the sheet's
 }
 
-// predicted is one prediction with what it rests on.
+// predicted is one prediction with what it rests on. The zero value is none.
 type predicted struct {
 	run     *prediction.Run
 	circuit *prediction.Circuit
@@ -30,79 +31,89 @@ type predicted struct {
 	err     error
 }
 
-// computer makes one prediction; share tells how much of it is done.
-type computer func(ctx context.Context, s *sheet.Sheet, of measured, share func(float64)) predicted
+// restsOn reports a prediction that was made with these values, well or not.
+func (p *predicted) restsOn(now measured) bool {
+	return (p.run != nil || p.err != nil) && p.of.same(now)
+}
 
-// predictor computes in the background, one prediction at a time, on a thread
-// that gives way to all else; a newer wish ends the one under way.
+// good reports a prediction that says go.
+func (p *predicted) good() bool { return p.err == nil && p.run != nil && p.run.Go && p.circuit.Go }
+
+// computer makes one prediction; share tells how much of it is done.
+type computer func(ctx context.Context, day *sheet.Sheet, share func(float64)) predicted
+
+// predictor computes in the background, one prediction at a time.
 type predictor struct {
 	compute computer
 	deliver func(predicted)
 	share   func(float64)
 
-	mu     sync.Mutex // held by those who want or stop, never by who computes
-	cancel context.CancelFunc
-	number atomic.Int64 // of the newest wish, or of the end
+	cancel context.CancelFunc // of the newest, nil for none
 	done   sync.WaitGroup
-	over   bool
 }
 
-// want starts a prediction of s with the values of the day.
-func (p *predictor) want(s *sheet.Sheet, of measured) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.over {
-		return
-	}
-	if p.cancel != nil {
-		p.cancel()
-	}
+// start begins a prediction of s with the values of the day, and ends the one
+// under way.
+func (p *predictor) start(s *sheet.Sheet, of measured) {
+	p.stop()
 	ctx, cancel := context.WithCancel(context.Background())
 	p.cancel = cancel
-	number := p.number.Add(1)
 	p.done.Go(func() {
 		defer cancel()
-		giveWay()
-		answer := p.compute(ctx, s, of, func(done float64) {
-			if p.newest(number) {
+		got := p.compute(ctx, of.with(s), func(done float64) {
+			if ctx.Err() == nil {
 				p.share(done)
 			}
 		})
-		if p.newest(number) {
-			p.deliver(answer)
+		if got.of = of; ctx.Err() == nil {
+			p.deliver(got)
 		}
 	})
 }
 
-func (p *predictor) newest(number int64) bool { return p.number.Load() == number }
-
-// stop ends what is under way and waits for it.
+// stop ends the prediction under way, which delivers nothing then.
 func (p *predictor) stop() {
-	p.mu.Lock()
-	p.over = true
-	p.number.Add(1)
 	if p.cancel != nil {
 		p.cancel()
 	}
-	p.mu.Unlock()
-	p.done.Wait()
+}
+
+// compute predicts the run and the circuit of the day. One worker leaves the
+// other processors to the driver.
+func compute(ctx context.Context, day *sheet.Sheet, share func(float64)) predicted {
+	const runs = prediction.DefaultRuns
+	told := func(from float64) func(int) {
+		return func(done int) { share(from + 0.5*float64(done)/runs) }
+	}
+	share(0.01)
+	circuit, err := prediction.BuildCircuit(ctx, day.Title, fmt.Sprintf("%x", day.SHA256), day.Circuit(),
+		prediction.CircuitOptions{Runs: runs, Seed: seed, Workers: 1, Progress: told(0)})
+	if err != nil {
+		return predicted{err: err}
+	}
+	run, err := prediction.BuildRun(ctx, day, prediction.RunOptions{Runs: runs, Seed: seed, Workers: 1, Progress: told(0.5)})
+	if err == nil && run == nil {
+		err = errors.New("no prediction")
+	}
+	return predicted{run: run, circuit: circuit, err: err}
 }
 
 // with returns the sheet with the values of the day in their places. The
 // sheet itself is left as it is.
 func (of measured) with(s *sheet.Sheet) *sheet.Sheet {
 	day := *s
-	if of.headwindMps != nil {
-		day.Site.HeadwindMps = *of.headwindMps
-	}
-	if of.massKg != nil {
-		day.Vehicle.MassKg = *of.massKg
-	}
-	if of.batteryV != nil {
-		day.Firing.Battery.VoltageV = *of.batteryV
-	}
-	if of.testA != nil {
-		day.Firing.TestCurrentA = *of.testA
+	for _, v := range []struct {
+		from *float64
+		to   *float64
+	}{
+		{of.headwindMps, &day.Site.HeadwindMps},
+		{of.massKg, &day.Vehicle.MassKg},
+		{of.batteryV, &day.Firing.Battery.VoltageV},
+		{of.testA, &day.Firing.TestCurrentA},
+	} {
+		if v.from != nil {
+			*v.to = *v.from
+		}
 	}
 	return &day
 }

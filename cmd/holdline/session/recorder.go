@@ -37,9 +37,17 @@ type recorder struct {
 	closed  bool
 	signed  string
 	keyNew  string
-	problem string        // of signing, for people
-	counter counter       // the counter-signature
-	closing chan struct{} // closed when closing and signing are over; nil before
+	problem string         // of closing or signing, for people
+	counter counter        // the counter-signature
+	closing chan closeStep // how closing and signing go on; nil before and after
+}
+
+// closeStep is how far closing and signing have come.
+type closeStep struct {
+	closed bool
+	signed string // by whom
+	err    error  // why no further
+	over   bool   // nothing comes after this
 }
 
 type sentLine struct {
@@ -164,26 +172,47 @@ func (r *recorder) waiting() time.Duration {
 	return time.Since(r.sent[0].at)
 }
 
-// closeNormal closes and signs the record in the background and calls then
-// with what came of it, in the same goroutine.
-func (r *recorder) closeNormal(c clock, then func(signed string, err error)) {
+// closeNormal closes and signs the record in the background. What comes of it
+// is read from closing.
+func (r *recorder) closeNormal(c clock) error {
 	if err := r.flush(); err != nil {
-		go then("", err)
-		return
+		return err
 	}
 	r.shut = true
-	r.closing = make(chan struct{})
+	steps := make(chan closeStep, 2)
+	r.closing = steps
 	at, wall := c.now()
 	go func() {
-		defer close(r.closing)
 		ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
 		defer cancel()
 		if err := r.w.Close(ctx, wall, at.Mono, record.Normal, ""); err != nil {
-			then("", err)
+			steps <- closeStep{err: fmt.Errorf("not closed: %w", err), over: true}
 			return
 		}
-		then(r.signer.sign(r.w.Path()))
+		steps <- closeStep{closed: true}
+		steps <- r.sign()
 	}()
+	return nil
+}
+
+// sign signs the closed record.
+func (r *recorder) sign() closeStep {
+	signed, err := r.signer.sign(r.w.Path())
+	if err != nil {
+		err = fmt.Errorf("not signed: %w", err)
+	}
+	return closeStep{closed: true, signed: signed, err: err, over: true}
+}
+
+// settle takes note of one step of closing and signing.
+func (r *recorder) settle(c closeStep) {
+	r.closed, r.signed, r.problem = c.closed, c.signed, ""
+	if c.err != nil {
+		r.problem = c.err.Error()
+	}
+	if c.over {
+		r.closing = nil
+	}
 }
 
 // end ends the record when the program does. A firing with igniters that may
@@ -204,23 +233,24 @@ func (r *recorder) end(s *arming.State, why string) error {
 	if err := r.w.Close(ctx, now, mono, record.Interrupted, "the program ended: "+why); err != nil {
 		return err
 	}
-	r.closed = true
-	signed, err := r.signer.sign(r.w.Path())
-	r.signed = signed
-	return err
+	c := r.sign()
+	r.settle(c)
+	return c.err
 }
 
 // settled waits for a closing that is under way.
 func (r *recorder) settled() error {
-	if r.closing == nil {
-		return nil
+	late := time.After(signWithin)
+	for r.closing != nil {
+		select {
+		case c := <-r.closing:
+			r.settle(c)
+		case <-late:
+			r.settle(closeStep{closed: r.closed, err: errors.New("not signed: signing has not come to an end"), over: true})
+			return errors.New("session: the record: " + r.problem)
+		}
 	}
-	select {
-	case <-r.closing:
-		return nil
-	case <-time.After(signWithin):
-		return errors.New("the record is closed, but signing it has not come to an end")
-	}
+	return nil
 }
 
 // staysOpen reports a firing that another start must take up.

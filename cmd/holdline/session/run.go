@@ -7,8 +7,6 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"runtime"
-	"runtime/debug"
 	"strings"
 	"time"
 
@@ -18,7 +16,6 @@ import (
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
 	"holdline/arming/record"
-	"holdline/checklist/sheet"
 	"holdline/tui"
 )
 
@@ -49,9 +46,7 @@ func run(ctx context.Context, o Options) (path string, err error) {
 	if err != nil {
 		return "", err
 	}
-	s := &session{o: o, sheet: sh, compute: compute}
-	defer spareProcessors()()
-	defer collectSeldom()()
+	s := &session{o: o, sheet: sh, compute: compute, terminal: &timedTerminal{file: o.Out}}
 	defer s.closeDevices()
 	if err := s.openDevices(ctx); err != nil {
 		return "", err
@@ -61,32 +56,6 @@ func run(ctx context.Context, o Options) (path string, err error) {
 		return "", err
 	}
 	return s.record.w.Path(), s.cockpit(ctx, first)
-}
-
-// spare is how many goroutines may run beside one for each processor: the
-// link's reader, driver and writer, and this program's driver.
-const spare = 4
-
-// spareProcessors lets Go run more goroutines at a time than the machine has
-// processors. A goroutine that comes back from a read waits for a place among
-// those that run, up to 10 ms each time, while every place computes; with
-// places left the system lets the one that has slept run first. It returns what
-// undoes it.
-func spareProcessors() (undo func()) {
-	before := runtime.GOMAXPROCS(0)
-	runtime.GOMAXPROCS(before + spare)
-	return func() { runtime.GOMAXPROCS(before) }
-}
-
-// heapGrowth is by how many per cent the memory in use grows before Go collects:
-// twice the usual, for 5 MB more.
-const heapGrowth = 200
-
-// collectSeldom lets Go's collector begin less often: while it works, its threads
-// stand in the link's way on every core. It returns what undoes it.
-func collectSeldom() (undo func()) {
-	before := debug.SetGCPercent(heapGrowth)
-	return func() { debug.SetGCPercent(before) }
 }
 
 // openDevices opens what measures. Whether the firing is practice is decided
@@ -207,7 +176,11 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 	if s.box != nil {
 		p = s.box.port()
 	}
-	s.driver = newDriver(s.plan, p, s.record, c, hooks{frame: s.fill, answered: s.answered, close: s.closeRecord, tick: s.drillTick})
+	h := hooks{frame: s.fill, stepped: s.stepped, tick: s.tick}
+	if s.terminal != nil {
+		h.stuck = s.terminal.standsStill
+	}
+	s.driver = newDriver(s.plan, p, s.record, c, h)
 	s.driver.frame.Units = s.o.Units
 	if err := s.planDrill(); err != nil {
 		s.record.release()
@@ -257,13 +230,11 @@ func (s *session) header() record.Header {
 
 // cockpit runs the screen until it is left, then ends everything.
 func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
-	s.screen = newScreen(s.o.Out)
-	defer s.screen.close()
 	s.start(first)
 	s.settle()
-	model := painted{model: guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}, screen: s.screen, w: firstW, h: firstH}
+	model := guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}
 	program := tea.NewProgram(model, append(tui.Options(), tea.WithoutSignalHandler(),
-		tea.WithInput(s.o.In), tea.WithOutput(s.screen), tea.WithFPS(libraryRate))...)
+		tea.WithInput(s.o.In), tea.WithOutput(s.terminal))...)
 	over := make(chan struct{})
 	watched := make(chan string, 1)
 	go s.watch(ctx, program, over, watched)
@@ -346,7 +317,7 @@ func (s *session) watch(ctx context.Context, program *tea.Program, over <-chan s
 
 // tell says, on the terminal that is itself again, where the record is.
 func (s *session) tell() {
-	v := s.record.view()
+	v, last := s.record.view(), s.driver.last()
 	var b strings.Builder
 	switch {
 	case v.Closed && v.Signed != "":
@@ -357,18 +328,17 @@ func (s *session) tell() {
 			fmt.Fprintf(&b, "not counter-signed: holdline countersign %q --key FILE does it at any time\n", v.Path)
 		}
 	case v.Closed:
-		fmt.Fprintf(&b, "record: %s\nclosed, NOT SIGNED: %s\n", v.Path, v.Fault)
-	default:
-		fmt.Fprintf(&b, "record: %s\nleft OPEN in %s: the next start takes this firing up again.\n", v.Path, s.driver.lastPhase())
-		if s.driver.lastPhase() != arming.Setup {
+		fmt.Fprintf(&b, "record: %s\nclosed, NOT SIGNED: %s\n", v.Path, strings.TrimPrefix(v.Fault, "not signed: "))
+	case staysOpen(&last):
+		fmt.Fprintf(&b, "record: %s\nleft OPEN in %s: the next start takes this firing up again.\n", v.Path, last.Phase)
+		if last.Phase != arming.Setup {
 			b.WriteString("Key out, battery off, nobody goes forward.\n")
 		}
+	default:
+		fmt.Fprintf(&b, "record: %s\nleft OPEN in %s: the next start closes it.\n", v.Path, last.Phase)
 	}
 	if v.KeyNew != "" {
 		fmt.Fprintf(&b, "A signing key was made on first use: %s\n", v.KeyNew)
 	}
 	_, _ = io.WriteString(s.o.Out, b.String()) // the terminal may be gone
 }
-
-// Faults of a sheet are given back as they are.
-var _ error = sheet.Faults(nil)

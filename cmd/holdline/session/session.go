@@ -2,18 +2,16 @@ package session
 
 import (
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"sync/atomic"
 	"time"
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/record/journal"
 	"holdline/checklist"
 	"holdline/checklist/sheet"
 	"holdline/cmd/holdline/terminal"
@@ -21,8 +19,7 @@ import (
 )
 
 // session is one run of the program: the driver with everything around it.
-// Fields without a comment are set before the driver runs and constant; the
-// rest is the driver goroutine's.
+// What is set before the driver runs is constant, but for what says otherwise.
 type session struct {
 	o           Options
 	sheet       *sheet.Sheet
@@ -36,33 +33,38 @@ type session struct {
 	driver      *driver
 	record      *recorder
 	secret      secret
-	predict     *predictor
-	screen      *screen  // nil without a terminal
-	compute     computer // the models
+	terminal    *timedTerminal // nil without a terminal
+	compute     computer       // the models
+	share       atomic.Uint64  // bits of the share done of the prediction under way; from any goroutine
 
-	latest   predicted     // newest prediction
-	asked    measured      // what it was asked for with
-	share    atomic.Uint64 // bits of the share done of one under way; from any goroutine
-	reading  bool          // the meter is being read
-	accepted [32]byte      // basis of the accepted prediction
-	arming   bool          // the sheet is being read again, for an entry to arm
-	drill    *drilling     // nil without a drill
+	// The driver goroutine's.
 
-	soFar       string        // holds and waivers of earlier firings, "" for none
-	stopCount   func()        // ends counting them
-	counterOver chan struct{} // closed when a counter-signature under way is done, nil for none
+	predict      predictor
+	latest       predicted    // newest prediction
+	asked        *measured    // what the one under way rests on, nil for none
+	accepted     [32]byte     // basis of the accepted prediction
+	meterBusy    bool         // the meter is being read
+	sheetBusy    bool         // the sheet is being read again, for an entry to arm
+	drill        *drilling    // nil without a drill
+	soFar        string       // holds and waivers of earlier firings, "" for none
+	countersigns chan counter // what a counter-signature under way comes to, nil for none
+	stopCount    func()       // ends counting the earlier firings
 }
 
 // config joins the cockpit to the session. No function of it blocks.
 func (s *session) config() tui.Config {
 	cfg := tui.Config{
-		Latest:  s.frameAsked,
+		Latest:  s.driver.frameAsked,
 		Await:   s.driver.await,
 		Submit:  s.submit,
 		SetCode: func(code string) { s.secret.set(code) },
 		TryCode: func(code string) {
 			matched := s.secret.try(code)
-			s.ask(func() { s.driver.step(arming.Code{Matched: matched}) })
+			s.ask(func() {
+				if s.predictionStands() {
+					s.driver.step(arming.Code{Matched: matched})
+				}
+			})
 		},
 		CounterSign: func(key, passphrase string) { s.ask(func() { s.counterSign(key, passphrase) }) },
 
@@ -75,15 +77,6 @@ func (s *session) config() tui.Config {
 	}
 	s.planTour(&cfg)
 	return cfg
-}
-
-// frameAsked returns the newest frame, and counts as a sign of life of the
-// screen unless the terminal takes nothing: what nobody sees is not asked for.
-func (s *session) frameAsked() tui.Frame {
-	if s.screen != nil && s.screen.stuck() {
-		return s.driver.newest()
-	}
-	return s.driver.frameAsked()
 }
 
 // bell rings the terminal's bell. One byte between two frames disturbs none.
@@ -137,16 +130,22 @@ func (s *session) take(ev arming.Event) {
 func (s *session) answer(ev arming.Answer) {
 	d := s.driver
 	ev.Words = clean(ev.Words)
-	st := s.step(ev.Step)
-	switch {
-	case st == nil:
+	i := s.index(ev.Step)
+	if i < 0 {
+		d.step(ev)
+		return
+	}
+	switch st := &s.plan.Steps[i]; {
 	case st.Kind == checklist.KindAccept:
-		if s.latest.run == nil || s.latest.circuit == nil {
-			d.refuse("the prediction is not computed yet", "wait for it, then read it")
+		switch {
+		case !s.predictionStands():
+			return
+		case s.latest.err != nil:
+			d.refuse("there is no prediction: "+clean(s.latest.err.Error()), "change the sheet, then start again")
 			return
 		}
 		ev.Value, ev.Again = 0, 0
-		if s.latest.run.Go && s.latest.circuit.Go {
+		if s.latest.good() {
 			ev.Value = 1
 		}
 	case st.Kind == checklist.KindSecret:
@@ -164,31 +163,29 @@ func (s *session) answer(ev arming.Answer) {
 	d.step(ev)
 }
 
-func (s *session) step(id string) *checklist.Step {
-	for i := range s.plan.Steps {
-		if s.plan.Steps[i].ID == id {
-			return &s.plan.Steps[i]
-		}
-	}
-	return nil
+// index is the place of a step in the plan, -1 for none.
+func (s *session) index(id string) int {
+	return slices.IndexFunc(s.plan.Steps, func(st checklist.Step) bool { return st.ID == id })
 }
 
 // armEntry reads sheet and curves from the disk again before the firing
 // officer's entry counts: what was accepted must still be there.
 func (s *session) armEntry(ev arming.ArmEntry) {
-	if s.o.SheetPath == "" {
+	switch {
+	case !s.predictionStands():
+		return
+	case s.o.SheetPath == "":
 		s.driver.step(ev)
 		return
-	}
-	if s.arming {
+	case s.sheetBusy:
 		s.driver.refuse("the sheet is being read again", "wait a moment")
 		return
 	}
-	s.arming = true
+	s.sheetBusy = true
 	go func() {
 		now, err := sheet.Load(s.o.SheetPath)
-		s.ask(func() {
-			s.arming = false
+		s.post(func() {
+			s.sheetBusy = false
 			switch {
 			case err != nil:
 				s.driver.step(arming.BasisLeft{What: "the sheet on disk can no longer be read"})
@@ -201,96 +198,13 @@ func (s *session) armEntry(ev arming.ArmEntry) {
 	}()
 }
 
-// answered follows the answers: a prediction is made again when a value of the
-// day has moved, and what was accepted goes into the record.
-func (s *session) answered(before, after *arming.State) {
-	now := s.measured(after)
-	if !now.same(s.asked) {
-		s.asked = now
-		s.predict.want(s.sheet, now)
-	}
-	i := s.index(arming.StepPrediction)
-	if i >= 0 && after.Evidence[i].Present && !before.Evidence[i].Present {
-		s.accepted = s.sheet.Basis(s.o.Version, seed)
-		s.notePrediction(after.Now)
-	}
-}
-
-func (s *session) index(id string) int {
-	for i := range s.plan.Steps {
-		if s.plan.Steps[i].ID == id {
-			return i
-		}
-	}
-	return -1
-}
-
-// batteryStep is how far the battery's voltage may move before the circuit is
-// worked out anew, in volts.
-const batteryStep = 0.1
-
-// measured takes the values of the day out of the answers.
-func (s *session) measured(st *arming.State) measured {
-	value := func(id string) *float64 {
-		i := s.index(id)
-		if i < 0 || !st.Evidence[i].Present {
-			return nil
-		}
-		v := st.Evidence[i].Value
-		return &v
-	}
-	m := measured{headwindMps: value("wind"), massKg: value("mass"), batteryV: value(arming.StepBudget)}
-	if m.batteryV != nil {
-		*m.batteryV = math.Round(*m.batteryV/batteryStep) * batteryStep
-	}
-	if s.box != nil {
-		// A box tells its current in decimals, so the last bits say nothing.
-		if a := s.box.testCurrentA(); a > s.sheet.Firing.TestCurrentA*(1+1e-6) {
-			m.testA = &a
-		}
-	}
-	return m
-}
-
-// deliver takes a prediction. One with the values of the day that is a no
-// takes back an acceptance.
-func (s *session) deliver(p predicted) {
-	s.share.Store(0)
-	if p.err != nil {
-		_, wall := s.driver.clock.now()
-		s.driver.log(wall, "prediction: "+clean(p.err.Error()), true)
-		s.latest = predicted{}
-	} else {
-		s.latest = p
-	}
-	i := s.index(arming.StepPrediction)
-	good := p.err == nil && p.run.Go && p.circuit.Go
-	if i >= 0 && s.driver.state.Evidence[i].Present && !good {
-		s.driver.step(arming.BasisLeft{What: "with what was measured today the prediction is a no"})
-	}
-	s.driver.publish()
-}
-
-// notePrediction writes down what was accepted.
-func (s *session) notePrediction(at arming.Instant) {
-	run, err := json.Marshal(s.latest.run)
-	circuit, err2 := json.Marshal(s.latest.circuit)
-	chart, err3 := json.Marshal(s.latest.run.Chart())
-	if err = errors.Join(err, err2, err3); err == nil {
-		err = s.record.note(at, time.Now(), journal.KindPrediction, map[string]any{
-			"predict": json.RawMessage(run), "circuit": json.RawMessage(circuit), "chart": json.RawMessage(chart),
-			"basis": fmt.Sprintf("%x", s.accepted),
-		})
-	}
-	if err != nil {
-		s.driver.ask(func() { s.driver.step(arming.RecordFailed{Why: clean(err.Error())}) })
-	}
-}
-
 // fill completes a frame.
 func (s *session) fill(f *tui.Frame) {
 	f.Title, f.Practice, f.Sheet, f.SoFar = s.sheet.Title, s.practice, s.sheet, s.soFar
-	f.Run, f.Circuit, f.Computing = s.latest.run, s.latest.circuit, math.Float64frombits(s.share.Load())
+	f.Run, f.Circuit = s.latest.run, s.latest.circuit
+	if s.asked != nil {
+		f.Computing = math.Float64frombits(s.share.Load())
+	}
 	switch {
 	case s.box != nil:
 		f.Box = clean(s.box.first.Identity.String())
@@ -337,35 +251,22 @@ func (s *session) move(h tui.Hand) {
 	s.noteHand(h)
 }
 
-// closeRecord closes and signs the record of a firing that is over.
-func (s *session) closeRecord(d *driver) {
-	s.secret.wipe()
-	s.record.closeNormal(d.clock, func(signed string, err error) {
-		show := func() {
-			s.record.closed = true
-			s.record.signed = signed
-			if err != nil {
-				s.record.problem = "not signed: " + err.Error()
-			}
-			d.publish()
-		}
-		select {
-		case d.requests <- show:
-		case <-d.done:
-		case <-time.After(signWithin):
-		}
-	})
+// post hands something to the driver that must not be lost.
+func (s *session) post(f func()) {
+	select {
+	case s.driver.requests <- f:
+	case <-s.driver.done:
+	}
 }
 
-// start runs the driver and the first prediction.
+// start runs the driver.
 func (s *session) start(first arming.Start) {
-	s.predict = &predictor{
+	s.predict = predictor{
 		compute: s.compute,
 		deliver: func(p predicted) { s.post(func() { s.deliver(p) }) },
 		share:   func(done float64) { s.share.Store(math.Float64bits(done)) },
 	}
-	s.asked = s.measured(&arming.State{})
-	if a := s.asked.testA; a != nil {
+	if a := s.measured(&arming.State{}).testA; a != nil {
 		s.driver.log(time.Now(), fmt.Sprintf("the box says that it tests with up to %.3g mA, the sheet says %.3g mA: the larger counts",
 			1000**a, 1000*s.sheet.Firing.TestCurrentA), true)
 	}
@@ -373,27 +274,6 @@ func (s *session) start(first arming.Start) {
 	s.stopCount = cancel
 	go s.driver.run(first)
 	s.countBefore(ctx)
-	go s.predictFirst()
-}
-
-// predictFirst has the first prediction made once the first frame is out: nobody
-// waits for the screen because of the models.
-func (s *session) predictFirst() {
-	if s.screen != nil {
-		select {
-		case <-s.screen.first:
-		case <-time.After(time.Second):
-		}
-	}
-	s.post(func() { s.predict.want(s.sheet, s.asked) })
-}
-
-// post hands something to the driver that must not be lost.
-func (s *session) post(f func()) {
-	select {
-	case s.driver.requests <- f:
-	case <-s.driver.done:
-	}
 }
 
 // stop ends everything, the permit first. It may be called again.
@@ -404,13 +284,14 @@ func (s *session) stop(ctx context.Context, why string) error {
 	}
 	s.driver.stop(why, most)
 	s.secret.wipe()
-	s.predict.stop()
 	s.stopCount()
 	select {
 	case <-s.driver.done:
-		s.counterEnd(signWithin)
-		return s.driver.failure
 	default:
 		return fmt.Errorf("session: the driver has not ended within %v", most)
 	}
+	s.predict.stop()
+	s.predict.done.Wait()
+	s.counterEnd(signWithin)
+	return s.driver.failure
 }
