@@ -33,7 +33,7 @@ const (
 	aimRest     = 3.0   // percent of a core, in SETUP
 	aimCount    = 5.0   // percent of a core, counting
 	aimResident = 40e6  // bytes
-	aimIdle     = 400.0 // bytes a second to the terminal, in SETUP
+	aimIdle     = 600.0 // bytes a second to the terminal, in SETUP: whole rows of 200 columns
 	room        = 2.5   // over an aim that depends on the machine's load
 )
 
