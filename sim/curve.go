@@ -39,14 +39,10 @@ type Curve struct {
 type knot struct {
 	timeS   float64
 	bendNps float64 // of the slope
-	// Thrust, slope from here on, and impulse up to here.
-	thrustN, slopeNps, impulseNs float64
 	// anew says that sums over motors are taken anew here: where the thrust may
 	// jump, at the last point, and beside a slope so steep that its rounding would
 	// stay behind in a sum.
-	anew   bool
-	anewS  float64 // the next time after this knot at which they are
-	smooth bool    // no jump and no such slope
+	anew bool
 }
 
 // slopeSteep is the slope beside which sums are taken anew, over peak thrust
@@ -109,20 +105,10 @@ func (c *Curve) setKnots() {
 		last := i+1 == len(c.points)
 		jumps := (i == 0 || last) && p.ThrustN > 0
 		smooth := !jumps && max(math.Abs(before), math.Abs(after)) <= steep
-		c.knots[i] = knot{
-			timeS: p.TimeS, bendNps: after - before, thrustN: p.ThrustN, slopeNps: after, impulseNs: c.impulseNs[i],
-			anew: last || !smooth, smooth: smooth,
-		}
+		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, anew: last || !smooth}
 		before = after
 	}
-	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true, anewS: math.MaxFloat64}
-	for i := len(c.points) - 1; i >= 0; i-- {
-		if after := &c.knots[i+1]; after.anew {
-			c.knots[i].anewS = after.timeS
-		} else {
-			c.knots[i].anewS = after.anewS
-		}
-	}
+	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true}
 }
 
 func checkPoints(points []Point) error {

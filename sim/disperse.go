@@ -212,7 +212,6 @@ func newDisperser(r *Runner, opts DispersionOptions, t *tally) *disperser {
 		d.lamp = opts.NewLights()
 	}
 	d.skipYaw, d.least = r.p.Guide == nil, dispersionTerm
-	d.short = r.p.Guide == nil && r.lift == 0 && !r.tilted
 	return d
 }
 
@@ -245,9 +244,9 @@ func (d *disperser) run(run int) {
 	d.bandRun = run
 	d.bandNext = 0
 	if len(d.band) > 0 && run < bandRuns {
-		d.visit, d.watchM = d.takeBand, d.band[0]
+		d.visit = d.takeBand
 	} else {
-		d.visit, d.watchM = nil, math.Inf(1)
+		d.visit = nil
 	}
 	err := d.Runner.run()
 	t := d.tally
@@ -348,9 +347,6 @@ func (d *disperser) takeBand(r *Runner, _ float64) error {
 		}
 		d.tally.band[d.bandNext][d.bandRun] = max(speed, 0)
 		d.bandNext++
-	}
-	if d.watchM = math.Inf(1); d.bandNext < len(d.band) {
-		d.watchM = d.band[d.bandNext]
 	}
 	return nil
 }

@@ -11,5 +11,3 @@ func TestAgainstPlainRungeKuttaAtLength(t *testing.T) {
 }
 
 func TestNoAnswerHoldsANaNAtLength(t *testing.T) { wildAnswersAreFinite(t, 9, 2000) }
-
-func TestShortStepsOnAnyProblemAtLength(t *testing.T) { shortOnAnyProblem(t, 9, 4000) }

@@ -44,12 +44,9 @@ type Runner struct {
 	devices   []device
 	mayLift   bool // the wheels may be unloaded: lift, or thrust tilted up
 	skipYaw   bool // dispersion does not ask for it
-	short     bool // takes short steps under thrust; see advanceShort
-	tilted    bool // some thrust line is
 	stepsMost int
 	least     float64                      // accuracy: the least term of a series over the speed
 	visit     func(*Runner, float64) error // sees each span of time, nil for none
-	watchM    float64                      // short: where visit wants to see more than the ends of a step
 	firstS    float64                      // when the first motor lights
 	burnoutS  float64
 
@@ -63,16 +60,10 @@ type Runner struct {
 	nextS    float64
 	nextM    float64
 	deviceS  float64 // the next known time of a device
-	anewS    float64 // the next time at which sums are taken anew
 
-	burnMost              float64 // the most flow of any group over its forward thrust
-	leverMost, leverLeast float64 // the same of the pitching moment about the CG: the largest size, and the least value
-	engaged               engaged
-
-	sum    sums
-	step   step
-	bunch  bunch
-	volley volley
+	engaged engaged
+	sum     sums
+	step    step
 
 	out        Outcome
 	steps      int     // and waits
@@ -95,9 +86,6 @@ type group struct {
 	knots []knot // of the curve
 	next  int    // the knot to come; the curve is in the segment before it
 	nextS float64
-
-	then  int // what they will be at the end of a short step
-	thenS float64
 }
 
 type deviceState int
@@ -139,7 +127,7 @@ func NewRunner(p *Problem) (*Runner, error) {
 	if err := Validate(p); err != nil {
 		return nil, err
 	}
-	r := &Runner{p: *p, least: termLeast, watchM: math.Inf(1)}
+	r := &Runner{p: *p, least: termLeast}
 	r.p.Motors, r.p.Stops = slices.Clone(p.Motors), slices.Clone(p.Stops)
 	if p.Guide != nil {
 		guide := *p.Guide
@@ -156,7 +144,6 @@ func NewRunner(p *Problem) (*Runner, error) {
 	r.mayLift, r.stepsMost = r.lift > 0, maxSteps
 	for i := range r.p.Motors {
 		r.mayLift = r.mayLift || r.p.Motors[i].AngleRad > 0
-		r.tilted = r.tilted || r.p.Motors[i].AngleRad != 0
 		r.stepsMost += 4 * len(r.p.Motors[i].Curve.points)
 	}
 	r.lights = make([]float64, len(p.Motors))
@@ -299,9 +286,6 @@ func (r *Runner) reset() {
 	r.out = Outcome{}
 	r.minFront, r.minYaw, r.peakMoment = math.Inf(1), math.Inf(1), 0
 	r.groupMotors()
-	if r.short {
-		r.formVolley()
-	}
 	r.sumGroups()
 	for i := range r.devices {
 		r.tension[i] = Maybe{}
@@ -358,13 +342,6 @@ func (r *Runner) groupMotors() {
 		g.yaw += forward * m.LateralM
 		g.yawSize += math.Abs(forward * m.LateralM)
 		g.burn += m.PropellantKg / m.Curve.totalNs
-	}
-	r.burnMost, r.leverMost, r.leverLeast = 0, 0, math.Inf(1)
-	for i := range r.groups {
-		g := &r.groups[i]
-		r.burnMost = max(r.burnMost, g.burn/math.Abs(g.forward))
-		lever := g.pitch/g.forward - v.CGHeightM
-		r.leverMost, r.leverLeast = max(r.leverMost, math.Abs(lever)), min(r.leverLeast, lever)
 	}
 }
 
@@ -505,15 +482,6 @@ func (g *group) at(t float64) (impulseNs, thrustN, slopeNps float64) {
 	return c.impulseNs[g.next-1] + dt*(point.ThrustN+thrustN)/2, thrustN, slopeNps
 }
 
-// anewS returns the next time at which a knot of the group is one where sums
-// are taken anew.
-func (g *group) anewS() float64 {
-	if k := &g.knots[g.next]; !k.anew {
-		return g.lightS + k.anewS
-	}
-	return g.nextS
-}
-
 // pass takes the group past its next knot, which it returns.
 func (g *group) pass() *knot {
 	k := &g.knots[g.next]
@@ -573,10 +541,8 @@ func (s *sums) bend(g *group, bendNps float64) {
 // sumGroups sums all groups anew.
 func (r *Runner) sumGroups() {
 	r.sum = sums{t: r.t, mass: r.mass0}
-	r.anewS = math.Inf(1)
 	for i := range r.groups {
 		g := &r.groups[i]
-		r.anewS = min(r.anewS, g.anewS())
 		impulse, thrust, slope := g.at(r.t)
 		r.sum.mass -= g.burn * impulse
 		r.sum.add(g, thrust, slope)

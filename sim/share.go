@@ -29,7 +29,7 @@ const (
 // device) add theirs.
 func (d *disperser) shares() []VarianceShare {
 	s := &d.p.Spread
-	d.visit, d.watchM = nil, math.Inf(1)
+	d.visit = nil
 	nominal := func() {
 		d.prepare(Case{HeadwindMps: d.p.HeadwindMps})
 	}

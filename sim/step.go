@@ -364,16 +364,8 @@ func (r *Runner) advance() error {
 		r.passTimes()
 		return nil
 	}
-	if r.short && r.advanceShort() {
-		return nil
-	}
 	s := &r.step
 	limitS := min(r.nextS, MaxRunTimeS)
-	if r.short && r.starting {
-		if _, same := r.together(); same {
-			limitS -= (limitS - r.t) / 2 // up to the bunch in short steps
-		}
-	}
 	span := r.setThrust(limitS - r.t)
 	r.decide(r.v)
 	r.setForces()
