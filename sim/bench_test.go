@@ -1,7 +1,6 @@
 package sim
 
 import (
-	"context"
 	"math"
 	"path/filepath"
 	"testing"
@@ -10,7 +9,7 @@ import (
 
 // benchProblem is four motors of 25 points with a chute and a brake. apart
 // gives every motor its own light time.
-func benchProblem(t *testing.T, apart bool) (*Problem, Case) {
+func benchProblem(t testing.TB, apart bool) (*Problem, Case) {
 	t.Helper()
 	p := readProblem(t, filepath.Join(referenceDir, "run", "02"))
 	if apart {
@@ -22,7 +21,7 @@ func benchProblem(t *testing.T, apart bool) (*Problem, Case) {
 }
 
 func benchmarkRun(b *testing.B, apart bool) {
-	p, c := benchProblem(&testing.T{}, apart)
+	p, c := benchProblem(b, apart)
 	r, err := NewRunner(p)
 	if err != nil {
 		b.Fatal(err)
@@ -44,37 +43,6 @@ func BenchmarkNominalApart(b *testing.B) { benchmarkRun(b, true) }
 
 var benchSpread = Spread{ThrustLot: 0.02, ThrustMotor: 0.02, Drag: 0.08, Rolling: 0.2, Mass: 0.01, WindMps: 1, StopDelayS: 0.05, MotorSilent: 0.01, StopFails: 0.01}
 
-// BenchmarkDispersion makes 10,000 runs of dispersion on all processors, every
-// motor with its own light time; aim 100 ms on two.
-func BenchmarkDispersion(b *testing.B) {
-	p, _ := benchProblem(&testing.T{}, false)
-	p.Spread = benchSpread
-	for b.Loop() {
-		if _, err := Disperse(context.Background(), p, DispersionOptions{Runs: 10_000, Seed: 1, NewLights: func() LightSource { return scattered{} }}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
-// BenchmarkDispersionRun is one of those runs on one processor.
-func BenchmarkDispersionRun(b *testing.B) {
-	p, _ := benchProblem(&testing.T{}, false)
-	p.Spread = benchSpread
-	opts := DispersionOptions{Runs: 4096, Seed: 1, NewLights: func() LightSource { return scattered{} }}
-	r, err := NewRunner(p)
-	if err != nil {
-		b.Fatal(err)
-	}
-	d := newDisperser(r, opts, newTally(opts))
-	b.ReportAllocs()
-	run, steps := 0, 0
-	for b.Loop() {
-		d.run(run & 4095)
-		run, steps = run+1, steps+d.steps
-	}
-	b.ReportMetric(float64(steps)/float64(run), "steps/run")
-}
-
 // BenchmarkAgainstRK4 runs the plain Runge–Kutta of the tests beside the
 // package, at the largest step of it that agrees on the rest position to 1e-8,
 // and reports how many times longer it takes. (It is written to be plain, not to
@@ -83,7 +51,7 @@ func BenchmarkAgainstRK4(b *testing.B) {
 	for _, apart := range []bool{false, true} {
 		name := map[bool]string{false: "together", true: "apart"}[apart]
 		b.Run(name, func(b *testing.B) {
-			p, c := benchProblem(&testing.T{}, apart)
+			p, c := benchProblem(b, apart)
 			r, err := NewRunner(p)
 			if err != nil {
 				b.Fatal(err)

@@ -23,7 +23,7 @@ func (r *Runner) coast(limitS float64) (done bool, err error) {
 	s := &r.step
 	a, b := -s.force[0]/s.inertia, -s.square[0]/s.inertia
 	u0 := r.v + r.wind
-	if r.visit != nil || r.mayLift || r.starting || r.wind < 0 || r.engaged.k > 0 || r.engaged.fillRate > 0 || s.m[1] != 0 ||
+	if r.visit != nil || r.unloaded || r.mayLift && r.light(&r.sum, u0) || r.starting || r.wind < 0 || r.engaged.k > 0 || r.engaged.fillRate > 0 || s.m[1] != 0 ||
 		s.forward != [2]float64{} || !(a > 0) || !(b*u0*u0 > coastLeast*a) || b*u0*u0 > coastMost*a {
 		return false, nil
 	}

@@ -42,7 +42,7 @@ type knot struct {
 	// anew says that sums over motors are taken anew here: where the thrust may
 	// jump, at the last point, and beside a slope so steep that its rounding would
 	// stay behind in a sum.
-	anew bool
+	anew, jump bool
 }
 
 // slopeSteep is the slope beside which sums are taken anew, over peak thrust
@@ -105,10 +105,10 @@ func (c *Curve) setKnots() {
 		last := i+1 == len(c.points)
 		jumps := (i == 0 || last) && p.ThrustN > 0
 		smooth := !jumps && max(math.Abs(before), math.Abs(after)) <= steep
-		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, anew: last || !smooth}
+		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, anew: last || !smooth, jump: !smooth}
 		before = after
 	}
-	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true}
+	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true, jump: true}
 }
 
 func checkPoints(points []Point) error {

@@ -211,7 +211,7 @@ func newDisperser(r *Runner, opts DispersionOptions, t *tally) *disperser {
 	if opts.NewLights != nil {
 		d.lamp = opts.NewLights()
 	}
-	d.skipYaw, d.least = r.p.Guide == nil, dispersionTerm
+	d.skipYaw, d.lean, d.least = r.p.Guide == nil, true, dispersionTerm
 	return d
 }
 

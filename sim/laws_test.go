@@ -519,3 +519,17 @@ func TestTailwindPushesFromBehind(t *testing.T) {
 		t.Error("a wind that carries the vehicle along: got no error")
 	}
 }
+
+// An end that rounding has put on the wrong side of zero is itself the crossing:
+// here the polynomial is below 0 at σ = 1 by rounding alone.
+func TestCrossingAtARoundedEnd(t *testing.T) {
+	for _, c := range []series{{-1, 1 - 1e-16, 1e-17}, {-3, 2, 1 - 2e-16}, {1, -1 + 1e-16, 0}, {-1e-17, 1, 1}} {
+		degree, want := 2, 1.0
+		if c[0] > -1e-9 && c[0] < 0 {
+			want = 0
+		}
+		if got := c.crossing(degree, 0, 1); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%v: got %g, want %g", c[:3], got, want)
+		}
+	}
+}

@@ -173,7 +173,7 @@ func divide(t testing.TB, spans []span, accuracy float64) (rk8Steps, rk4Steps in
 // a chute and a brake by each method, at the series' own accuracy.
 func BenchmarkMethods(b *testing.B) {
 	for _, apart := range []bool{false, true} {
-		p, c := benchProblem(&testing.T{}, apart)
+		p, c := benchProblem(b, apart)
 		r, spans := spansOf(b, p, c)
 		rk8Steps, rk4Steps := divide(b, spans, 10*termLeast)
 		name := map[bool]string{false: "together", true: "apart"}[apart]

@@ -26,7 +26,7 @@ var siPerUnit = map[string]float64{
 
 type table map[string]any
 
-func (tb table) num(t *testing.T, key string, missing float64) float64 {
+func (tb table) num(t testing.TB, key string, missing float64) float64 {
 	t.Helper()
 	switch v := tb[key].(type) {
 	case nil:
@@ -57,7 +57,7 @@ func (tb table) num(t *testing.T, key string, missing float64) float64 {
 	return 0
 }
 
-func (tb table) optional(t *testing.T, key string) *float64 {
+func (tb table) optional(t testing.TB, key string) *float64 {
 	if tb[key] == nil {
 		return nil
 	}
@@ -78,7 +78,7 @@ func (tb table) list(key string) (tables []table) {
 	return tables
 }
 
-func readCurve(t *testing.T, path string) *Curve {
+func readCurve(t testing.TB, path string) *Curve {
 	t.Helper()
 	f, err := os.Open(path)
 	if err != nil {
@@ -108,7 +108,7 @@ func readCurve(t *testing.T, path string) *Curve {
 }
 
 // readProblem reads the sheet in dir with every light time 0.
-func readProblem(t *testing.T, dir string) *Problem {
+func readProblem(t testing.TB, dir string) *Problem {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join(dir, "sheet.toml"))
 	if err != nil {

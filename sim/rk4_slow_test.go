@@ -11,3 +11,5 @@ func TestAgainstPlainRungeKuttaAtLength(t *testing.T) {
 }
 
 func TestNoAnswerHoldsANaNAtLength(t *testing.T) { wildAnswersAreFinite(t, 9, 2000) }
+
+func TestStridesOnAnyProblemAtLength(t *testing.T) { stridesOnAnyProblem(t, 9, 4000) }

@@ -44,6 +44,7 @@ type Runner struct {
 	devices   []device
 	mayLift   bool // the wheels may be unloaded: lift, or thrust tilted up
 	skipYaw   bool // dispersion does not ask for it
+	lean      bool // dispersion: only rest, peak speed and front load are asked for; see stride
 	stepsMost int
 	least     float64                      // accuracy: the least term of a series over the speed
 	visit     func(*Runner, float64) error // sees each span of time, nil for none

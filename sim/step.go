@@ -372,6 +372,9 @@ func (r *Runner) advance() error {
 	if done, err := r.coast(limitS); done {
 		return err
 	}
+	if r.stride() {
+		return nil
+	}
 	h := r.reach(span)
 	r.expand(h)
 	what := r.findEvent()
