@@ -442,7 +442,6 @@ func (r *Runner) findEvent() event {
 		if at, found := c.leaves(s.degree-1, sign, loadLeast*s.m[0]*GravityMps2*r.cosG); found {
 			s.cut(at)
 			what = eventLoad
-			r.out.Airborne = true
 		}
 	}
 	if s.xEnd >= r.nextM {
@@ -452,6 +451,9 @@ func (r *Runner) findEvent() event {
 			s.cut(c.crossing(s.degree, 0, 1))
 			what = eventEdge
 		}
+	}
+	if what == eventLoad {
+		r.out.Airborne = true
 	}
 	return what
 }
