@@ -21,15 +21,6 @@ func ClopperPearsonUpper(count, runs int, confidence float64) float64 {
 	return mathext.InvRegIncBeta(float64(count)+1, float64(runs-count), confidence)
 }
 
-// ClopperPearsonLower returns the one-sided lower confidence bound, 0 when
-// count is 0. See ClopperPearsonUpper.
-func ClopperPearsonLower(count, runs int, confidence float64) float64 {
-	if count <= 0 {
-		return 0
-	}
-	return mathext.InvRegIncBeta(float64(count), float64(runs-count)+1, 1-confidence)
-}
-
 // quantile returns the q-quantile of sorted values, linear between order
 // statistics: the value at rank q (n − 1). It is not known without values.
 func quantile(sorted []float64, q float64) Maybe {

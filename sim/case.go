@@ -140,16 +140,6 @@ func mirrorsItself(motors []Motor) bool {
 	return true
 }
 
-// Predict runs every case of p, in the order of Cases. A case that cannot be
-// finished is in the error, which joins them all.
-func Predict(p *Problem) ([]CaseResult, error) {
-	runner, err := NewRunner(p)
-	if err != nil {
-		return nil, err
-	}
-	return runner.RunAll(Cases(p))
-}
-
 // ThrustToWeight returns the peak of all motors' thrust, lit together, over the
 // weight of the vehicle ready to run. p must be valid.
 func ThrustToWeight(p *Problem) float64 {

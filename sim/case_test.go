@@ -71,7 +71,7 @@ func TestMotorsAlikeStandOnce(t *testing.T) {
 func TestAMotorThatNeverFiresStaysDark(t *testing.T) {
 	p := motorsAt(t, 0, 0)
 	p.Motors[1].LightS = math.Inf(1)
-	results, err := Predict(p)
+	results, err := predict(p)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -128,4 +128,13 @@ func TestMaybeReadsNull(t *testing.T) {
 	if err := json.Unmarshal(data, &back); err != nil || back[0] != (Maybe{}) || back[1] != Some(2.5) {
 		t.Errorf("got %v, %v", back, err)
 	}
+}
+
+// predict runs every case of p, in the order of Cases.
+func predict(p *Problem) ([]CaseResult, error) {
+	r, err := NewRunner(p)
+	if err != nil {
+		return nil, err
+	}
+	return r.RunAll(Cases(p))
 }

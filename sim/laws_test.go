@@ -477,7 +477,7 @@ func TestUnfinishedRunsSayWhy(t *testing.T) {
 	if !errors.As(err, &unfinished) || unfinished.Steps < maxSteps || unfinished.StepS < 1e-9 || !strings.Contains(err.Error(), "more mass") {
 		t.Errorf("ten grams against ten square metres: got %v", err)
 	}
-	if _, err := Predict(p); err == nil || !strings.Contains(err.Error(), "tailwind") {
+	if _, err := predict(p); err == nil || !strings.Contains(err.Error(), "tailwind") {
 		t.Errorf("all cases: got %v, want every case named", err)
 	}
 }

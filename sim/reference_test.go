@@ -243,7 +243,7 @@ func TestReferenceRuns(t *testing.T) {
 	for _, name := range []string{"01", "02", "03", "04", "05", "06"} {
 		dir := filepath.Join(referenceDir, "run", name)
 		p, want := readProblem(t, dir), readAnswer(t, dir)
-		got, err := Predict(p)
+		got, err := predict(p)
 		if err != nil {
 			t.Fatal(name, err)
 		}

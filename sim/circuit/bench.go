@@ -67,9 +67,6 @@ func (b *Bench) Advance(dtS float64, closed bool) {
 	}
 }
 
-// TimeS returns how much time has passed on the bench, in seconds.
-func (b *Bench) TimeS() float64 { return b.net.timeS }
-
 // CurrentA returns the current out of the battery in amperes.
 func (b *Bench) CurrentA() float64 {
 	switch {
@@ -115,25 +112,6 @@ func (b *Bench) Resistance(k int) float64 {
 	}
 	return 1/g + b.problem.meterWiringOhm()
 }
-
-// ClusterOhm returns the whole cluster in ohms as the meter at the hold line
-// shows it, +Inf when every channel is open.
-func (b *Bench) ClusterOhm() float64 {
-	if b.shunt {
-		return minShuntOhm
-	}
-	sum := 0.0
-	for k := range b.net.bridges {
-		sum += b.net.bridges[k].siemens
-	}
-	if sum == 0 {
-		return math.Inf(1)
-	}
-	return 1/sum + b.problem.meterWiringOhm()
-}
-
-// Heat returns ϑ of bridge k, 1 once fired.
-func (b *Bench) Heat(k int) float64 { return b.net.bridges[k].heat }
 
 // Fired returns when bridge k fired on the bench's clock, and whether it did.
 func (b *Bench) Fired(k int) (timeS float64, fired bool) {

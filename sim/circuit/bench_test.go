@@ -56,13 +56,13 @@ func TestBenchCoolsWhenOpen(t *testing.T) {
 	p := alike(1)
 	b := NewBench(p, nil)
 	b.Advance(5e-6, true)
-	hot := b.Heat(0)
+	hot := b.net.bridges[0].heat
 	if hot <= 0 || hot >= 1 {
 		t.Fatalf("heat after a short closing: got %v, want between 0 and 1", hot)
 	}
 	b.Advance(0.008, false)
 	// dϑ/dt = −ϑ/τ with τ = 4 ms: two time constants.
-	near(t, "heat after two time constants open", b.Heat(0), hot*math.Exp(-2), 1e-12)
+	near(t, "heat after two time constants open", b.net.bridges[0].heat, hot*math.Exp(-2), 1e-12)
 	if b.VoltageV() != 0 || b.BatteryV() != 12.4 {
 		t.Errorf("open: bus %v V battery %v V, want 0 and 12.4", b.VoltageV(), b.BatteryV())
 	}
@@ -81,7 +81,7 @@ func TestBenchVoltagesAndChannels(t *testing.T) {
 	near(t, "bus under load", b.VoltageV(), 12.4-amps*0.035, 1e-12)
 	near(t, "channel from the hold line", b.Resistance(1), p.BranchOhm(1)+p.LeadOhm()+0.020, 1e-12)
 	b.Advance(1, true)
-	if !math.IsInf(b.Resistance(0), 1) || !math.IsInf(b.ClusterOhm(), 1) {
+	if !math.IsInf(b.Resistance(0), 1) || !math.IsInf(b.Resistance(1), 1) {
 		t.Error("a fired bridge is not open")
 	}
 	near(t, "bus with all bridges open", b.VoltageV(), 12.4, 1e-12)
@@ -103,11 +103,11 @@ func TestBenchFaults(t *testing.T) {
 	near(t, "bad joint", b.Resistance(2), p.BranchOhm(2)+0.5+p.LeadOhm()+0.02, 1e-12)
 	b.Shunt(true)
 	for k := range 3 {
-		if v := JudgeChannel(b.Resistance(k), ChannelBand(p, k), nil); v != Short {
-			t.Errorf("channel %d behind the shunt: %v, want short", k, v)
+		if ohm := b.Resistance(k); ohm != minShuntOhm {
+			t.Errorf("channel %d behind the shunt: %v ohm, want %v", k, ohm, minShuntOhm)
 		}
 	}
-	if v := JudgeCluster(p, b.ClusterOhm()); v.Answer != AnswerShort {
+	if v := JudgeCluster(p, minShuntOhm); v.Answer != AnswerShort {
 		t.Errorf("cluster behind the shunt: %q", v.Answer)
 	}
 	b.Advance(1, true)

@@ -18,44 +18,6 @@ func TestChannelBandFromTheHoldLine(t *testing.T) {
 	}
 }
 
-func TestJudgeChannel(t *testing.T) {
-	p := alike(1)
-	band := ChannelBand(p, 0)
-	middle := (band.LowOhm + band.HighOhm) / 2
-	first := func(v float64) *float64 { return &v }
-	for _, c := range []struct {
-		name    string
-		reading float64
-		first   *float64
-		want    Verdict
-	}{
-		{"nominal", middle, nil, InBand},
-		{"at the low end", band.LowOhm, nil, InBand},
-		{"at the high end", band.HighOhm, nil, InBand},
-		{"just high", band.HighOhm + 1e-6, nil, High},
-		{"just low", band.LowOhm - 1e-6, nil, Low},
-		{"wiring and nothing else", band.WiringOhm, nil, Short},
-		{"a shorted bridge", band.WiringOhm + 0.05, nil, Short},
-		{"below 0", -0.1, nil, Short},
-		{"far too high", 11 * band.HighOhm, nil, Open},
-		{"over range", math.Inf(1), nil, Open},
-		{"no number", math.NaN(), nil, NoReading},
-		{"as at first", middle, first(middle), InBand},
-		{"moved by twice the meter's error", middle + 0.04, first(middle), InBand},
-		{"moved further", middle + 0.04 + 0.021*middle, first(middle), Drifted},
-		{"moved down", middle - 0.04 - 0.021*middle, first(middle), Drifted},
-		{"first reading no number", middle, first(math.NaN()), Drifted},
-		{"high before drifted", band.HighOhm + 0.1, first(middle), High},
-	} {
-		if got := JudgeChannel(c.reading, band, c.first); got != c.want {
-			t.Errorf("%s: got %v, want %v", c.name, got, c.want)
-		}
-	}
-	if Verdict(0) == InBand {
-		t.Error("the zero verdict is good")
-	}
-}
-
 // The likelihood by its definition, worked here for two unlike igniters: the
 // mean over the sets of j of a normal density.
 func TestClusterLikelihoodByItsDefinition(t *testing.T) {

@@ -199,8 +199,8 @@ func TestBenchAgreesWithTheSolution(t *testing.T) {
 		p := drawProblem(t)
 		sol := Solve(p)
 		b := NewBench(p, nil)
-		for b.TimeS() < p.PulseS {
-			b.Advance(min(p.PulseS*rapid.Float64Range(0.01, 1).Draw(t, "step"), p.PulseS-b.TimeS()), true)
+		for b.net.timeS < p.PulseS {
+			b.Advance(min(p.PulseS*rapid.Float64Range(0.01, 1).Draw(t, "step"), p.PulseS-b.net.timeS), true)
 		}
 		for k := range p.Igniters {
 			at, fired := b.Fired(k)

@@ -84,10 +84,7 @@ func TestScenarioRunMeetsItsLimits(t *testing.T) {
 		lights[i] = sol.Igniters[i].LightsS
 	}
 	p := s.Run(lights)
-	results, err := sim.Predict(p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	results := runAll(t, p)
 	single := 0
 	for _, r := range results {
 		o := r.Outcome
@@ -128,11 +125,7 @@ func TestStarterIsReadWithoutFaults(t *testing.T) {
 		t.Errorf("notes: %+v", s.Notes)
 	}
 	sol := circuit.Solve(s.Circuit())
-	results, err := sim.Predict(s.Run([]float64{sol.Igniters[0].LightsS}))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, r := range results {
+	for _, r := range runAll(t, s.Run([]float64{sol.Igniters[0].LightsS})) {
 		if left := s.Site.ClearLengthM - r.Outcome.StopPositionM; r.Case.Kind != sim.CaseAllStopsAbsent && left < s.Limits.StopMarginM {
 			t.Errorf("%s: %g m left", r.Case.Name, left)
 		}
@@ -261,4 +254,18 @@ func TestWriteStarterLeavesNothingHalfWritten(t *testing.T) {
 	if err != nil || len(entries) != 1 {
 		t.Errorf("%v left behind, %v", entries, err)
 	}
+}
+
+// runAll runs every what-if case of p.
+func runAll(t *testing.T, p *sim.Problem) []sim.CaseResult {
+	t.Helper()
+	runner, err := sim.NewRunner(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	results, err := runner.RunAll(sim.Cases(p))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return results
 }
