@@ -12,7 +12,7 @@ import (
 var consumables = []string{"motors", "igniters"}
 
 // Consumables names what is counted.
-func Consumables() []string { return append([]string(nil), consumables...) }
+func Consumables() []string { return slices.Clone(consumables) }
 
 // BroughtStep is the count of a consumable before the firing.
 func BroughtStep(what string) string { return what + "-brought" }
@@ -30,7 +30,7 @@ const spareMost = 200
 // brought is the count before the firing.
 func brought(what string, motors int, asked string) Step {
 	return Step{ID: BroughtStep(what), Kind: KindQuantity, Whole: true, Band: Band{float64(motors), float64(motors + spareMost), ""},
-		Challenge: asked, Hint: "a count, made twice", Source: "common practice, no source"}
+		Challenge: asked, Hint: "a count, made twice"}
 }
 
 // after are the counts that end a firing, in MAKESAFE. Each is of all that
@@ -38,8 +38,7 @@ func brought(what string, motors int, asked string) Step {
 func after(in Inputs) []Step {
 	most := float64(in.Motors + spareMost)
 	count := func(id string, high float64, asked, hint string) Step {
-		return Step{ID: id, Kind: KindQuantity, Whole: true, Band: Band{0, high, ""}, Challenge: asked, Hint: hint,
-			Source: "common practice, no source"}
+		return Step{ID: id, Kind: KindQuantity, Whole: true, Band: Band{0, high, ""}, Challenge: asked, Hint: hint}
 	}
 	steps := []Step{
 		count(UsedStep("motors"), float64(in.Motors), "Motors used in this firing: burned out, by their casings. How many?", "a count, made twice"),
@@ -87,8 +86,8 @@ func batteryRest() Step {
 		Source: "battery handbooks, read second-hand: a voltage means nothing just after charge or load; the hour is common practice, no source"}
 }
 
-// Words that say of a motor that it did not burn; those that hold a word of the
-// other list stand first.
+// Words that say of a motor that it did not burn; those that contain a word
+// of the other list stand first.
 var (
 	unlitWords = []string{"unburned", "unburnt", "unfired", "unspent", "unlit", "unused", "misfire", "not burned", "not burnt", "not fired", "not lit", "not light",
 		"never burned", "never burnt", "never fired", "never lit", "didn't light", "dark", "whole", "intact"}

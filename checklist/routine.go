@@ -1,7 +1,9 @@
 package checklist
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -44,21 +46,17 @@ const WindMostMps = 8.94
 // through 1 ohm at the place of the device, 30 CFR 57.6600.
 const strayMostA = 0.05
 
+// noSource stands where a rule has no source that could be named.
+const noSource = "common practice, no source"
+
 // Routine returns the steps of a firing, in order: the built-in practice with
 // the sheet's further steps merged where they belong. Core gates are always
 // in it.
 func Routine(in Inputs) []Step {
-	var out []Step
-	for _, part := range [][]Step{
-		briefing(in), site(in), vehicle(in), prediction(), proof(in), dead(in), hookUp(), lineClosed(),
-		clearRange(in), measure(in), battery(in), poll(in), after(in),
-	} {
-		out = append(out, part...)
-	}
+	out := slices.Concat(briefing(in), site(in), vehicle(in), prediction(), proof(in), dead(in), hookUp(), lineClosed(),
+		clearRange(in), measure(in), battery(in), poll(in), after(in))
 	for i := range out {
-		if out[i].Source == "" {
-			out[i].Source = "common practice, no source"
-		}
+		out[i].Source = cmp.Or(out[i].Source, noSource)
 	}
 	return mergeExtra(out, in.Extra)
 }
@@ -124,8 +122,8 @@ func vehicle(in Inputs) []Step {
 		brought("igniters", in.Motors, "Igniters brought to the site, all of them: how many?"),
 		igniterLots(),
 		batteryRest(),
-		{ID: "running-gear", Kind: KindWords, Challenge: "Wheels, guide and retention, tried by hand", Hint: "what turned, what slid, what stayed in place", Source: "common practice, no source"},
-		{ID: "stops", Kind: KindWords, Challenge: "Every stopping device: armed and tried. What did each do?", Hint: "each device by name", Source: "common practice, no source"},
+		{ID: "running-gear", Kind: KindWords, Challenge: "Wheels, guide and retention, tried by hand", Hint: "what turned, what slid, what stayed in place"},
+		{ID: "stops", Kind: KindWords, Challenge: "Every stopping device: armed and tried. What did each do?", Hint: "each device by name"},
 	}
 	for i := range steps {
 		steps[i].Phase, steps[i].Gate, steps[i].Role = VehicleCheck, GateSite, FiringOfficer
@@ -289,7 +287,7 @@ func radiosText(radios []Radio) string {
 func mergeExtra(steps, extra []Step) []Step {
 	for n, e := range extra {
 		e.ID = fmt.Sprintf("sheet/%d", n+1)
-		e.Gate, e.Kind = gateOf(e.Phase), KindWords
+		e.Gate, e.Kind = cmp.Or(phaseGates[e.Phase], GateSheet), KindWords
 		e.Drops |= DropRangeOfficer
 		if e.Role == RoleNone || e.Role == Spotter || e.Role == HookUpPerson {
 			e.Role = RangeOfficer
@@ -298,37 +296,16 @@ func mergeExtra(steps, extra []Step) []Step {
 		for at > 0 && (steps[at-1].Phase > e.Phase || steps[at-1].Phase == e.Phase && steps[at-1].Gate > e.Gate) {
 			at--
 		}
-		steps = append(steps[:at], append([]Step{e}, steps[at:]...)...)
+		steps = slices.Insert(steps, at, e)
 	}
 	return steps
 }
 
-// gateOf is the gate that a further step of the phase belongs to, so that the
-// chain breaks where the step at hand is.
-func gateOf(p Phase) Gate {
-	switch p {
-	case Briefing:
-		return GateCrew
-	case Site, VehicleCheck:
-		return GateSite
-	case ContactProof:
-		return GateProof
-	case DeadCircuit:
-		return GateDead
-	case HookUp:
-		return GateHookUp
-	case LineClosed:
-		return GateLine
-	case Clear:
-		return GateClear
-	case Measure:
-		return GateContinuity
-	case BatteryJoin:
-		return GateBattery
-	case Poll:
-		return GateRadios
-	}
-	return GateSheet
+// phaseGates are the gates that further steps belong to, by phase, so that the
+// chain breaks where the step at hand is; GateSheet for any other phase.
+var phaseGates = map[Phase]Gate{
+	Briefing: GateCrew, Site: GateSite, VehicleCheck: GateSite, ContactProof: GateProof, DeadCircuit: GateDead, HookUp: GateHookUp,
+	LineClosed: GateLine, Clear: GateClear, Measure: GateContinuity, BatteryJoin: GateBattery, Poll: GateRadios,
 }
 
 // Lasts returns a duration as people say it.

@@ -1,8 +1,7 @@
-// Package checklist holds the routine before, during and after a firing as
-// data: every step with who answers it, what kind of answer counts, how long
+// Package checklist is the routine before, during and after a firing as data: every step with who answers it, what kind of answer counts, how long
 // the answer lasts, what it rests on and what withdraws it.
 //
-// The package decides nothing about states; package arming holds the answers
+// The package decides nothing about states: package arming keeps the answers
 // and enforces the rules written here. It does no I/O and reads no clock.
 //
 // An answer is the value that was seen, never the word "checked" (Degani and
@@ -34,21 +33,17 @@ const (
 	HookUpPerson // the one who goes forward
 )
 
+var roleNames = [...]string{"nobody", "firing officer", "range officer", "spotter", "hook-up person"}
+
 // String returns the role's name as the screen and the record say it.
-func (r Role) String() string {
-	switch r {
-	case RoleNone:
-		return "nobody"
-	case FiringOfficer:
-		return "firing officer"
-	case RangeOfficer:
-		return "range officer"
-	case Spotter:
-		return "spotter"
-	case HookUpPerson:
-		return "hook-up person"
+func (r Role) String() string { return nameOf(roleNames[:], int(r), "role") }
+
+// nameOf is the name of a value, or its type and number where it has none.
+func nameOf(names []string, n int, kind string) string {
+	if n < 0 || n >= len(names) {
+		return fmt.Sprintf("%s(%d)", kind, n)
 	}
-	return fmt.Sprintf("role(%d)", int(r))
+	return names[n]
 }
 
 // Phase is the part of the routine that a step belongs to, in the trade's
@@ -80,12 +75,7 @@ var phaseNames = [...]string{
 }
 
 // String returns the phase's name.
-func (p Phase) String() string {
-	if p < 0 || int(p) >= len(phaseNames) {
-		return fmt.Sprintf("phase(%d)", int(p))
-	}
-	return phaseNames[p]
-}
+func (p Phase) String() string { return nameOf(phaseNames[:], int(p), "phase") }
 
 // Gate is a group of steps drawn as one contact of the chain. The chain
 // carries on only past a gate of which every step stands.
@@ -126,12 +116,7 @@ var gateNames = [...]string{
 }
 
 // String returns the gate's name as the chain shows it.
-func (g Gate) String() string {
-	if g < 0 || int(g) >= len(gateNames) {
-		return fmt.Sprintf("gate(%d)", int(g))
-	}
-	return gateNames[g]
-}
+func (g Gate) String() string { return nameOf(gateNames[:], int(g), "gate") }
 
 // Kind is the kind of answer that counts.
 type Kind int
@@ -141,7 +126,7 @@ const (
 	KindNone     Kind = iota
 	KindWords         // what is seen, in words
 	KindName          // a person's name
-	KindQuantity      // a number typed off an instrument, twice, held against Band
+	KindQuantity      // a number typed off an instrument, twice, that must lie in Band
 	KindMeasured      // a reading of the ground box at the moment of the answer, then live
 	KindAccept        // the prediction, seen and accepted by both officers
 	KindSecret        // the range officer's code; only the fact is known here
@@ -149,7 +134,7 @@ const (
 	KindLine          // set by the line alone
 )
 
-// Needs is a set of facts that must hold, fresh, when a step is answered.
+// Needs is a set of facts that must be true, and fresh, when a step is answered.
 type Needs uint16
 
 // The facts.
@@ -204,7 +189,7 @@ type Step struct {
 	Drops        Drops
 	UntilBattery bool      // ages only until the battery is joined
 	Match        string    // the words must be these, whatever their case; "" for any
-	CallWord     bool      // the words must hold the two digits that the screen made up
+	CallWord     bool      // the words must contain the two digits that the screen made up
 	Optional     bool      // may be passed over with a key, which the record shows
 	Advisory     bool      // the range officer may waive the band with a reason
 	Whole        bool      // a count: a whole number
@@ -244,7 +229,7 @@ type Times struct {
 }
 
 // Bounds of a pause: how many a count has, how short before zero the last may
-// be (the line of the last second has to be on the disk), how long one may last.
+// be (the entry of the last second has to be on the disk), how long one may last.
 const (
 	MaxPauses  = 3
 	PauseLeast = 2 * time.Second

@@ -23,84 +23,66 @@ const seed = 1
 // tellEvery is how often progress is told.
 const tellEvery = 100 * time.Millisecond
 
-// worker does one piece of work at a time, on a goroutine of its own. A newer
-// piece ends the one before.
+// worker does one piece of work at a time, beside the screen. A newer piece
+// ends the one before.
 type worker struct {
 	path  string
 	units unit.System
+	ready chan struct{} // closed once send is known
+	send  func(tea.Msg)
 
 	mu     sync.Mutex
-	next   *edit.Work // waits to be begun
-	cancel context.CancelFunc
-	due    chan struct{} // one deep
-	done   chan struct{}
-	over   context.Context
-	end    context.CancelFunc
+	cancel context.CancelFunc // of the newest piece
+	done   chan struct{}      // closed when the newest piece has ended
 }
 
 func newWorker(path string, units unit.System) *worker {
-	over, end := context.WithCancel(context.Background())
-	return &worker{path: path, units: units, due: make(chan struct{}, 1), done: make(chan struct{}), over: over, end: end}
+	w := &worker{path: path, units: units, ready: make(chan struct{}), cancel: func() {}, done: make(chan struct{})}
+	close(w.done)
+	return w
 }
 
 // start hands work over and returns at once.
 func (w *worker) start(work edit.Work) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.next = &work
-	if w.cancel != nil {
-		w.cancel()
-	}
-	select {
-	case w.due <- struct{}{}:
-	default: // it is known already that there is something
-	}
-}
-
-// run begins to work.
-func (w *worker) run(send func(tea.Msg)) {
+	w.cancel()
+	ctx, cancel := context.WithCancel(context.Background())
+	before, done := w.done, make(chan struct{})
+	w.cancel, w.done = cancel, done
 	go func() {
-		defer close(w.done)
-		for {
-			select {
-			case <-w.over.Done():
-				return
-			case <-w.due:
-			}
-			if work, ctx := w.take(); work != nil {
-				w.do(ctx, *work, send)
-			}
+		defer close(done)
+		defer cancel()
+		<-before
+		<-w.ready
+		if ctx.Err() == nil {
+			w.do(ctx, work)
 		}
 	}()
 }
 
-// take gets the work that waits.
-func (w *worker) take() (*edit.Work, context.Context) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	work := w.next
-	w.next = nil
-	if work == nil {
-		return nil, nil
-	}
-	ctx, cancel := context.WithCancel(w.over)
-	w.cancel = cancel
-	return work, ctx
+// run lets the work begin, its messages sent by send.
+func (w *worker) run(send func(tea.Msg)) {
+	w.send = send
+	close(w.ready)
 }
 
 // stop ends the work. The program that messages go to has ended by then, so
 // that sending returns.
 func (w *worker) stop() {
-	w.end()
-	<-w.done
+	w.mu.Lock()
+	cancel, done := w.cancel, w.done
+	w.mu.Unlock()
+	cancel()
+	<-done
 }
 
 // do is one piece of work. What has been cancelled sends nothing more: the
 // newer piece answers.
-func (w *worker) do(ctx context.Context, work edit.Work, send func(tea.Msg)) {
+func (w *worker) do(ctx context.Context, work edit.Work) {
 	tell := func(msg tea.Msg) {
 		if ctx.Err() == nil {
-			send(msg)
+			w.send(msg)
 		}
 	}
 	defer tell(edit.Worked{Number: work.Number})
