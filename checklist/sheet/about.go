@@ -35,7 +35,7 @@ type About struct {
 	Dimension unit.Dimension // of a Measure
 	Words     []string       // of a OneWord
 	Needed    bool
-	Otherwise string // what holds when it is left out, as one would write it; empty for nothing
+	Otherwise string // its value when it is left out, as one would write it; empty for nothing
 	Kind      string // of a stop: the kinds that have it, empty for all
 	Former    bool   // read from older sheets, and offered to nobody
 }
@@ -83,8 +83,8 @@ func (a *About) Choices() []string {
 	return nil
 }
 
-// Every key of a sheet, in the order in which a form shows them. A test holds
-// it against what Parse reads.
+// Every key of a sheet, in the order in which a form shows them. A test
+// compares it with what Parse reads.
 var abouts = func() []About {
 	var out []About
 	for _, group := range [][]About{aboutTop, aboutSite, aboutVehicle, aboutGuide, aboutMotor, aboutIgniter, aboutFiring, aboutStop,
@@ -279,26 +279,10 @@ var aboutRest = []About{
 	needed("radio", "distance", "distance", unit.Length, "From the vehicle; checked against a table of least distances."),
 	{Table: "step", Name: "phase", Label: "phase", What: "Where in the routine the step stands.", Sort: OneWord, Words: stepWords(), Needed: true},
 	words("step", "text", "text", "The step as it is read out."),
-	{Table: "step", Name: "role", Label: "who answers", What: "Who answers it.", Sort: OneWord, Words: roleWords(), Needed: true},
+	{Table: "step", Name: "role", Label: "who answers", What: "Who answers it.", Sort: OneWord, Words: named(stepRoles), Needed: true},
 	optional("step", "expires", "lasts", unit.Time, "", "How long the answer is good for. Left out: it does not age."),
 	{Table: "step", Name: "optional", Label: "optional", What: "True when the crew may pass it over with a key; the record shows it then.", Sort: YesNo, Otherwise: "false"},
 	{Table: "step", Name: "gate", Label: "gate", What: "Of sheets from before: every step stands in the way until it is answered, unless it is optional.", Sort: YesNo, Otherwise: "false", Former: true},
-}
-
-func stepWords() []string {
-	var out []string
-	for _, p := range stepPhases {
-		out = append(out, p.word)
-	}
-	return out
-}
-
-func roleWords() []string {
-	var out []string
-	for _, r := range stepRoles {
-		out = append(out, r.String())
-	}
-	return out
 }
 
 var aboutTimes = func() []About {

@@ -130,13 +130,13 @@ func (l *faultList) addAt(f Fault) { l.list = append(l.list, f) }
 func (l *faultList) sorted() Faults {
 	out := slices.Clone(l.list)
 	slices.SortStableFunc(out, func(a, b Fault) int {
-		sheetFirst := func(f Fault) int {
-			if f.File == l.file {
-				return 0
+		if own := a.File == l.file; own != (b.File == l.file) {
+			if own {
+				return -1
 			}
 			return 1
 		}
-		return cmp.Or(cmp.Compare(sheetFirst(a), sheetFirst(b)), cmp.Compare(a.File, b.File),
+		return cmp.Or(cmp.Compare(a.File, b.File),
 			cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
 	return slices.Compact(out)
@@ -145,17 +145,8 @@ func (l *faultList) sorted() Faults {
 // lineText is line n, from 1, of a text without its line end, at most 4096
 // bytes of it.
 func lineText(data []byte, n int) string {
-	for ; n > 1; n-- {
-		i := bytes.IndexByte(data, '\n')
-		if i < 0 {
-			return ""
-		}
-		data = data[i+1:]
-	}
-	if i := bytes.IndexByte(data, '\n'); i >= 0 {
-		data = data[:i]
-	}
-	return strings.TrimRight(string(data[:min(len(data), 4096)]), "\r")
+	line, _, _ := bytes.Cut(data[offsetOf(data, n, 1):], []byte("\n"))
+	return strings.TrimRight(string(line[:min(len(line), 4096)]), "\r")
 }
 
 // nearest is the candidate closest to word by edit distance, empty when none

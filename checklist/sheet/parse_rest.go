@@ -39,11 +39,7 @@ func (p *parser) stops(t *table) {
 func (p *parser) stop(t *table) sim.Stop {
 	var s sim.Stop
 	s.Name = t.text("name", "a name for the stopping device")
-	words := make([]string, len(stopKinds))
-	for i, k := range stopKinds {
-		words[i] = k.word
-	}
-	i := t.choice("kind", words)
+	i := t.choice("kind", stopWords())
 	if i < 0 {
 		return s // which keys belong here cannot be told
 	}
@@ -58,23 +54,23 @@ func (p *parser) stop(t *table) sim.Stop {
 		s.DragAreaM2 = t.quantity("area", unit.Area, above(0, 100))
 		s.FillS = t.quantity("fill_time", unit.Time, between(0, mostTimeS))
 	case sim.WeightedLine:
-		p.lineOrBed(t, &s)
+		s.AtM = t.quantity("at", unit.Length, between(0, mostStripM))
 		s.MassKg = t.quantity("mass", unit.Mass, above(0, mostVehicleKg))
 		s.Friction = t.ratio("ground_friction", between(0, mostFriction))
 		s.StiffnessNpm = t.quantity("stiffness", unit.Stiffness, above(0, 1e8))
 		p.hook(t, &s)
 	case sim.ElasticLine:
-		p.lineOrBed(t, &s)
+		s.AtM = t.quantity("at", unit.Length, between(0, mostStripM))
 		s.SlackM = t.quantity("slack", unit.Length, between(0, mostStripM))
 		s.StiffnessNpm = t.quantity("stiffness", unit.Stiffness, above(0, 1e8))
 		s.DampingNspm = t.quantity("damping", unit.Damping, between(0, 1e6))
 		p.hook(t, &s)
 	case sim.ArrestBed:
-		p.lineOrBed(t, &s)
+		s.AtM = t.quantity("at", unit.Length, between(0, mostStripM))
 		s.LengthM = t.quantity("length", unit.Length, above(0, mostStripM))
 		s.Friction = t.ratio("friction", between(0, mostFriction))
 	}
-	t.close("a stop of kind " + words[i])
+	t.close("a stop of kind " + stopKinds[i].word)
 	if at := t.n.entries["at"]; at != nil && s.AtM > p.s.Site.ClearLengthM {
 		p.note(at.offset, t.key("at"), "this device lies beyond the end of the cleared strip")
 	}
@@ -98,11 +94,6 @@ func (p *parser) trigger(t *table, s *sim.Stop) {
 		t.missing("after", `a time such as "1.6 s"; or at, a position such as "90 m"`)
 	}
 	s.DelayS = t.quantityOr("delay", unit.Time, between(0, mostTimeS), 0)
-}
-
-// lineOrBed reads the place of a device that lies on the strip.
-func (p *parser) lineOrBed(t *table, s *sim.Stop) {
-	s.AtM = t.quantity("at", unit.Length, between(0, mostStripM))
 }
 
 func (p *parser) hook(t *table, s *sim.Stop) {
@@ -301,49 +292,41 @@ func (p *parser) radios(t *table) {
 // mostSteps bounds a sheet's own steps, so that the core ones have room.
 const mostSteps = 32
 
-// stepPhases are the words for the phases that a sheet may add steps to. The
-// arming and the count are the machine's own.
-var stepPhases = func() (phases []struct {
-	word  string
-	phase checklist.Phase
-}) {
-	add := func(word string, phase checklist.Phase) {
-		phases = append(phases, struct {
-			word  string
-			phase checklist.Phase
-		}{word, phase})
-	}
-	add("setup", checklist.Site)
-	for _, phase := range []checklist.Phase{
-		checklist.Briefing, checklist.Site, checklist.VehicleCheck, checklist.ContactProof, checklist.DeadCircuit, checklist.HookUp,
-		checklist.LineClosed, checklist.Clear, checklist.Measure, checklist.BatteryJoin, checklist.Poll, checklist.After,
-	} {
-		add(phase.String(), phase)
-	}
-	return phases
-}()
+// stepPhases are the phases that a sheet may add steps to, Site also as
+// "setup". The arming and the count are the machine's own.
+var stepPhases = []checklist.Phase{
+	checklist.Site, checklist.Briefing, checklist.Site, checklist.VehicleCheck, checklist.ContactProof, checklist.DeadCircuit, checklist.HookUp,
+	checklist.LineClosed, checklist.Clear, checklist.Measure, checklist.BatteryJoin, checklist.Poll, checklist.After,
+}
 
 var stepRoles = []checklist.Role{checklist.FiringOfficer, checklist.RangeOfficer, checklist.HookUpPerson}
 
+func stepWords() []string {
+	words := named(stepPhases)
+	words[0] = "setup"
+	return words
+}
+
+// named are the names of values.
+func named[T fmt.Stringer](values []T) []string {
+	var out []string
+	for _, v := range values {
+		out = append(out, v.String())
+	}
+	return out
+}
+
 func (p *parser) steps(t *table) {
-	phaseWords := make([]string, len(stepPhases))
-	for i, phase := range stepPhases {
-		phaseWords[i] = phase.word
-	}
-	roleWords := make([]string, len(stepRoles))
-	for i, role := range stepRoles {
-		roleWords[i] = role.String()
-	}
 	for i, one := range t.tables("step") {
 		var s Step
 		if i == mostSteps {
 			p.faults.add(one.n.offset, one.path, "one step more", fmt.Sprintf("at most %d steps", mostSteps))
 		}
-		if k := one.choice("phase", phaseWords); k >= 0 {
-			s.Phase = stepPhases[k].phase
+		if k := one.choice("phase", stepWords()); k >= 0 {
+			s.Phase = stepPhases[k]
 		}
 		s.Text = one.text("text", "the step as it is read out")
-		if k := one.choice("role", roleWords); k >= 0 {
+		if k := one.choice("role", named(stepRoles)); k >= 0 {
 			s.Role = stepRoles[k]
 		}
 		s.Expires = duration(one.quantityOr("expires", unit.Time, between(1, longestWait.Seconds()), 0))

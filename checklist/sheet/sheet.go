@@ -34,7 +34,7 @@ import (
 )
 
 // Sheet is one firing, every value in SI. Optional values that were not given
-// hold their defaults.
+// have their defaults.
 type Sheet struct {
 	Name   string   // as given to Parse: the file's path
 	SHA256 [32]byte // of the sheet's bytes
@@ -89,7 +89,7 @@ type Motor struct {
 	BranchLead circuit.Lead
 }
 
-// Limits are what the answers are held against. Shares and probabilities are
+// Limits are what the answers have to meet. Shares and probabilities are
 // numbers from 0 to 1.
 type Limits struct {
 	StopMarginM         float64 // left over inside the cleared length
@@ -133,7 +133,7 @@ type Crew struct {
 // Post is where a spotter stands.
 type Post struct {
 	Name      string  // one of Crew.Spotters
-	DistanceM float64 // least distance to the path and to every predicted rest
+	DistanceM float64 // least distance to the path and to every predicted stopping position
 }
 
 // Radio is a transmitter near the vehicle.

@@ -1,4 +1,4 @@
-// Package scenario holds the two sheets that come with the program: the
+// Package scenario is the two sheets that come with the program: the
 // practice scenario, an invented firing that meets every limit, and the
 // starter sheet of `holdline new`, which explains every key.
 //
