@@ -89,9 +89,6 @@ func (a *AsyncWriter) Acks() <-chan Ack { return a.acks }
 // Path returns the record's file name with its folder.
 func (a *AsyncWriter) Path() string { return a.w.Path() }
 
-// Header returns the header of the record.
-func (a *AsyncWriter) Header() Header { return a.w.Header() }
-
 func (a *AsyncWriter) run() {
 	defer close(a.done)
 	defer close(a.acks)

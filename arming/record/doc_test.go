@@ -29,7 +29,7 @@ func writeExample(t testing.TB, dir string) (path, sig string) {
 	if err := w.Close(testTime.Add(2*time.Second), 2*time.Second, Normal, ""); err != nil {
 		t.Fatal(err)
 	}
-	if sig, err = w.Sign(testKey(t, 1)); err != nil {
+	if sig, err = Sign(w.Path(), testKey(t, 1)); err != nil {
 		t.Fatal(err)
 	}
 	return w.Path(), sig

@@ -110,16 +110,8 @@ type wireEntry struct {
 
 var errNotCanonical = errors.New("line is not in its canonical form")
 
-// DecodeEntry reads one line without its newline. Only the bytes that Encode
+// decodeEntry reads one line without its newline. Only the bytes that Encode
 // would give for the same entry are accepted: one entry has one line.
-func DecodeEntry(line []byte) (Entry, error) {
-	e, err := decodeEntry(line)
-	if err != nil {
-		return Entry{}, fmt.Errorf("record: entry: %w", err)
-	}
-	return e, nil
-}
-
 func decodeEntry(line []byte) (Entry, error) {
 	if len(line) > MaxLine {
 		return Entry{}, fmt.Errorf("line of %d bytes, limit %d", len(line), MaxLine)

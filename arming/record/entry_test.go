@@ -12,7 +12,7 @@ const goodLine = `{"body":{"ohm":1.5},"kind":"answer","mono_us":7,"prev":"` +
 	`00000000000000000000000000000000000000000000000000000000000000ff","seq":2,"time":"2026-05-09T13:04:05.120000Z"}`
 
 func TestEntryHasOneLine(t *testing.T) {
-	e, err := DecodeEntry([]byte(goodLine))
+	e, err := decodeEntry([]byte(goodLine))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,7 +56,7 @@ func TestEntryHasOneLine(t *testing.T) {
 		if line == goodLine {
 			t.Fatalf("%s: nothing was changed", name)
 		}
-		if got, err := DecodeEntry([]byte(line)); err == nil || got.Seq != 0 || got.Body != nil {
+		if got, err := decodeEntry([]byte(line)); err == nil || got.Seq != 0 || got.Body != nil {
 			t.Errorf("%s: got %+v, %v, want an error and a zero entry", name, got, err)
 		}
 	}
@@ -93,7 +93,7 @@ func FuzzEntryHasOneLine(f *testing.F) {
 		strings.Replace(goodLine, "ohm", `\u00e9`, 1), strings.Replace(goodLine, `{"ohm":1.5}`, `{"a":{"b":[1,"x",null]}}`, 1)}
 	decoded := 0
 	for _, s := range seeds {
-		if _, err := DecodeEntry([]byte(s)); err == nil {
+		if _, err := decodeEntry([]byte(s)); err == nil {
 			decoded++
 		}
 		f.Add([]byte(s))
@@ -102,7 +102,7 @@ func FuzzEntryHasOneLine(f *testing.F) {
 		f.Fatalf("only %d of the seeds are good lines: the fuzzing would start from nothing", decoded)
 	}
 	f.Fuzz(func(t *testing.T, line []byte) {
-		e, err := DecodeEntry(line)
+		e, err := decodeEntry(line)
 		if err != nil {
 			if e.Seq != 0 || e.Body != nil || e.Kind != "" {
 				t.Fatalf("an error and an entry: %+v, %v", e, err)

@@ -66,7 +66,7 @@ func TestSSHKeygenVerifiesOurSignatures(t *testing.T) {
 		sig, err := Sign(path, signer)
 		must(t, err)
 		signers := filepath.Join(t.TempDir(), "allowed_signers")
-		write(t, signers, []byte(AllowedSignerLine("range@example.org", signer.PublicKey())+"\n"))
+		write(t, signers, []byte(allowedSignerLine("range@example.org", signer.PublicKey())+"\n"))
 		data := readFile(t, path)
 		verify := []string{"-Y", "verify", "-f", signers, "-I", "range@example.org", "-n", Namespace, "-s", sig}
 		novalidate := []string{"-Y", "check-novalidate", "-n", Namespace, "-s", sig}

@@ -153,7 +153,7 @@ func TestOneProgramWritesAtATime(t *testing.T) {
 		t.Fatalf("a practice record beside it: %v", err)
 	}
 	must(t, p.Close(testTime, 0, Normal, ""))
-	if _, err := w.Sign(testKey(t, 1)); !errors.Is(err, ErrNotClosed) {
+	if _, err := Sign(w.Path(), testKey(t, 1)); !errors.Is(err, ErrNotClosed) {
 		t.Errorf("signing an open record: got %v, want %v", err, ErrNotClosed)
 	}
 	must(t, w.Close(testTime, 0, Normal, ""))
@@ -242,7 +242,7 @@ func recoverAfterCuts(t *testing.T, step int) {
 			t.Fatalf("cut to %d bytes: found %+v", n, found)
 		}
 		must(t, w.Close(testTime, 0, Interrupted, "cut off"))
-		_, err = w.Sign(testKey(t, 1))
+		_, err = Sign(w.Path(), testKey(t, 1))
 		must(t, err)
 		r := VerifyFile(path, Options{Signers: rangeOfficer(t)})
 		if r.Status != OK || len(r.Log.Entries) != len(found.Entries)+2 {

@@ -159,9 +159,3 @@ func (a *Agent) Signers() []ssh.Signer { return a.signers }
 
 // Close ends the connection. Its signers can sign no more.
 func (a *Agent) Close() error { return a.conn.Close() }
-
-// AllowedSignerLine returns the line of an allowed_signers file that accepts
-// key for records, with principal as the name of its owner.
-func AllowedSignerLine(principal string, key ssh.PublicKey) string {
-	return fmt.Sprintf("%s namespaces=%q %s", principal, Namespace, bytes.TrimSpace(ssh.MarshalAuthorizedKey(key)))
-}

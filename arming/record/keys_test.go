@@ -9,6 +9,7 @@ import (
 	"crypto/rand"
 	"crypto/rsa"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -132,7 +133,7 @@ func TestKeyMadeOnFirstUse(t *testing.T) {
 	if first.PublicKey().Type() != ssh.KeyAlgoED25519 {
 		t.Errorf("key type %s", first.PublicKey().Type())
 	}
-	signers, err := ParseAllowedSigners("own", []byte(AllowedSignerLine("me@example.org", public)), nil)
+	signers, err := ParseAllowedSigners("own", []byte(allowedSignerLine("me@example.org", public)), nil)
 	if err != nil || len(signers) != 1 || signers[0].refuses("me@example.org", time.Time{}) != "" {
 		t.Errorf("its own allowed_signers line: %+v, %v", signers, err)
 	}
@@ -197,4 +198,10 @@ func TestKeyFileWithPassphrase(t *testing.T) {
 			t.Errorf("readable by others: got %v", err)
 		}
 	}
+}
+
+// allowedSignerLine is the line of an allowed_signers file that accepts key for
+// records, with principal as the name of its owner.
+func allowedSignerLine(principal string, key ssh.PublicKey) string {
+	return fmt.Sprintf("%s namespaces=%q %s", principal, Namespace, bytes.TrimSpace(ssh.MarshalAuthorizedKey(key)))
 }

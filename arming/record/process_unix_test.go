@@ -111,7 +111,7 @@ func TestKilledWriterLosesNothing(t *testing.T) {
 		w, _, err := Recover(open[0].Path, testTime, "p")
 		must(t, err)
 		must(t, w.Close(testTime, 0, Interrupted, "killed"))
-		_, err = w.Sign(testKey(t, 1))
+		_, err = Sign(w.Path(), testKey(t, 1))
 		must(t, err)
 	}
 	if d := verifyDir(t, dir); d.Status != OK || len(d.Records) != 6 {

@@ -72,7 +72,7 @@ func recoverRecord(path string, now time.Time, program string) (w *Writer, log *
 	if err = body.check(); err != nil {
 		return nil, log, err
 	}
-	w = &Writer{path: path, header: log.Header, lock: lock, seq: int64(len(log.Entries)), prev: log.Last}
+	w = &Writer{path: path, lock: lock, seq: int64(len(log.Entries)), prev: log.Last}
 	p := pending{now: now, kind: KindRecovered, body: mustBody(body)}
 	if err = w.takeUp(data, log, p); err != nil {
 		return nil, log, err

@@ -254,7 +254,7 @@ func TestNotesSayWhatIsWithinTheRules(t *testing.T) {
 	must(t, w.Close(testTime, 0, Interrupted, "power gone"))
 	for range 2 {
 		for n := byte(1); n <= 1; n++ {
-			if _, err := w.Sign(testKey(t, n)); err != nil && !errors.Is(err, ErrAlreadySigned) {
+			if _, err := Sign(w.Path(), testKey(t, n)); err != nil && !errors.Is(err, ErrAlreadySigned) {
 				t.Fatal(err)
 			}
 		}

@@ -13,8 +13,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-
-	"golang.org/x/crypto/ssh"
 )
 
 // Errors of writing.
@@ -37,7 +35,6 @@ type recordFile interface {
 type Writer struct {
 	mu     sync.Mutex
 	path   string
-	header Header
 	file   recordFile
 	lock   *chainLock
 	seq    int64
@@ -81,7 +78,7 @@ func create(dir string, h Header, now time.Time) (w *Writer, err error) {
 	if err != nil {
 		return nil, err
 	}
-	w = &Writer{path: path, header: h, file: f, lock: lock}
+	w = &Writer{path: path, file: f, lock: lock}
 	if _, _, err = w.write(pending{now: now, kind: KindOpen, body: mustBody(h)}); err == nil {
 		err = syncDir(dir)
 	}
@@ -188,9 +185,6 @@ func fileStem(h Header, now time.Time) string {
 
 // Path returns the record's file name with its folder.
 func (w *Writer) Path() string { return w.path }
-
-// Header returns the header of the record.
-func (w *Writer) Header() Header { return w.header }
 
 // Append writes one entry and returns its sequence number and chain hash when
 // it is on disk. now is the wall clock, mono the time since the session's
@@ -325,17 +319,4 @@ func (w *Writer) release() error {
 		return fmt.Errorf("record: close %q: %w", w.path, err)
 	}
 	return nil
-}
-
-// Sign signs the closed record, see the function Sign.
-func (w *Writer) Sign(signer ssh.Signer) (string, error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if w.err != nil {
-		return "", w.err
-	}
-	if !w.closed {
-		return "", fmt.Errorf("record: sign %q: %w", w.path, ErrNotClosed)
-	}
-	return Sign(w.path, signer)
 }

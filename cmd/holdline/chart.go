@@ -6,38 +6,38 @@ import (
 	"slices"
 
 	"holdline/checklist/prediction"
-	"holdline/cmd/holdline/plot"
+	"holdline/checklist/prediction/chart"
 	"holdline/sim"
 )
 
-// chart is the picture of a predicted run.
-func chart(r *prediction.Run, us bool) plot.Chart {
+// pictureOf is the picture of a predicted run.
+func pictureOf(r *prediction.Run, us bool) chart.Chart {
 	d := r.Dispersion
-	c := plot.Chart{
+	c := chart.Chart{
 		Title: r.Title, Answer: r.Verdict(), US: us,
 		Source: fmt.Sprintf("sheet %s, %d runs, seed %d, holdline %s", r.SheetSHA256, d.Runs, d.Seed, version),
 
 		ClearLengthM: r.ClearLengthM, StopMarginM: r.StopMarginM, FrontLimitN: r.FrontLimitN,
-		RestSpread: &plot.Spread{
+		RestSpread: &chart.Spread{
 			P05M: d.StopPositionM.P05, P50M: d.StopPositionM.P50, P95M: d.StopPositionM.P95, P999M: d.StopPositionM.P999,
 		},
 		Devices: devices(r),
 	}
 	for _, s := range r.Path {
-		c.Run = append(c.Run, plot.Sample{
+		c.Run = append(c.Run, chart.Sample{
 			PositionM: s.PositionM, SpeedMps: s.SpeedMps, FrontLoadN: s.FrontLoadN, RearLoadN: s.RearLoadN,
 		})
 	}
 	for _, b := range r.Draws.Band {
-		c.Band = append(c.Band, plot.Band{PositionM: b.DistanceM, LowMps: b.P05, HighMps: b.P95})
+		c.Band = append(c.Band, chart.Band{PositionM: b.DistanceM, LowMps: b.P05, HighMps: b.P95})
 	}
 	for _, result := range r.Results {
-		rest := plot.Rest{Case: result.Case.Name, AtM: result.Outcome.StopPositionM}
+		rest := chart.Rest{Case: result.Case.Name, AtM: result.Outcome.StopPositionM}
 		switch result.Case.Kind {
 		case sim.CaseNominal:
-			rest.Kind = plot.Nominal
+			rest.Kind = chart.Nominal
 		case sim.CaseAllStopsAbsent:
-			rest.Kind = plot.AllAbsent
+			rest.Kind = chart.AllAbsent
 		}
 		c.Rests = append(c.Rests, rest)
 	}
@@ -46,9 +46,9 @@ func chart(r *prediction.Run, us bool) plot.Chart {
 
 // devices are the stopping devices that begin to act in the nominal run, each
 // where it does.
-func devices(r *prediction.Run) []plot.Device {
+func devices(r *prediction.Run) []chart.Device {
 	first := slices.Min(r.Results[0].Case.LightS)
-	var out []plot.Device
+	var out []chart.Device
 	for _, stop := range r.Problem.Stops {
 		triggerS := math.Inf(1)
 		if stop.After {
@@ -59,7 +59,7 @@ func devices(r *prediction.Run) []plot.Device {
 				triggerS = s.TimeS
 			}
 			if s.TimeS >= triggerS+stop.DelayS {
-				out = append(out, plot.Device{Name: stop.Name, AtM: s.PositionM})
+				out = append(out, chart.Device{Name: stop.Name, AtM: s.PositionM})
 				break
 			}
 		}

@@ -103,7 +103,7 @@ func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
 	add(10*time.Second, journal.KindDrill, drill.SurpriseEntry(&plan, 1))
 	do(10*time.Second+time.Duration(late*float64(time.Second)), arming.HoldCall{})
 	ts.Check(w.Close(now, 100*time.Second, record.Interrupted, "the test ends it"))
-	_, err = w.Sign(signer)
+	_, err = record.Sign(w.Path(), signer)
 	ts.Check(err)
 	ts.Check(os.Rename(w.Path(), filepath.Join(ts.MkAbs(args[0]), "drill.jsonl")))
 	ts.Check(os.Rename(w.Path()+".sig", filepath.Join(ts.MkAbs(args[0]), "drill.jsonl.sig")))

@@ -12,9 +12,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdline/checklist/prediction"
+	"holdline/checklist/prediction/chart"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/unit"
-	"holdline/cmd/holdline/plot"
 	"holdline/sim"
 )
 
@@ -58,7 +58,7 @@ Exit status: 0 go; 3 no-go; 1 the sheet has faults or a run has no end;
 			if err != nil {
 				return err
 			}
-			if slices.Contains(plot.Formats, strings.ToLower(f.plotFile)) {
+			if slices.Contains(chart.Formats, strings.ToLower(f.plotFile)) {
 				f.plotFile = strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0])) + strings.ToLower(f.plotFile)
 			}
 			if err := f.sparesSources(c, args[0], s); err != nil {
@@ -88,8 +88,8 @@ func (f *predictFlags) check(c *cobra.Command) error {
 		return err
 	}
 	if c.Flags().Changed("plot") {
-		if ending := strings.ToLower(filepath.Ext(f.plotFile)); !slices.Contains(plot.Formats, ending) {
-			return usage(c, "--plot %q: expected a name that ends in %s", f.plotFile, strings.Join(plot.Formats, ", "))
+		if ending := strings.ToLower(filepath.Ext(f.plotFile)); !slices.Contains(chart.Formats, ending) {
+			return usage(c, "--plot %q: expected a name that ends in %s", f.plotFile, strings.Join(chart.Formats, ", "))
 		}
 	}
 	return f.trace.check(c)
@@ -142,7 +142,7 @@ func (p *program) writeFiles(answer *prediction.Run, f predictFlags) error {
 		}
 	}
 	if f.plotFile != "" {
-		picture, err := plot.Draw(chart(answer, p.units.System == unit.US), f.plotFile)
+		picture, err := chart.Draw(pictureOf(answer, p.units.System == unit.US), f.plotFile)
 		if err != nil {
 			return err
 		}

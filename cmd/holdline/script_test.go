@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"golang.org/x/crypto/ssh"
 
 	"holdline/arming/record"
 )
@@ -114,12 +115,12 @@ func makeRecord(ts *testscript.TestScript, neg bool, args []string) {
 	_, _, err = w.Append(now, time.Second, "note", map[string]string{"text": "a note beside the machine"})
 	ts.Check(err)
 	ts.Check(w.Close(now, 2*time.Second, record.Interrupted, "the test ends it"))
-	_, err = w.Sign(signer)
+	_, err = record.Sign(w.Path(), signer)
 	ts.Check(err)
 	ts.Check(os.Rename(w.Path(), filepath.Join(ts.MkAbs(args[0]), "firing.jsonl")))
 	ts.Check(os.Rename(w.Path()+".sig", filepath.Join(ts.MkAbs(args[0]), "firing.jsonl.sig")))
-	line := record.AllowedSignerLine(args[1], signer.PublicKey())
-	ts.Check(os.WriteFile(ts.MkAbs(args[1]+".signer"), []byte(line+"\n"), 0o600))
+	line := args[1] + ` namespaces="` + record.Namespace + `" ` + string(ssh.MarshalAuthorizedKey(signer.PublicKey()))
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]+".signer"), []byte(line), 0o600))
 }
 
 func checkJSONShape(ts *testscript.TestScript, neg bool, args []string) {

@@ -607,7 +607,7 @@ func allowed(t *testing.T) []record.AllowedSigner {
 	t.Helper()
 	text := ""
 	for k, name := range map[byte]string{1: "firing-officer", 2: "range-officer"} {
-		text += record.AllowedSignerLine(name, signer(t, k).PublicKey()) + "\n"
+		text += name + " " + string(ssh.MarshalAuthorizedKey(signer(t, k).PublicKey()))
 	}
 	list, err := record.ParseAllowedSigners("signers", []byte(text), time.UTC)
 	if err != nil {

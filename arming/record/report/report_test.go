@@ -354,11 +354,11 @@ func rechain(t *testing.T, data []byte, change func(*record.Entry)) []byte {
 	t.Helper()
 	var out bytes.Buffer
 	prev, changed := record.Hash{}, false
-	for _, line := range bytes.Split(bytes.TrimSpace(data), []byte("\n")) {
-		e, err := record.DecodeEntry(line)
-		if err != nil {
-			t.Fatal(err)
-		}
+	log, err := record.Parse(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range log.Entries {
 		before := string(e.Body)
 		change(&e)
 		changed = changed || string(e.Body) != before

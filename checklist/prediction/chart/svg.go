@@ -1,4 +1,4 @@
-package plot
+package chart
 
 import (
 	"bytes"
@@ -97,7 +97,7 @@ func opacity(what string, c color.Color) string {
 func escape(text string) string {
 	var b bytes.Buffer
 	if err := xml.EscapeText(&b, []byte(text)); err != nil {
-		panic("plot: internal error: " + err.Error()) // a bytes.Buffer does not fail
+		panic("chart: internal error: " + err.Error()) // a bytes.Buffer does not fail
 	}
 	return b.String()
 }

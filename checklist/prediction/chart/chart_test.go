@@ -1,4 +1,4 @@
-package plot
+package chart
 
 import (
 	"bytes"
@@ -13,7 +13,7 @@ import (
 )
 
 // chart is an invented run: up to 41 m/s in 60 m, then slower to rest at 131 m.
-func chart() Chart {
+func run() Chart {
 	c := Chart{
 		Title:  "Four motors & a wire, Ω <trial>",
 		Answer: "GO: every limit holds",
@@ -43,11 +43,11 @@ func chart() Chart {
 
 func TestEveryFormatIsDrawnTheSameTwice(t *testing.T) {
 	for _, ending := range Formats {
-		once, err := Draw(chart(), "run"+ending)
+		once, err := Draw(run(), "run"+ending)
 		if err != nil {
 			t.Fatal(err)
 		}
-		again, err := Draw(chart(), "RUN"+strings.ToUpper(ending))
+		again, err := Draw(run(), "RUN"+strings.ToUpper(ending))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -63,7 +63,7 @@ func TestEveryFormatIsDrawnTheSameTwice(t *testing.T) {
 }
 
 func TestSVGIsWellFormedAndSaysEveryCase(t *testing.T) {
-	data, err := Draw(chart(), "run.svg")
+	data, err := Draw(run(), "run.svg")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,7 +82,7 @@ func TestSVGIsWellFormedAndSaysEveryCase(t *testing.T) {
 			said.WriteByte('\n')
 		}
 	}
-	c := chart()
+	c := run()
 	want := []string{c.Title, c.Answer, c.Source, "131 m", "640 m", "188 m", "168 m"}
 	for _, r := range c.Rests {
 		want = append(want, r.Case)
@@ -100,7 +100,7 @@ func TestSVGIsWellFormedAndSaysEveryCase(t *testing.T) {
 // The picture must have ink where the chart says: the run's line at its peak,
 // the red line at the end of the cleared strip, and white in a corner.
 func TestPNGHasInkInItsPlace(t *testing.T) {
-	data, err := Draw(chart(), "run.png")
+	data, err := Draw(run(), "run.png")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,7 +108,7 @@ func TestPNGHasInkInItsPlace(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	page := &page{Chart: chart(), farM: chart().far()}
+	page := &page{Chart: run(), farM: run().far()}
 	at := func(x, y float64) (r, g, b int) {
 		c := img.At(int(x*dotsPerPoint), int(y*dotsPerPoint))
 		rr, gg, bb, _ := c.RGBA()
@@ -126,7 +126,7 @@ func TestPNGHasInkInItsPlace(t *testing.T) {
 }
 
 func TestUSUnitsAreDrawn(t *testing.T) {
-	c := chart()
+	c := run()
 	c.US = true
 	data, err := Draw(c, "run.svg")
 	if err != nil {
@@ -141,13 +141,13 @@ func TestUSUnitsAreDrawn(t *testing.T) {
 }
 
 func TestWhatCannotBeDrawnIsRefused(t *testing.T) {
-	if _, err := Draw(chart(), "run.jpg"); err == nil || !strings.Contains(err.Error(), `".jpg"`) {
+	if _, err := Draw(run(), "run.jpg"); err == nil || !strings.Contains(err.Error(), `".jpg"`) {
 		t.Errorf("unknown ending: got %v", err)
 	}
 }
 
 func TestARunThatDoesNotMoveIsSaidToBeOne(t *testing.T) {
-	c := chart()
+	c := run()
 	c.Run, c.Band, c.Devices, c.RestSpread = nil, nil, nil, nil
 	for _, ending := range Formats {
 		data, err := Draw(c, "run"+ending)
@@ -180,7 +180,7 @@ func TestTicksAreRoundAndInside(t *testing.T) {
 // The top speed's name is drawn last of all in its panel, on a ground of its
 // own: a device close behind the peak draws no line through it.
 func TestNoLineRunsThroughThePeaksName(t *testing.T) {
-	data, err := Draw(chart(), "run.svg")
+	data, err := Draw(run(), "run.svg")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,6 @@
 //go:build external
 
-package plot
+package chart
 
 import (
 	"os"
@@ -13,7 +13,7 @@ import (
 // A PDF must be one that other programs read: qpdf finds no fault in it, and
 // pdftotext finds every case and device by name.
 func TestPDFIsReadByOtherPrograms(t *testing.T) {
-	data, err := Draw(chart(), "run.pdf")
+	data, err := Draw(run(), "run.pdf")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,7 +28,7 @@ func TestPDFIsReadByOtherPrograms(t *testing.T) {
 	if err != nil {
 		t.Fatalf("pdftotext: %v", err)
 	}
-	c := chart()
+	c := run()
 	want := []string{c.Title, c.Answer, c.Source, "640 m"}
 	for _, r := range c.Rests {
 		want = append(want, r.Case)

@@ -1,4 +1,4 @@
-package plot
+package chart
 
 import (
 	"bytes"
@@ -35,7 +35,7 @@ func (s *scene) pdf() ([]byte, error) {
 	}
 	var b bytes.Buffer
 	if err := doc.Output(&b); err != nil {
-		return nil, fmt.Errorf("plot: pdf: %w", err)
+		return nil, fmt.Errorf("chart: pdf: %w", err)
 	}
 	return b.Bytes(), nil
 }

@@ -1,4 +1,4 @@
-package plot
+package chart
 
 import (
 	"bytes"
@@ -21,14 +21,14 @@ const dotsPerPoint = 2
 func (s *scene) png() ([]byte, error) {
 	faces, err := loadFaces()
 	if err != nil {
-		return nil, fmt.Errorf("plot: png: face: %w", err)
+		return nil, fmt.Errorf("chart: png: face: %w", err)
 	}
 	img := image.NewRGBA(image.Rect(0, 0, int(math.Ceil(s.width*dotsPerPoint)), int(math.Ceil(s.height*dotsPerPoint))))
 	draw.Draw(img, img.Bounds(), image.White, image.Point{}, draw.Src)
 	for _, sh := range s.shapes {
 		if sh.text != "" {
 			if err := pngText(img, faces, sh); err != nil {
-				return nil, fmt.Errorf("plot: png: text %q: %w", sh.text, err)
+				return nil, fmt.Errorf("chart: png: text %q: %w", sh.text, err)
 			}
 			continue
 		}
@@ -49,7 +49,7 @@ func (s *scene) png() ([]byte, error) {
 	}
 	var b bytes.Buffer
 	if err := png.Encode(&b, img); err != nil {
-		return nil, fmt.Errorf("plot: png: %w", err)
+		return nil, fmt.Errorf("chart: png: %w", err)
 	}
 	return b.Bytes(), nil
 }

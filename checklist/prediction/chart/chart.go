@@ -1,4 +1,4 @@
-package plot
+package chart
 
 import (
 	"cmp"
@@ -77,7 +77,7 @@ func Draw(c Chart, fileName string) ([]byte, error) {
 	case ".pdf":
 		return c.scene().pdf()
 	default:
-		return nil, fmt.Errorf("plot: %q: ending %q, expected one of %s", fileName, ending, strings.Join(Formats, " "))
+		return nil, fmt.Errorf("chart: %q: ending %q, expected one of %s", fileName, ending, strings.Join(Formats, " "))
 	}
 }
 

@@ -1,10 +1,10 @@
-// Package plot draws a predicted run as a picture for paper or a report:
+// Package chart draws a predicted run as a picture for paper or a report:
 // speed, axle loads and the ground with the rest of every case, all over the
 // same distance, as SVG, PDF or PNG.
 //
 // A chart is laid out once into a scene of plain shapes; each format only
 // writes shapes. The same chart gives the same bytes every time.
-package plot
+package chart
 
 import (
 	"image/color"
