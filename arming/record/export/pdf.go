@@ -2,8 +2,10 @@ package export
 
 import (
 	"fmt"
+	"image/color"
 	"strings"
 
+	"holdline/checklist/prediction/chart"
 	"holdline/checklist/sheet/unit"
 )
 
@@ -43,7 +45,7 @@ func PDF(d *Document, sys unit.System) ([]byte, error) {
 		most  int
 	}{{onePage, 1}, {twoPages, mostPages}} {
 		for _, size := range try.sizes {
-			if l := arrange(p, m, size, false); l.pages <= try.most {
+			if l := arrange(p, m, size, false); len(l.pages) <= try.most {
 				return l.draw()
 			}
 		}
@@ -51,33 +53,27 @@ func PDF(d *Document, sys unit.System) ([]byte, error) {
 	return best.draw()
 }
 
-// layout is a document being laid out: drawn things by page.
+// layout is a document being laid out.
 type layout struct {
 	*page
 	m     *measure
 	size  float64 // of the body's type
 	cut   bool    // table cells are cut to one line
-	pages int
+	pages []*chart.Scene
 	y     float64
-	ops   []op
 }
 
-// op is one drawn thing: a text, a line, or an area.
-type op struct {
-	page   int
-	text   string
-	x, y   float64
-	size   float64
-	bold   bool
-	white  bool
-	points [][2]float64
-	fill   float64 // grey, 0 black to 1 white; below 0 for none
-	width  float64 // of the line, 0 for none
-	dash   []float64
-}
+// The greys of areas, and black.
+var (
+	black  = color.Gray{}
+	white  = color.Gray{Y: 255}
+	stripe = color.Gray{Y: 239}
+)
+
+func newPage() *chart.Scene { return &chart.Scene{Width: paperWidth, Height: paperHeight} }
 
 func arrange(p *page, m *measure, size float64, cut bool) *layout {
-	l := &layout{page: p, m: m, size: size, cut: cut, pages: 1, y: topY}
+	l := &layout{page: p, m: m, size: size, cut: cut, pages: []*chart.Scene{newPage()}, y: topY}
 	for _, line := range p.banner() {
 		l.paragraph(marginX, paperWidth-2*marginX, line, size+1.5, true)
 	}
@@ -143,23 +139,22 @@ func (l *layout) leading() float64 { return 1.22 * l.size }
 // ensure begins another page when h points are not left on this one.
 func (l *layout) ensure(h float64) {
 	if l.y+h > bottomY && l.y > topY {
-		l.pages++
+		l.pages = append(l.pages, newPage())
 		l.y = topY
 	}
 }
 
+// here is the page that is being filled.
+func (l *layout) here() *chart.Scene { return l.pages[len(l.pages)-1] }
+
 func (l *layout) text(x, y float64, text string, size float64, bold bool) {
-	if text != "" {
-		l.ops = append(l.ops, op{page: l.pages, text: text, x: x, y: y, size: size, bold: bold, fill: -1})
-	}
+	l.here().Write(black, size, bold, chart.Left, x, y, l.m.known(text))
 }
 
-func (l *layout) area(x, y, wide, high, grey float64) {
-	l.ops = append(l.ops, op{page: l.pages, points: [][2]float64{{x, y}, {x + wide, y}, {x + wide, y + high}, {x, y + high}}, fill: grey})
-}
+func (l *layout) rule(y, width float64) { rule(l.here(), y, width) }
 
-func (l *layout) rule(y, width float64) {
-	l.ops = append(l.ops, op{page: l.pages, points: [][2]float64{{marginX, y}, {paperWidth - marginX, y}}, width: width, fill: -1})
+func rule(s *chart.Scene, y, width float64) {
+	s.Line(black, width, nil, chart.Point{X: marginX, Y: y}, chart.Point{X: paperWidth - marginX, Y: y})
 }
 
 // paragraph writes wrapped text and moves on below it.
@@ -180,14 +175,14 @@ func (l *layout) titled(b block) {
 	l.ensure(2 * l.leading())
 	l.rule(l.y, 0.4)
 	l.y += 0.25 * l.size
-	from, page := l.y, l.pages
+	from, page := l.y, len(l.pages)
 	for k, line := range l.m.wrap(b.title, gutter-6, l.size, true) {
 		l.text(marginX, from+(1.22*float64(k+1)-0.3)*l.size, line, l.size, true)
 	}
 	for _, line := range b.lines {
 		l.paragraph(marginX+gutter, paperWidth-2*marginX-gutter, line, l.size, false)
 	}
-	if below := from + l.leading()*float64(len(l.m.wrap(b.title, gutter-6, l.size, true))); page == l.pages && l.y < below {
+	if below := from + l.leading()*float64(len(l.m.wrap(b.title, gutter-6, l.size, true))); page == len(l.pages) && l.y < below {
 		l.y = below
 	}
 }
@@ -214,14 +209,14 @@ func (l *layout) table(b block, shares []float64, x, width float64) {
 			}
 			most = max(most, len(lines[k]))
 		}
-		before := l.pages
+		before := len(l.pages)
 		l.ensure(float64(most)*l.leading() + 1)
-		if l.pages != before {
+		if len(l.pages) != before {
 			l.heads(b.head, shares, x, width)
 		}
 		high := float64(most)*l.leading() + 0.3
 		if n%2 == 0 {
-			l.area(x-2, l.y+0.2, width+4, high, 0.94)
+			l.here().Rect(stripe, x-2, l.y+0.2, width+4, high)
 		}
 		at := x
 		for k := range cells {
@@ -245,30 +240,29 @@ func (l *layout) heads(head []string, shares []float64, x, width float64) {
 // runAndCircuit puts the chart at the left, the comparison and the circuit's
 // table at the right of it.
 func (l *layout) runAndCircuit(run block) {
-	chart := l.Forecast != nil && l.Forecast.Chart != nil && len(l.Forecast.Chart.Speed) > 1
+	charted := l.Forecast != nil && l.Forecast.Chart != nil && len(l.Forecast.Chart.Speed) > 1
 	const high, wide = 124.0, 286.0
 	l.gap()
 	x, width := marginX, paperWidth-2*marginX
-	if chart {
+	if charted {
 		x, width = marginX+wide+12, width-wide-12
 	}
 	// Beside the chart everything has to be on its page: measure first.
 	probe := *l
-	probe.ops = nil
-	probe.pages, probe.y = 1, topY
+	probe.pages, probe.y = []*chart.Scene{newPage()}, topY
 	probe.besideChart(run, x, width)
 	need := max(probe.y-topY, high)
-	if probe.pages > 1 {
+	if len(probe.pages) > 1 {
 		need = bottomY - topY
 	}
 	l.ensure(need)
 	l.rule(l.y, 0.4)
 	from := l.y
-	if chart {
-		l.chart(*l.Forecast.Chart, marginX, from+4, wide, high-6)
+	if charted {
+		l.here().Place(l.speeds().Speeds(wide, high-6), marginX, from+4)
 	}
 	l.besideChart(run, x, width)
-	if chart {
+	if charted {
 		l.y = max(l.y, from+high)
 	}
 }
@@ -285,33 +279,53 @@ func (l *layout) besideChart(run block, x, width float64) {
 	}
 }
 
+// speeds is the chart of what was predicted and what was measured.
+func (l *layout) speeds() chart.Chart {
+	f := l.Forecast
+	c := chart.Chart{US: l.sys == unit.US, ClearLengthM: f.Chart.ClearLengthM, StopMarginM: f.Chart.StopMarginM,
+		RestSpread:    &chart.Spread{P05M: f.RestM.P05, P50M: f.RestM.P50, P95M: f.RestM.P95},
+		MeasuredRestM: l.rest(), MeasuredMps: l.speed()}
+	for _, p := range f.Chart.Speed {
+		c.Run = append(c.Run, chart.Sample{PositionM: p.DistanceM, SpeedMps: p.SpeedMps})
+	}
+	for _, b := range f.Chart.Band {
+		c.Band = append(c.Band, chart.Band{PositionM: b.DistanceM, LowMps: b.P05Mps, HighMps: b.P95Mps})
+	}
+	return c
+}
+
 // frame draws the head and the foot of every page.
 func (l *layout) frame() {
 	d := l.Document
-	for n := 1; n <= l.pages; n++ {
-		y := 24.0
-		kind := d.Kind()
-		if len(d.NotValid) > 0 {
-			kind += ": NOT VALID"
-		}
-		wide := l.m.width(kind, 11, true) + 10
-		box := [][2]float64{{marginX, y - 11}, {marginX + wide, y - 11}, {marginX + wide, y + 4}, {marginX, y + 4}}
-		fill := -1.0
-		if d.Practice || len(d.NotValid) > 0 {
-			fill = 0 // white on black: nobody takes it for a real one
-		}
-		l.ops = append(l.ops, op{page: n, points: box, width: 1, fill: fill},
-			op{page: n, text: kind, x: marginX + 5, y: y, size: 11, bold: true, white: fill == 0, fill: -1})
-		number := fmt.Sprintf("page %d of %d", n, l.pages)
-		right := paperWidth - marginX - l.m.width(number, 8, false)
-		l.ops = append(l.ops, op{page: n, text: l.m.fit(d.Title, right-marginX-wide-16, 11), x: marginX + wide + 8, y: y, size: 11, fill: -1},
-			op{page: n, text: number, x: right, y: y, size: 8, fill: -1})
-		under := 38.5
-		if d.CannotStop {
-			l.ops = append(l.ops, op{page: n, text: strings.ToUpper(cannotStop), x: marginX, y: under, size: 7.5, bold: true, fill: -1})
-		}
-		l.ops = append(l.ops, op{page: n, points: [][2]float64{{marginX, 42.5}, {paperWidth - marginX, 42.5}}, width: 1, fill: -1})
-		foot := fmt.Sprintf("%s · record %s · last line %.16s…", d.Kind(), d.Record, d.LastHash)
-		l.ops = append(l.ops, op{page: n, text: l.m.fit(foot, paperWidth-2*marginX, 7), x: marginX, y: 826, size: 7, fill: -1})
+	kind := d.Kind()
+	if len(d.NotValid) > 0 {
+		kind += ": NOT VALID"
 	}
+	const y = 24.0
+	wide := l.m.width(kind, 11, true) + 10
+	box := []chart.Point{{X: marginX, Y: y - 11}, {X: marginX + wide, Y: y - 11}, {X: marginX + wide, Y: y + 4}, {X: marginX, Y: y + 4}}
+	fill, ink := white, black
+	if d.Practice || len(d.NotValid) > 0 {
+		fill, ink = black, white // nobody takes it for a real one
+	}
+	for n, s := range l.pages {
+		s.Area(fill, black, 1, box...)
+		s.Write(ink, 11, true, chart.Left, marginX+5, y, kind)
+		number := fmt.Sprintf("page %d of %d", n+1, len(l.pages))
+		s.Write(black, 8, false, chart.Right, paperWidth-marginX, y, number)
+		room := paperWidth - 2*marginX - l.m.width(number, 8, false) - wide - 16
+		s.Write(black, 11, false, chart.Left, marginX+wide+8, y, l.m.fit(d.Title, room, 11))
+		if d.CannotStop {
+			s.Write(black, 7.5, true, chart.Left, marginX, 38.5, strings.ToUpper(cannotStop))
+		}
+		rule(s, 42.5, 1)
+		foot := fmt.Sprintf("%s · record %s · last line %.16s…", d.Kind(), d.Record, d.LastHash)
+		s.Write(black, 7, false, chart.Left, marginX, 826, l.m.fit(foot, paperWidth-2*marginX, 7))
+	}
+}
+
+// draw writes the pages.
+func (l *layout) draw() ([]byte, error) {
+	l.frame()
+	return chart.PDF(l.m.known(l.Kind()+": "+l.Title), l.pages...)
 }

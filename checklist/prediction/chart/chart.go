@@ -27,6 +27,8 @@ type Chart struct {
 	Devices     []Device
 	Rests       []Rest
 	RestSpread  *Spread // nil when not computed
+
+	MeasuredRestM, MeasuredMps *float64 // nil when not measured
 }
 
 // Sample is one moment of the nominal run.
@@ -71,11 +73,11 @@ var Formats = []string{".svg", ".png", ".pdf"}
 func Draw(c Chart, fileName string) ([]byte, error) {
 	switch ending := strings.ToLower(filepath.Ext(fileName)); ending {
 	case ".svg":
-		return c.scene().svg(), nil
+		return c.scene().SVG(), nil
 	case ".png":
 		return c.scene().png()
 	case ".pdf":
-		return c.scene().pdf()
+		return PDF(c.Title, c.scene())
 	default:
 		return nil, fmt.Errorf("chart: %q: ending %q, expected one of %s", fileName, ending, strings.Join(Formats, " "))
 	}
@@ -93,6 +95,18 @@ var (
 	danger = color.NRGBA{0xa3, 0x00, 0x1e, 0xff}
 	margin = color.NRGBA{0xa3, 0x00, 0x1e, 0x18}
 	paper  = color.NRGBA{0xff, 0xff, 0xff, 0xe0}
+)
+
+// look is what differs between the picture of its own and the one on a page of
+// black and grey.
+type look struct {
+	size                    float64 // of the type at the axes
+	run, band, end, margins color.NRGBA
+}
+
+var (
+	coloured = look{8, blue, shade, danger, margin}
+	grey     = look{6.2, color.NRGBA{A: 0xff}, color.NRGBA{0xc7, 0xc7, 0xc7, 0xff}, color.NRGBA{A: 0xff}, color.NRGBA{0xeb, 0xeb, 0xeb, 0xff}}
 )
 
 const (
@@ -113,12 +127,15 @@ const (
 // page is a chart being laid out.
 type page struct {
 	Chart
-	scene
+	Scene
+	look
+	left, right, edge                float64      // of the axes; edge is where texts end at the right
+	panels                           [][2]float64 // top and bottom of each
 	lengthUnit, speedUnit, forceUnit unit
 	farM                             float64 // right end of the distance axis
 	bottom                           float64 // of the last panel
 	peakText                         string  // "" for a run that does not move
-	peakAt                           point
+	peakAt                           Point
 }
 
 // unit turns an SI value into what is drawn.
@@ -127,27 +144,33 @@ type unit struct {
 	per  float64 // SI value of one
 }
 
-func (c Chart) scene() *scene {
-	p := &page{Chart: c,
+func (c Chart) page(l look, s Scene, left, right, edge float64) *page {
+	p := &page{Chart: c, look: l, Scene: s, left: left, right: right, edge: edge, farM: c.far(),
 		lengthUnit: unit{"m", 1}, speedUnit: unit{"m/s", 1}, forceUnit: unit{"N", 1}}
 	if c.US {
 		p.lengthUnit, p.speedUnit, p.forceUnit = unit{"ft", 0.3048}, unit{"mph", 0.44704}, unit{"lbf", 4.4482216152605}
 	}
-	p.farM = c.far()
-	p.bottom = restTop + restRow*float64(len(c.Rests)) + 6
+	return p
+}
+
+func (c Chart) scene() *Scene {
+	bottom := restTop + restRow*float64(len(c.Rests)) + 6
 	if c.RestSpread != nil {
-		p.bottom += restRow
+		bottom += restRow
 	}
-	p.scene = scene{title: c.Title, width: pageWidth, height: max(pageHeight, p.bottom+footerHeight)}
-	p.header()
+	s := Scene{title: c.Title, Width: pageWidth, Height: max(pageHeight, bottom+footerHeight)}
+	p := c.page(coloured, s, plotLeft, plotRight, pageWidth-20)
+	p.panels, p.bottom = [][2]float64{{speedTop, speedBottom}, {loadTop, loadBottom}, {restTop, bottom}}, bottom
+	p.Write(ink, 16, true, Left, 40, 38, p.Title)
+	p.Write(ink, 10, false, Left, 40, 56, p.Answer)
 	p.ground()
 	p.speedPanel()
 	p.loadPanel()
 	p.restPanel()
 	p.devices()
 	p.peak()
-	p.write(quiet, 7, false, left, 40, p.height-16, c.Source)
-	return &p.scene
+	p.Write(quiet, 7, false, Left, 40, p.Height-16, c.Source)
+	return &p.Scene
 }
 
 // far is the end of the distance axis: past the cleared length and past every
@@ -162,16 +185,14 @@ func (c Chart) far() float64 {
 			far = max(far, 1.12*r.AtM)
 		}
 	}
+	if c.MeasuredRestM != nil {
+		far = max(far, 1.08**c.MeasuredRestM)
+	}
 	return max(far, 1)
 }
 
 func (p *page) x(positionM float64) float64 {
-	return plotLeft + (plotRight-plotLeft)*min(max(positionM/p.farM, 0), 1)
-}
-
-func (p *page) header() {
-	p.write(ink, 16, true, left, 40, 38, p.Title)
-	p.write(ink, 10, false, left, 40, 56, p.Answer)
+	return p.left + (p.right-p.left)*min(max(positionM/p.farM, 0), 1)
 }
 
 // ground draws what all panels share: the distance grid, the cleared length
@@ -179,62 +200,41 @@ func (p *page) header() {
 func (p *page) ground() {
 	end := p.x(p.ClearLengthM)
 	from := p.x(p.ClearLengthM - p.StopMarginM)
-	for _, panel := range [][2]float64{{speedTop, speedBottom}, {loadTop, loadBottom}, {restTop, p.bottom}} {
-		p.rect(margin, nil, from, panel[0], end-from, panel[1]-panel[0])
-		for _, tick := range ticks(0, p.farM/p.lengthUnit.per, 10) {
+	distances := ticks(0, p.farM/p.lengthUnit.per, (p.right-p.left)/55)
+	for _, panel := range p.panels {
+		p.Rect(p.margins, from, panel[0], end-from, panel[1]-panel[0])
+		for _, tick := range distances {
 			x := p.x(tick * p.lengthUnit.per)
-			p.line(grid, 0.5, nil, point{x, panel[0]}, point{x, panel[1]})
+			p.Line(grid, 0.5, nil, Point{x, panel[0]}, Point{x, panel[1]})
 		}
-		p.line(danger, 1.5, nil, point{end, panel[0]}, point{end, panel[1]})
-		p.line(ink, 0.75, nil, point{plotLeft, panel[0]}, point{plotLeft, panel[1]}, point{plotRight, panel[1]})
+		p.Line(p.end, 1.5, nil, Point{end, panel[0]}, Point{end, panel[1]})
+		p.Line(ink, 0.75, nil, Point{p.left, panel[0]}, Point{p.left, panel[1]}, Point{p.right, panel[1]})
 	}
-	for _, tick := range ticks(0, p.farM/p.lengthUnit.per, 10) {
-		p.write(ink, 8, false, middle, p.x(tick*p.lengthUnit.per), p.bottom+12, trimmed(tick))
+	for _, tick := range distances {
+		p.Write(ink, p.size, false, Middle, p.x(tick*p.lengthUnit.per), p.bottom+1.5*p.size, trimmed(tick))
 	}
-	p.write(ink, 8, false, middle, (plotLeft+plotRight)/2, p.bottom+25, "distance from the start line, "+p.lengthUnit.name)
+	p.Write(ink, p.size, false, Right, p.right, p.bottom+3*p.size, "distance from the start line, "+p.lengthUnit.name)
 }
 
 func (p *page) speedPanel() {
-	top := 0.0
-	for _, s := range p.Run {
-		top = max(top, s.SpeedMps)
-	}
-	for _, b := range p.Band {
-		top = max(top, b.HighMps)
-	}
-	y := p.scale("speed, "+p.speedUnit.name, speedTop, speedBottom, 0, 1.06*max(top, 1), p.speedUnit)
-	if len(p.Band) > 1 {
-		var outline []point
-		for _, b := range p.Band {
-			outline = append(outline, point{p.x(b.PositionM), y(b.HighMps)})
-		}
-		for i := len(p.Band) - 1; i >= 0; i-- {
-			outline = append(outline, point{p.x(p.Band[i].PositionM), y(p.Band[i].LowMps)})
-		}
-		p.area(shade, nil, 0, outline...)
-	}
+	y := p.speeds("speed, "+p.speedUnit.name, Point{40, speedTop + 8})
 	if len(p.Run) < 2 {
-		p.write(ink, 10, true, middle, (plotLeft+plotRight)/2, (speedTop+speedBottom)/2, "the nominal run does not move")
+		p.Write(ink, 10, true, Middle, (plotLeft+plotRight)/2, (speedTop+speedBottom)/2, "the nominal run does not move")
 		return
 	}
-	var run []point
-	peak := p.Run[0]
-	for _, s := range p.Run {
-		run = append(run, point{p.x(s.PositionM), y(s.SpeedMps)})
-		if s.SpeedMps > peak.SpeedMps {
-			peak = s
-		}
-	}
-	p.line(blue, 1.6, nil, thin(run)...)
+	peak := slices.MaxFunc(p.Run, func(a, b Sample) int { return cmp.Compare(a.SpeedMps, b.SpeedMps) })
 	p.diamond(blue, p.x(peak.PositionM), y(peak.SpeedMps), 3)
 	p.peakText = fmt.Sprintf("peak %.1f %s at %s", peak.SpeedMps/p.speedUnit.per, p.speedUnit.name, p.length(peak.PositionM))
-	p.peakAt = point{p.x(peak.PositionM) + 6, y(peak.SpeedMps) - 4}
+	p.peakAt = Point{p.x(peak.PositionM) + 6, y(peak.SpeedMps) - 4}
 	legend := "line: nominal run"
 	if len(p.Band) > 1 {
-		legend += "   shaded: 5th to 95th percentile"
+		legend += legendGap + "shaded: 5th to 95th percentile"
 	}
-	p.write(quiet, 8, false, right, plotRight, speedBottom+12, legend)
+	p.Write(quiet, 8, false, Right, plotRight, speedBottom+12, legend)
 }
+
+// legendGap parts the words of a legend where runs of blanks become one.
+const legendGap = " · "
 
 func (p *page) loadPanel() {
 	low, high := 0.0, 1.0
@@ -242,31 +242,31 @@ func (p *page) loadPanel() {
 		low = min(low, s.FrontLoadN, s.RearLoadN)
 		high = max(high, s.FrontLoadN, s.RearLoadN)
 	}
-	y := p.scale("axle load, "+p.forceUnit.name, loadTop, loadBottom, 1.06*low, 1.06*high, p.forceUnit)
+	y := p.scale("axle load, "+p.forceUnit.name, Point{40, loadTop + 8}, p.panels[1], 1.06*low, 1.06*high, p.forceUnit)
 	if low < 0 {
-		p.line(ink, 0.75, nil, point{plotLeft, y(0)}, point{plotRight, y(0)})
+		p.Line(ink, 0.75, nil, Point{plotLeft, y(0)}, Point{plotRight, y(0)})
 	}
 	if len(p.Run) < 2 {
 		return
 	}
-	var front, rear []point
+	var front, rear []Point
 	for _, s := range p.Run {
-		front = append(front, point{p.x(s.PositionM), y(s.FrontLoadN)})
-		rear = append(rear, point{p.x(s.PositionM), y(s.RearLoadN)})
+		front = append(front, Point{p.x(s.PositionM), y(s.FrontLoadN)})
+		rear = append(rear, Point{p.x(s.PositionM), y(s.RearLoadN)})
 	}
-	p.line(orange, 1.2, []float64{5, 3}, thin(rear)...)
-	p.line(blue, 1.6, nil, thin(front)...)
-	legend := "line: front   dashed: rear"
+	p.Line(orange, 1.2, []float64{5, 3}, thin(rear)...)
+	p.Line(blue, 1.6, nil, thin(front)...)
+	legend := "line: front" + legendGap + "dashed: rear"
 	if p.FrontLimitN > 0 {
-		p.line(danger, 1, []float64{1.5, 2}, point{plotLeft, y(p.FrontLimitN)}, point{plotRight, y(p.FrontLimitN)})
-		legend += "   dotted: least front load of the sheet"
+		p.Line(danger, 1, []float64{1.5, 2}, Point{plotLeft, y(p.FrontLimitN)}, Point{plotRight, y(p.FrontLimitN)})
+		legend += legendGap + "dotted: least front load of the sheet"
 	}
-	p.write(quiet, 8, false, right, plotRight, loadBottom+12, legend)
+	p.Write(quiet, 8, false, Right, plotRight, loadBottom+12, legend)
 }
 
 // restPanel lists every case with where it comes to rest.
 func (p *page) restPanel() {
-	p.write(ink, 9, true, left, 40, restTop-5, "comes to rest")
+	p.Write(ink, 9, true, Left, 40, restTop-5, "comes to rest")
 	row := restTop + restRow*0.75
 	for _, r := range p.Rests {
 		c, bold := blue, false
@@ -278,7 +278,7 @@ func (p *page) restPanel() {
 		case r.AtM > p.ClearLengthM-p.StopMarginM:
 			c = danger
 		}
-		p.write(ink, 8, bold, right, plotLeft-8, row+2.5, fit(r.Case, plotLeft-48, 8, bold))
+		p.Write(ink, 8, bold, Right, plotLeft-8, row+2.5, fit(r.Case, plotLeft-48, 8, bold))
 		p.rest(r, c, row)
 		row += restRow
 	}
@@ -290,23 +290,23 @@ func (p *page) restPanel() {
 // spread draws the quantiles of the rest position: thick from P5 to P95, thin
 // to P99.9, which is an arrow when it lies beyond the edge.
 func (p *page) spread(s Spread, row float64) {
-	p.write(ink, 8, false, right, plotLeft-8, row+2.5, "spread P5, P50, P95, P99.9")
+	p.Write(ink, 8, false, Right, plotLeft-8, row+2.5, "spread P5, P50, P95, P99.9")
 	label, end := p.length(s.P999M), p.x(s.P999M)
 	if s.P999M > p.farM {
-		p.area(blue, nil, 0, point{end, row}, point{end - 8, row - 4}, point{end - 8, row + 4})
-		p.write(blue, 8, false, right, end-12, row+2.5, label)
-		end -= 16 + textWidth(label, 8, false)
+		p.Area(blue, nil, 0, Point{end, row}, Point{end - 8, row - 4}, Point{end - 8, row + 4})
+		p.Write(blue, 8, false, Right, end-12, row+2.5, label)
+		end -= 16 + TextWidth(label, 8, false)
 	} else {
-		p.line(blue, 1.2, nil, point{end, row - 4}, point{end, row + 4})
-		if end+6+textWidth(label, 8, false) <= p.width-8 {
-			p.write(blue, 8, false, left, end+6, row+2.5, label)
+		p.Line(blue, 1.2, nil, Point{end, row - 4}, Point{end, row + 4})
+		if end+6+TextWidth(label, 8, false) <= p.Width-8 {
+			p.Write(blue, 8, false, Left, end+6, row+2.5, label)
 		}
 	}
 	high := min(p.x(s.P95M), end)
-	p.line(blue, 3, nil, point{min(p.x(s.P05M), high), row}, point{high, row})
-	p.line(blue, 1, nil, point{high, row}, point{end, row})
+	p.Line(blue, 3, nil, Point{min(p.x(s.P05M), high), row}, Point{high, row})
+	p.Line(blue, 1, nil, Point{high, row}, Point{end, row})
 	if middle := p.x(s.P50M); middle <= end {
-		p.line(blue, 1.2, nil, point{middle, row - 4}, point{middle, row + 4})
+		p.Line(blue, 1.2, nil, Point{middle, row - 4}, Point{middle, row + 4})
 	}
 }
 
@@ -316,27 +316,27 @@ func (p *page) rest(r Rest, c color.NRGBA, row float64) {
 	x := p.x(r.AtM)
 	label := p.length(r.AtM)
 	if r.AtM > p.farM {
-		p.area(c, nil, 0, point{x, row}, point{x - 8, row - 4}, point{x - 8, row + 4})
-		p.write(c, 8, false, right, x-12, row+2.5, label)
+		p.Area(c, nil, 0, Point{x, row}, Point{x - 8, row - 4}, Point{x - 8, row + 4})
+		p.Write(c, 8, false, Right, x-12, row+2.5, label)
 		return
 	}
 	switch r.Kind {
 	case Nominal:
-		p.area(c, nil, 0, disc(point{x, row}, 3.4)...)
+		p.Area(c, nil, 0, disc(Point{x, row}, 3.4)...)
 	case AllAbsent:
-		p.area(nil, c, 1, disc(point{x, row}, 3.2)...)
+		p.Area(nil, c, 1, disc(Point{x, row}, 3.2)...)
 	default:
 		p.diamond(c, x, row, 3.8)
 	}
-	if width := textWidth(label, 8, false); x+6+width > plotRight {
-		p.write(c, 8, false, right, x-6, row+2.5, label)
+	if width := TextWidth(label, 8, false); x+6+width > plotRight {
+		p.Write(c, 8, false, Right, x-6, row+2.5, label)
 		return
 	}
-	p.write(c, 8, false, left, x+6, row+2.5, label)
+	p.Write(c, 8, false, Left, x+6, row+2.5, label)
 }
 
 func (p *page) diamond(c color.NRGBA, x, y, r float64) {
-	p.area(c, nil, 0, point{x, y - r}, point{x + r, y}, point{x, y + r}, point{x - r, y})
+	p.Area(c, nil, 0, Point{x, y - r}, Point{x + r, y}, Point{x, y + r}, Point{x - r, y})
 }
 
 // devices marks where each stopping device begins to act, and names them and
@@ -356,45 +356,48 @@ func (p *page) devices() {
 	}
 	slices.SortStableFunc(marks, func(a, b mark) int { return cmp.Compare(a.atM, b.atM) })
 	var busy [deviceLines]float64 // right end of the last label on each line
+	top := p.panels[0][0]
 	for _, m := range marks {
 		c, x := ink, p.x(m.atM)
 		if m.end {
-			c = danger
+			c = p.end
 		} else {
-			p.line(quiet, 0.8, []float64{2, 2}, point{x, speedTop}, point{x, speedBottom})
-			p.line(quiet, 0.8, []float64{2, 2}, point{x, loadTop}, point{x, loadBottom})
+			for _, panel := range p.panels[:min(2, len(p.panels))] { // of speed and loads
+				p.Line(quiet, 0.8, []float64{2, 2}, Point{x, panel[0]}, Point{x, panel[1]})
+			}
 		}
 		label := m.name + " " + p.length(m.atM)
-		from := min(x, p.width-20-textWidth(label, 8, m.end))
+		wide := TextWidth(label, p.size, m.end)
+		from, anchor, at := x, Left, x
+		if x+wide > p.edge { // held by its right end, so that no face makes it leave the page
+			from, anchor, at = p.edge-wide, Right, p.edge
+		}
 		line := 0
 		for line < deviceLines-1 && busy[line] > from {
 			line++
 		}
-		p.write(c, 8, m.end, left, from, speedTop-4-9*float64(line), label)
-		busy[line] = from + 8 + textWidth(label, 8, m.end)
+		p.Write(c, p.size, m.end, anchor, at, top-4-9*float64(line), label)
+		busy[line] = from + 8 + wide
 	}
 }
 
-// peak names the top speed, after the devices: on a ground of its own, so that
-// none of their lines runs through it.
+// peak names the top speed, after the devices, so that none of their lines runs
+// through it.
 func (p *page) peak() {
-	if p.peakText == "" {
-		return
+	if p.peakText != "" {
+		p.onPaper(p.peakAt.X, p.peakAt.Y, p.peakText)
 	}
-	x, y, w := p.peakAt.x, p.peakAt.y, textWidth(p.peakText, 8, true)
-	p.area(paper, nil, 0, point{x - 1, y - 7}, point{x + w + 1, y - 7}, point{x + w + 1, y + 2}, point{x - 1, y + 2})
-	p.write(blue, 8, true, left, x, y, p.peakText)
 }
 
-// scale draws a panel's vertical axis and returns the place of a value.
-func (p *page) scale(name string, top, bottom, low, high float64, u unit) func(float64) float64 {
-	y := func(v float64) float64 { return bottom - (bottom-top)*(v-low)/(high-low) }
+// scale draws a panel's vertical axis with its name and returns the place of a
+// value.
+func (p *page) scale(name string, at Point, panel [2]float64, low, high float64, u unit) func(float64) float64 {
+	y := func(v float64) float64 { return panel[1] - (panel[1]-panel[0])*(v-low)/(high-low) }
 	for _, tick := range ticks(low/u.per, high/u.per, 5) {
-		at := y(tick * u.per)
-		p.line(grid, 0.5, nil, point{plotLeft, at}, point{plotRight, at})
-		p.write(ink, 8, false, right, plotLeft-5, at+3, trimmed(tick))
+		p.Line(grid, 0.5, nil, Point{p.left, y(tick * u.per)}, Point{p.right, y(tick * u.per)})
+		p.Write(ink, p.size, false, Right, p.left-5, y(tick*u.per)+0.375*p.size, trimmed(tick))
 	}
-	p.write(ink, 9, true, left, 40, top+8, name)
+	p.Write(ink, p.size+1, true, Left, at.X, at.Y, name)
 	return y
 }
 
@@ -403,11 +406,14 @@ func (p *page) length(m float64) string {
 }
 
 // thin drops points closer than a third of a point to the last one kept.
-func thin(points []point) []point {
+func thin(points []Point) []Point {
+	if len(points) == 0 {
+		return nil
+	}
 	out := points[:1:1]
 	for i, q := range points[1:] {
 		last := out[len(out)-1]
-		if math.Hypot(q.x-last.x, q.y-last.y) >= 1.0/3 || i == len(points)-2 {
+		if math.Hypot(q.X-last.X, q.Y-last.Y) >= 1.0/3 || i == len(points)-2 {
 			out = append(out, q)
 		}
 	}
@@ -416,11 +422,11 @@ func thin(points []point) []point {
 
 // fit cuts a text with an ellipsis to a width in points.
 func fit(text string, width, size float64, bold bool) string {
-	if textWidth(text, size, bold) <= width {
+	if TextWidth(text, size, bold) <= width {
 		return text
 	}
 	runes := []rune(text)
-	for len(runes) > 1 && textWidth(string(runes)+"…", size, bold) > width {
+	for len(runes) > 1 && TextWidth(string(runes)+"…", size, bold) > width {
 		runes = runes[:len(runes)-1]
 	}
 	return string(runes) + "…"
@@ -428,11 +434,11 @@ func fit(text string, width, size float64, bold bool) string {
 
 // ticks are round numbers from low to high, about n of them, 1, 2 or 5 times a
 // power of ten apart.
-func ticks(low, high float64, n int) []float64 {
+func ticks(low, high, n float64) []float64 {
 	if !(high > low) || math.IsInf(high-low, 0) {
 		return nil
 	}
-	rough := (high - low) / float64(n)
+	rough := (high - low) / n
 	power := math.Pow(10, math.Floor(math.Log10(rough)))
 	step := 10 * power
 	for _, k := range []float64{1, 2, 5} {

@@ -108,7 +108,7 @@ func TestPNGHasInkInItsPlace(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	page := &page{Chart: run(), farM: run().far()}
+	page := run().page(coloured, Scene{}, plotLeft, plotRight, plotRight)
 	at := func(x, y float64) (r, g, b int) {
 		c := img.At(int(x*dotsPerPoint), int(y*dotsPerPoint))
 		rr, gg, bb, _ := c.RGBA()
@@ -188,5 +188,34 @@ func TestNoLineRunsThroughThePeaksName(t *testing.T) {
 	name, line, ground := strings.Index(svg, ">peak "), strings.LastIndex(svg, "stroke-dasharray"), strings.LastIndex(svg, `fill="#ffffff" fill-opacity`)
 	if name < 0 || line < 0 || !(line < ground && ground < name) {
 		t.Errorf("the name at %d, the last dashed line at %d, its ground at %d", name, line, ground)
+	}
+}
+
+// Every text ends inside its page, and has no blanks that a reader of SVG makes
+// one of: legends would run together.
+func TestNoTextIsCut(t *testing.T) {
+	narrow := run()
+	narrow.ClearLengthM = 131 // its end stands at the right edge
+	restM, speedMps := 130.5, 41.0
+	measured := run()
+	measured.MeasuredRestM, measured.MeasuredMps = &restM, &speedMps
+	for name, s := range map[string]*Scene{"whole": run().scene(), "narrow": narrow.scene(), "small": measured.Speeds(286, 118)} {
+		for _, sh := range s.shapes {
+			from := sh.at.X
+			switch sh.anchor {
+			case Middle:
+				from -= TextWidth(sh.text, sh.size, sh.bold) / 2
+			case Right:
+				from -= TextWidth(sh.text, sh.size, sh.bold)
+			}
+			if end := from + TextWidth(sh.text, sh.size, sh.bold); from < 0 || end > s.Width || strings.Contains(sh.text, "  ") {
+				t.Errorf("%s: %q from %.1f to %.1f of %.1f", name, sh.text, from, end, s.Width)
+			}
+		}
+	}
+	for _, want := range []string{">measured 130.5 m<", ">measured 41 m/s<", ">end of the cleared strip 220 m<"} {
+		if !strings.Contains(string(measured.Speeds(286, 118).SVG()), want) {
+			t.Errorf("the small picture does not say %s", want)
+		}
 	}
 }

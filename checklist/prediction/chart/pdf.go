@@ -11,26 +11,29 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 )
 
-// pdf is the scene as one page of PDF, drawn with paths and an embedded face.
-// The document's dates are fixed, so that the same chart gives the same bytes.
-func (s *scene) pdf() ([]byte, error) {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: s.width, Ht: s.height}})
+// PDF writes scenes as the pages of one document, with paths and an embedded
+// face. The document's dates are fixed, so that the same pages give the same
+// bytes.
+func PDF(title string, pages ...*Scene) ([]byte, error) {
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt"})
 	doc.SetCatalogSort(true)
 	epoch := time.Unix(0, 0).UTC()
 	doc.SetCreationDate(epoch)
 	doc.SetModificationDate(epoch)
-	doc.SetTitle(s.title, true)
+	doc.SetTitle(title, true)
 	doc.SetMargins(0, 0, 0)
 	doc.SetAutoPageBreak(false, 0)
 	doc.AddUTF8FontFromBytes("go", "", goregular.TTF)
 	doc.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	doc.AddPage()
 	doc.SetLineJoinStyle("round")
-	for _, sh := range s.shapes {
-		if sh.text != "" {
-			pdfText(doc, sh)
-		} else {
-			pdfPath(doc, sh)
+	for _, page := range pages {
+		doc.AddPageFormat("", fpdf.SizeType{Wd: page.Width, Ht: page.Height})
+		for _, sh := range page.shapes {
+			if sh.text != "" {
+				pdfText(doc, sh)
+			} else {
+				pdfPath(doc, sh)
+			}
 		}
 	}
 	var b bytes.Buffer
@@ -61,9 +64,9 @@ func pdfPath(doc *fpdf.Fpdf, sh shape) {
 	}
 	for i, p := range sh.points {
 		if i == 0 {
-			doc.MoveTo(p.x, p.y)
+			doc.MoveTo(p.X, p.Y)
 		} else {
-			doc.LineTo(p.x, p.y)
+			doc.LineTo(p.X, p.Y)
 		}
 	}
 	if sh.closed {
@@ -81,12 +84,12 @@ func pdfText(doc *fpdf.Fpdf, sh shape) {
 	n := color.NRGBAModel.Convert(sh.stroke).(color.NRGBA)
 	doc.SetTextColor(int(n.R), int(n.G), int(n.B))
 	doc.SetAlpha(1, "Normal")
-	x := sh.at.x
+	x := sh.at.X
 	switch sh.anchor {
-	case middle:
+	case Middle:
 		x -= doc.GetStringWidth(sh.text) / 2
-	case right:
+	case Right:
 		x -= doc.GetStringWidth(sh.text)
 	}
-	doc.Text(x, sh.at.y, sh.text)
+	doc.Text(x, sh.at.Y, sh.text)
 }

@@ -8,6 +8,7 @@ package chart
 
 import (
 	"image/color"
+	"slices"
 	"sync"
 
 	"golang.org/x/image/font"
@@ -16,12 +17,12 @@ import (
 	"golang.org/x/image/font/opentype"
 )
 
-// point is a place on the page in points of 1/72 inch, y downwards.
-type point struct{ x, y float64 }
+// Point is a place on the page in points of 1/72 inch, y downwards.
+type Point struct{ X, Y float64 }
 
 // shape is one drawn thing: a path, or text when text is not empty.
 type shape struct {
-	points []point
+	points []Point
 	closed bool
 	fill   color.Color // nil: not filled
 	stroke color.Color // nil: no line
@@ -29,47 +30,64 @@ type shape struct {
 	dash   []float64 // lengths of dash and gap, nil for a solid line
 
 	text   string
-	at     point // on the base line
-	anchor anchor
+	at     Point // on the base line
+	anchor Anchor
 	size   float64
 	bold   bool
 }
 
-// anchor is which end of a text its place is.
-type anchor int
+// Anchor is which end of a text its place is.
+type Anchor int
 
 const (
-	left anchor = iota
-	middle
-	right
+	Left Anchor = iota
+	Middle
+	Right
 )
 
-// scene is a page of shapes, drawn in order.
-type scene struct {
+// Scene is a page of shapes, drawn in order.
+type Scene struct {
+	Width, Height float64
 	title         string
-	width, height float64
 	shapes        []shape
 }
 
-func (s *scene) line(c color.Color, width float64, dash []float64, points ...point) {
+// Line draws a line through points; dash has the lengths of dash and gap, nil
+// for a solid line.
+func (s *Scene) Line(c color.Color, width float64, dash []float64, points ...Point) {
 	if len(points) > 1 {
 		s.shapes = append(s.shapes, shape{points: points, stroke: c, width: width, dash: dash})
 	}
 }
 
-func (s *scene) area(fill, stroke color.Color, width float64, points ...point) {
+// Area draws an area with its outline; nil leaves either away.
+func (s *Scene) Area(fill, stroke color.Color, width float64, points ...Point) {
 	if len(points) > 2 {
 		s.shapes = append(s.shapes, shape{points: points, closed: true, fill: fill, stroke: stroke, width: width})
 	}
 }
 
-func (s *scene) rect(fill, stroke color.Color, x, y, w, h float64) {
-	s.area(fill, stroke, 0.75, point{x, y}, point{x + w, y}, point{x + w, y + h}, point{x, y + h})
+// Rect fills a rectangle.
+func (s *Scene) Rect(fill color.Color, x, y, w, h float64) {
+	s.Area(fill, nil, 0, Point{x, y}, Point{x + w, y}, Point{x + w, y + h}, Point{x, y + h})
 }
 
-func (s *scene) write(c color.Color, size float64, bold bool, a anchor, x, y float64, text string) {
+// Write writes text on the base line at y, with that end of it at x.
+func (s *Scene) Write(c color.Color, size float64, bold bool, a Anchor, x, y float64, text string) {
 	if text != "" {
-		s.shapes = append(s.shapes, shape{text: text, at: point{x, y}, anchor: a, size: size, bold: bold, stroke: c})
+		s.shapes = append(s.shapes, shape{text: text, at: Point{x, y}, anchor: a, size: size, bold: bold, stroke: c})
+	}
+}
+
+// Place draws another scene with its corner at x and y.
+func (s *Scene) Place(other *Scene, x, y float64) {
+	for _, sh := range other.shapes {
+		sh.at = Point{sh.at.X + x, sh.at.Y + y}
+		sh.points = slices.Clone(sh.points)
+		for i, p := range sh.points {
+			sh.points[i] = Point{p.X + x, p.Y + y}
+		}
+		s.shapes = append(s.shapes, sh)
 	}
 }
 
@@ -95,17 +113,29 @@ func (t typefaces) face(size, scale float64, bold bool) (font.Face, error) {
 	return opentype.NewFace(f, &opentype.FaceOptions{Size: size * scale, DPI: 72, Hinting: font.HintingNone})
 }
 
-// textWidth is a text's width in points, an estimate when the face fails.
-func textWidth(text string, size float64, bold bool) float64 {
-	estimate := 0.6 * size * float64(len([]rune(text)))
-	faces, err := loadFaces()
-	if err != nil {
-		return estimate
+// TextWidth is a text's width in points, an estimate when the face fails.
+func TextWidth(text string, size float64, bold bool) float64 {
+	rulers.Lock()
+	defer rulers.Unlock()
+	face, ok := rulers.faces[bold]
+	if !ok {
+		if faces, err := loadFaces(); err == nil {
+			face, _ = faces.face(rulerSize, 1, bold) // nil: the estimate
+		}
+		rulers.faces[bold] = face
 	}
-	face, err := faces.face(size, 1, bold)
-	if err != nil {
-		return estimate
+	if face == nil {
+		return 0.6 * size * float64(len([]rune(text)))
 	}
-	defer face.Close()
-	return float64(font.MeasureString(face, text)) / 64
+	return float64(font.MeasureString(face, text)) / 64 / rulerSize * size
 }
+
+// rulerSize is large, so that rounding to a face's own units does not count.
+const rulerSize = 1000
+
+// rulers are the faces that texts are measured with: one measures one text at a
+// time.
+var rulers = struct {
+	sync.Mutex
+	faces map[bool]font.Face
+}{faces: map[bool]font.Face{}}

@@ -9,15 +9,15 @@ import (
 	"strings"
 )
 
-// svg is the scene as an SVG 1.1 document (W3C Recommendation, second
+// SVG is the scene as an SVG 1.1 document (W3C Recommendation, second
 // edition), sized in points.
-func (s *scene) svg() []byte {
+func (s *Scene) SVG() []byte {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<?xml version="1.0" encoding="UTF-8"?>
 <svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="%spt" height="%spt" viewBox="0 0 %s %s" font-family="Go, Helvetica, Arial, sans-serif">
 <title>%s</title>
 <rect width="%s" height="%s" fill="#ffffff"/>
-`, number(s.width), number(s.height), number(s.width), number(s.height), escape(s.title), number(s.width), number(s.height))
+`, number(s.Width), number(s.Height), number(s.Width), number(s.Height), escape(s.title), number(s.Width), number(s.Height))
 	for _, sh := range s.shapes {
 		if sh.text != "" {
 			svgText(&b, sh)
@@ -36,7 +36,7 @@ func svgPath(b *bytes.Buffer, sh shape) {
 		if i == 0 {
 			command = "M"
 		}
-		b.WriteString(command + number(p.x) + " " + number(p.y))
+		b.WriteString(command + number(p.X) + " " + number(p.Y))
 	}
 	if sh.closed {
 		b.WriteString("Z")
@@ -60,12 +60,14 @@ func svgText(b *bytes.Buffer, sh shape) {
 	if sh.bold {
 		weight = ` font-weight="bold"`
 	}
-	place := map[anchor]string{left: "start", middle: "middle", right: "end"}[sh.anchor]
-	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" fill="%s"%s>%s</text>`+"\n",
-		number(sh.at.x), number(sh.at.y), number(sh.size), place, hex(sh.stroke), weight, escape(sh.text))
+	place := map[Anchor]string{Left: "start", Middle: "middle", Right: "end"}[sh.anchor]
+	// The reader may not have this face: the text takes the same room in another.
+	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" textLength="%s" lengthAdjust="spacingAndGlyphs" fill="%s"%s>%s</text>`+"\n",
+		number(sh.at.X), number(sh.at.Y), number(sh.size), place, number(TextWidth(sh.text, sh.size, sh.bold)), hex(sh.stroke), weight,
+		escape(sh.text))
 }
 
-// number is a length with a hundredth of a point, without spare zeros.
+// number is a length with a hundredth of a Point, without spare zeros.
 func number(v float64) string {
 	text := strconv.FormatFloat(v, 'f', 2, 64)
 	text = strings.TrimRight(strings.TrimRight(text, "0"), ".")

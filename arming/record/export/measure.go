@@ -1,36 +1,18 @@
 package export
 
 import (
-	"bytes"
 	"fmt"
 	"strings"
 	"sync"
-	"time"
 
-	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
-)
 
-// newDoc is an empty document with its two faces. Its dates are fixed, so that
-// the same page gives the same bytes.
-func newDoc() *fpdf.Fpdf {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: paperWidth, Ht: paperHeight}})
-	doc.SetCatalogSort(true)
-	epoch := time.Unix(0, 0).UTC()
-	doc.SetCreationDate(epoch)
-	doc.SetModificationDate(epoch)
-	doc.SetMargins(0, 0, 0)
-	doc.SetAutoPageBreak(false, 0)
-	doc.AddUTF8FontFromBytes("go", "", goregular.TTF)
-	doc.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	return doc
-}
+	"holdline/checklist/prediction/chart"
+)
 
 // measure knows how wide a text is.
 type measure struct {
-	doc  *fpdf.Fpdf
 	face *sfnt.Font
 	has  map[rune]bool // characters that the face has a sign for
 }
@@ -42,23 +24,11 @@ func newMeasure() (*measure, error) {
 	if err != nil {
 		return nil, fmt.Errorf("export: pdf: %w", err)
 	}
-	m := &measure{doc: newDoc(), face: face, has: map[rune]bool{}}
-	if err := m.doc.Error(); err != nil {
-		return nil, fmt.Errorf("export: pdf: %w", err)
-	}
-	return m, nil
-}
-
-func style(bold bool) string {
-	if bold {
-		return "B"
-	}
-	return ""
+	return &measure{face: face, has: map[rune]bool{}}, nil
 }
 
 func (m *measure) width(text string, size float64, bold bool) float64 {
-	m.doc.SetFont("go", style(bold), size)
-	return m.doc.GetStringWidth(m.known(text))
+	return chart.TextWidth(m.known(text), size, bold)
 }
 
 // known puts a question mark where the face has no sign for a character, so
@@ -136,62 +106,4 @@ func (m *measure) fit(text string, width, size float64) string {
 		runes = runes[:len(runes)-1]
 	}
 	return string(runes) + "…"
-}
-
-// draw writes the pages.
-func (l *layout) draw() ([]byte, error) {
-	l.frame()
-	doc := newDoc()
-	doc.SetTitle(l.m.known(l.Kind()+": "+l.Title), true)
-	doc.SetLineJoinStyle("round")
-	for n := 1; n <= l.pages; n++ {
-		doc.AddPage()
-		for _, o := range l.ops {
-			if o.page != n {
-				continue
-			}
-			if o.text != "" {
-				grey := 0
-				if o.white {
-					grey = 255
-				}
-				doc.SetTextColor(grey, grey, grey)
-				doc.SetFont("go", style(o.bold), o.size)
-				doc.Text(o.x, o.y, l.m.known(o.text))
-				continue
-			}
-			drawPath(doc, o)
-		}
-	}
-	var b bytes.Buffer
-	if err := doc.Output(&b); err != nil {
-		return nil, fmt.Errorf("export: pdf: %w", err)
-	}
-	return b.Bytes(), nil
-}
-
-func drawPath(doc *fpdf.Fpdf, o op) {
-	how := ""
-	if o.fill >= 0 {
-		grey := int(255 * o.fill)
-		doc.SetFillColor(grey, grey, grey)
-		how = "F"
-	}
-	if o.width > 0 {
-		doc.SetDrawColor(0, 0, 0)
-		doc.SetLineWidth(o.width)
-		doc.SetDashPattern(o.dash, 0)
-		how += "D"
-	}
-	for i, p := range o.points {
-		if i == 0 {
-			doc.MoveTo(p[0], p[1])
-		} else {
-			doc.LineTo(p[0], p[1])
-		}
-	}
-	if len(o.points) > 2 && o.fill >= 0 || len(o.points) == 4 {
-		doc.ClosePath()
-	}
-	doc.DrawPath(how)
 }
