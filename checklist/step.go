@@ -14,7 +14,7 @@ import (
 	"time"
 )
 
-// Limits of a plan. They bound every array that holds answers.
+// Limits of a plan. They bound every array of answers.
 const (
 	MaxMotors = 16 // the ground box has at most 16 channels
 	MaxPosts  = 8

@@ -8,8 +8,8 @@ import "math"
 
 const footM = 0.3048
 
-// Bounds of the model rocket code; a vehicle outside any of them is held to
-// the high-power table.
+// Bounds of the model rocket code; for a vehicle outside any of them
+// the high-power table counts.
 //
 // Source: National Association of Rocketry, Model Rocket Safety Code (August
 // 2012), items 5 and 7.

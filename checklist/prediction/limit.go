@@ -32,8 +32,7 @@ type Limit struct {
 // unitBridges is the unit of a count of bridges.
 const unitBridges = "bridges"
 
-// sentence says value, limit and what is left, each written by show. A count
-// has no middle ground, and a value that does not exist leaves nothing.
+// sentence says value, limit and what is left, each written by show.
 func (l Limit) sentence(show func(Limit, float64) string) string {
 	switch {
 	case l.Unit == unitMotors || l.Unit == unitBridges:
@@ -138,8 +137,8 @@ func atMost(name, which string, value, limit float64, unit, source string) Limit
 	return Limit{name, which, value, limit, unit, limit - value, source, value <= limit+rounding*limit}
 }
 
-// MarshalJSON writes a value that does not exist, held as NaN or an infinity,
-// as null.
+// MarshalJSON writes a value that does not exist, here NaN or an infinity, as
+// null.
 func (l Limit) MarshalJSON() ([]byte, error) {
 	return json.Marshal(struct {
 		Name   string   `json:"name"`

@@ -51,7 +51,7 @@ func Parse(name string, data []byte, readCurve func(path string) ([]byte, error)
 	return p.s, nil
 }
 
-// parser holds what one call of Parse knows.
+// parser is what one call of Parse knows.
 type parser struct {
 	reader
 	s         *Sheet

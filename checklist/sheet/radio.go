@@ -11,7 +11,7 @@ const footM = 0.3048
 // radioBands give, for transmitters of a frequency below a bound, the
 // distance in feet for one watt. The printed bands are 1.7 to 3.4, 28 to 29.7,
 // 35 to 54, 144 to 162, 450 to 470 and above 800 MHz; between two bands the
-// larger of their factors holds, and below the first the largest of all.
+// larger of their factors counts, and below the first the largest of all.
 var radioBands = []struct {
 	beforeHz float64
 	feet     float64
@@ -34,7 +34,7 @@ var radioBands = []struct {
 //
 // The factors k = 14.5, 46.8, 36.6, 12.0 and 7.8 ft fit the table to one foot.
 //
-// // Source: RadioSource.
+// Source: RadioSource.
 func RadioDistanceM(powerW, frequencyHz float64) float64 {
 	if !(powerW > 0) || !(frequencyHz > 0) || math.IsInf(powerW, 0) || math.IsInf(frequencyHz, 0) {
 		return math.NaN()

@@ -81,7 +81,7 @@ type Site struct {
 	CrewDistanceM   float64 // the nearest person to the vehicle or its path
 }
 
-// Motor is one installed motor. Its light time is left to Run.
+// Motor is one installed motor. Its ignition delay is set by Run.
 type Motor struct {
 	sim.Motor
 	CurveName  string // as the sheet writes it: a path or "builtin:NAME"

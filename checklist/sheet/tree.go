@@ -73,7 +73,7 @@ func (b *treeBuilder) run(start int) (next int, more bool) {
 }
 
 // resume finds the next line behind a syntax fault. It gives up where the
-// fault may lie inside a value of several lines, whose rest would be misread.
+// fault may lie inside a value of several lines, of which the remainder would be misread.
 func (b *treeBuilder) resume(at int) (int, bool) {
 	data := b.doc.data
 	lineStart := bytes.LastIndexByte(data[:at], '\n') + 1
@@ -336,7 +336,7 @@ func (b *treeBuilder) skipTrivia(at int) int {
 	}
 }
 
-// crossCheck holds the text against the library's full decoder, which refuses
+// crossCheck gives the text to the library's full decoder too, which refuses
 // what the tree above does not look at, such as a number written 1__0.
 func (b *treeBuilder) crossCheck() {
 	var sink map[string]any

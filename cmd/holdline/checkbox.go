@@ -12,7 +12,7 @@ import (
 // boxBaud is the rate of a ground box; USB ignores it.
 const boxBaud = 115200
 
-// checkBox holds the box at a port against the box contract.
+// checkBox tries whether the box at a port keeps the box contract.
 func (p *program) checkBox(c *cobra.Command, port string, long bool) error {
 	if port == "" {
 		return usage(c, "--check: no port given; holdline ports lists them")

@@ -15,7 +15,7 @@ import (
 	"holdline/checklist/sheet/unit"
 )
 
-// program holds what the subcommands share: where they write, and the flags
+// program is what the subcommands share: where they write, and the flags
 // that all of them know.
 type program struct {
 	in          io.Reader

@@ -45,16 +45,11 @@ func Open() (*sheet.Sheet, error) { return sheet.LoadFS(Files(), SheetName) }
 // theirs is there already it writes nothing and overwrites nothing. When it
 // fails half way it takes away what it wrote.
 func WriteStarter(dir string) (written []string, err error) {
-	var names []string
-	err = fs.WalkDir(StarterFiles(), ".", func(name string, d fs.DirEntry, err error) error {
-		if err == nil && !d.IsDir() {
-			names = append(names, name)
-		}
-		return err
-	})
+	names, err := fs.Glob(StarterFiles(), "*/*")
 	if err != nil {
 		return nil, fmt.Errorf("scenario: starter: %w", err)
 	}
+	names = append(names, SheetName)
 	for _, name := range names {
 		path := filepath.Join(dir, filepath.FromSlash(name))
 		if _, err := os.Lstat(path); err == nil {

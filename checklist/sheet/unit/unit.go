@@ -23,7 +23,7 @@ import (
 type Dimension int
 
 // The dimensions of a run sheet. The zero value is none of them. The SI unit
-// that values are held in stands beside each.
+// of its values stands beside each.
 const (
 	Unknown      Dimension = iota
 	Ratio                  // 1; written as a percentage
@@ -47,7 +47,7 @@ const (
 	Acceleration           // m/s2
 )
 
-// dimensionNames hold the name with its article and one example of each.
+// dimensionNames are the name with its article and one example of each.
 var dimensionNames = [...]struct{ name, example string }{
 	Unknown:      {"no dimension", ""},
 	Ratio:        {"a percentage", "2 %"},
