@@ -9,7 +9,7 @@ import (
 	"holdline/checklist"
 )
 
-// loudly reports whether a loud notice of the last steps holds the text.
+// loudly reports whether a loud notice of the last steps has the text.
 func (w *world) loudly(text string) bool {
 	for _, f := range w.all {
 		if n, ok := f.(Notice); ok && n.Loud && strings.Contains(n.Text, text) {

@@ -12,7 +12,7 @@ import (
 	"holdline/checklist"
 )
 
-// onlyTime holds a refused event against a tick at the same instant: it may
+// onlyTime compares a refused event with a tick at the same instant: it may
 // have done what time alone does, and nothing else. I-35.
 func (w *world) onlyTime(ev Event, s State, fx []Effect) {
 	w.t.Helper()
@@ -240,7 +240,7 @@ func TestAnswersAgeFasterThanTheWaitRuns(t *testing.T) {
 	}
 }
 
-// checkStands holds every step that is said to stand against its answer's age
+// checkStands compares every step that is said to stand with its answer's age
 // by both clocks and what it rests on, reckoned apart from the machine. I-15.
 func checkStands(t rapid.TB, p *Plan, s *State) {
 	t.Helper()

@@ -9,8 +9,8 @@ import (
 	"holdline/arming/groundbox/wire"
 )
 
-// The limits stand here as numbers, so that a changed constant shows. Each holds
-// to the millisecond: at it nothing has happened yet, past it
+// The limits stand here as numbers, so that a changed constant shows. Each is
+// tried to the millisecond: at it nothing has happened yet, past it
 // the machine has acted; and each order is refused for each thing that is
 // missing, at the moment it is given.
 

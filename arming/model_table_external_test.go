@@ -100,7 +100,7 @@ func onlyIn(a, b map[string]string) []string {
 }
 
 // TestModelTableIsTheMachines makes every step that the model's search has
-// made with the real Step, and holds state after, effects and refusal against
+// made with the real Step, and compares state after, effects and refusal with
 // the model's: the two tables of phases and events are equal, and so is every
 // field that the model knows.
 func TestModelTableIsTheMachines(t *testing.T) {
@@ -135,8 +135,8 @@ func TestModelTableIsTheMachines(t *testing.T) {
 	checkModelGolden(t, c.machine)
 }
 
-// checkModelGolden holds the table against the golden one, which go test holds
-// against the machine where there is no spin.
+// checkModelGolden compares the table with the golden one, with which go
+// test compares the machine where there is no spin.
 func checkModelGolden(t *testing.T, table map[string]string) {
 	t.Helper()
 	var lines []string
@@ -159,7 +159,7 @@ func checkModelGolden(t *testing.T, table map[string]string) {
 	}
 }
 
-// TestModelTableCanDiffer: a model in which two wrong codes hold is not taken for
+// TestModelTableCanDiffer: a model in which two wrong codes are a HOLD is not taken for
 // the machine.
 func TestModelTableCanDiffer(t *testing.T) {
 	t.Parallel()

@@ -13,7 +13,7 @@ import (
 )
 
 // The machine as the independent model in testdata/promela sees it: the same
-// fields, so that what spin makes of a step can be held against Step.
+// fields, so that what spin makes of a step can be compared with Step.
 
 // modelField numbers the fields of a modelState, in the order of table.h.
 type modelField int
@@ -366,8 +366,8 @@ func tableLine(before *modelState, told, done byte, after *modelState) string {
 
 const modelTableFile = "testdata/promela/table.golden"
 
-// TestModelTable holds the golden table of phases and events, which the
-// independent model's search has written, against the machine: every line has
+// TestModelTable compares the golden table of phases and events, which the
+// independent model's search has written, with the machine: every line has
 // a state from which the machine makes just this step.
 func TestModelTable(t *testing.T) {
 	b, err := os.ReadFile(modelTableFile)

@@ -68,7 +68,7 @@ func TestThePauseOfACount(t *testing.T) {
 	}
 }
 
-// A pause holds like the count that it stands in: by anyone, by the button, by
+// A pause is stopped like the count that it stands in: by anyone, by the button, by
 // the key, by a gate, by the program, and by itself after a minute. The count
 // after a HOLD comes to its pauses anew.
 func TestAPauseHolds(t *testing.T) {
@@ -158,7 +158,7 @@ func TestTheCheckOfAPause(t *testing.T) {
 	}
 }
 
-// A program that came late to its pause holds.
+// A program that came late to its pause stops.
 func TestLateToAPause(t *testing.T) {
 	w := newWorld(t, ModeBox)
 	w.p.Times.Pauses[0] = 5 * time.Second

@@ -152,7 +152,7 @@ func TestKeyGoesInAfterBothHaveArmed(t *testing.T) {
 	w.phase(Hold)
 }
 
-// One person does not arm alone; three wrong codes hold; the pair is made
+// One person does not arm alone; three wrong codes are a HOLD; the pair is made
 // within 30 s..
 func TestTwoPeopleArm(t *testing.T) {
 	w := newWorld(t, ModeBox)

@@ -13,7 +13,7 @@ import (
 // Random firings: a good crew, and at a rate drawn for each firing every kind
 // of trouble: hands where none may be, orders at the wrong time and by the
 // wrong people, doubts of box, disk and program, clocks that jump, one hardware
-// fault, and the end of the program. Each edge is held against the invariants,
+// fault, and the end of the program. Each edge is judged by the invariants,
 // and the world around against the three losses (site.settle, site.waited).
 
 // trouble is one thing that goes otherwise than a good crew would have it.

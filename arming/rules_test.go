@@ -106,7 +106,7 @@ func TestContactProofFindsEachFault(t *testing.T) {
 	}
 }
 
-// A gap of the ticks from ARMED on, or clocks that part, holds before the
+// A gap of the ticks from ARMED on, or clocks that part, stop before the
 // event is looked at. R-31, I-26.
 func TestGapsAndJumpsHoldFirst(t *testing.T) {
 	w := newWorld(t, ModeBox)

@@ -142,7 +142,7 @@ func (y *site) String() string {
 		y.key, y.hand, y.battery, y.relay, y.fault, y.person, y.cut)
 }
 
-// do steps one event, holds the edge against the invariants, and does what the
+// do steps one event, judges the edge by the invariants, and does what the
 // effects ask, as the shell and the box would.
 func (y *site) do(ev Event) error {
 	a := y.s

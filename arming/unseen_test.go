@@ -47,7 +47,7 @@ func TestThePressesOfYesterdayAreNoPress(t *testing.T) {
 	}
 }
 
-// Three wrong codes hold, also when the firing officer arms anew in between.
+// Three wrong codes are a HOLD, also when the firing officer arms anew in between.
 //
 func TestWrongCodesCountOverEntries(t *testing.T) {
 	w := in(t, ModeTyped, "entry")
@@ -218,5 +218,18 @@ func TestHoldTellsWhatTookTheAnswerAway(t *testing.T) {
 	w.phase(Hold)
 	if !strings.Contains(w.s.HoldWhy, "channel 2 reads open") {
 		t.Errorf("held for %q", w.s.HoldWhy)
+	}
+}
+
+// What a box read before it was lost is not known any more, however short ago.
+func TestALostBoxReadsNothing(t *testing.T) {
+	w := in(t, ModeBox, "READY")
+	w.must(BoxLost{"cable"})
+	w.phase(Hold)
+	if err := w.do(Resume{By: ranger}); err == nil {
+		t.Error("resumed on a key that was read out before the box was lost")
+	}
+	if why := w.s.NotSafe(w.p); len(why) != 1 || why[0] != "no fresh answer from the box" {
+		t.Errorf("not safe, for %q", why)
 	}
 }

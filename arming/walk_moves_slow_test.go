@@ -156,7 +156,7 @@ func boxMoves() []move {
 			}
 		}},
 		{"cable back", (*walker).back},
-		{"held bytes come", (*walker).late},
+		{"kept bytes come", (*walker).late},
 		{"three answers missed", func(w *walker, n *node, emit func(node, string)) {
 			if !n.y.alive || !n.y.joined || !n.y.stalled && !w.full {
 				return
@@ -212,10 +212,10 @@ func (w *walker) read(n *node, newScan bool, emit func(node, string)) {
 		after := w.at(&to)
 		to.y.lease = after.lease && !to.y.permitClosed() && !to.y.live()
 		if after.permitWanted {
-			held := to
-			held.y.stalled = true
-			w.send(&held.y, &held.y.lateFor, 0, held.y.keep)
-			emit(held, loss)
+			kept := to
+			kept.y.stalled = true
+			w.send(&kept.y, &kept.y.lateFor, 0, kept.y.keep)
+			emit(kept, loss)
 			was := to.y.live()
 			w.send(&to.y, &to.y.lateFor, 0, to.y.keep)
 			if l := to.y.settle(was); l != "" {
@@ -241,7 +241,7 @@ func signature(b, old *Box, bits wire.Event) uint32 {
 	return sig
 }
 
-// back is the cable working again: what it held comes first, then the OFF that
+// back is the cable working again: what it kept comes first, then the OFF that
 // the driver sends unless the permit is wanted.
 func (w *walker) back(n *node, emit func(node, string)) {
 	if !n.y.stalled {
@@ -258,7 +258,7 @@ func (w *walker) back(n *node, emit func(node, string)) {
 	w.leave(n, node{n.m, y}, loss, emit)
 }
 
-// late lets held bytes reach the box while no answer comes.
+// late lets kept bytes reach the box while no answer comes.
 func (w *walker) late(n *node, emit func(node, string)) {
 	if n.y.lateOn == 0 && n.y.lateFor == 0 {
 		return
@@ -397,7 +397,7 @@ func (w *walker) count(n *node, emit func(node, string)) {
 }
 
 // die ends the program. The record may lack the last lines that nothing
-// waited for, and may hold a request of which no one knows what came of it.
+// waited for, and may have a request of which no one knows what came of it.
 func (w *walker) die(n *node, emit func(node, string)) {
 	c := *w.at(n)
 	if !n.y.alive || Phase(c.phase) == Closed {

@@ -25,7 +25,7 @@ type settings struct {
 	full     bool  // every set of limits may pass in one tick; every doubt and slip is an event of its own
 }
 
-// walker holds what is constant over a walk, and what it has learned: the
+// walker has what is constant over a walk, and what it has learned: the
 // machine does not see the yard but through its events, so each step of it is
 // made once and remembered.
 type walker struct {
@@ -287,7 +287,7 @@ func (w *walker) step(a *State, now Instant, ev Event) (State, []Effect, error) 
 		return w.stepWrongly(a, now, ev)
 	}
 	switch w.rule {
-	case without01: // as if the window and the run could simply be held
+	case without01: // as if the window and the run could simply be stopped
 		b, fx, err := Step(w.p, *a, now, ev)
 		if (a.Phase == Window || a.Phase == Run) && b.Phase == Wait {
 			b.Phase, b.WaitLeft, b.PermitEver, b.NoPulse = Hold, 0, false, NoPulseNone

@@ -114,7 +114,7 @@ func TestGoldenScreens(t *testing.T) {
 	}
 }
 
-// checkPractice holds R-41: every row that shows a reading carries the word.
+// checkPractice is R-41: every row that shows a reading carries the word.
 func checkPractice(t *testing.T, w *world, view string) {
 	t.Helper()
 	if !w.p.Practice {
@@ -127,7 +127,7 @@ func checkPractice(t *testing.T, w *world, view string) {
 	}
 }
 
-// checkDrill holds that a drill says so in the head, on the row of readings and
+// checkDrill says that a drill says so in the head, on the row of readings and
 // on every line of the log, whatever the size, and that what is heard is there.
 func checkDrill(t *testing.T, w *world, view string) {
 	t.Helper()

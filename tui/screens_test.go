@@ -60,7 +60,7 @@ func (g *glass) text() string {
 	return strings.TrimRight(strings.Join(rows, "\n"), "\n")
 }
 
-// colours holds every cell against the theme: both colours set where it has
+// colours compares every cell with the theme: both colours set where it has
 // colours, none where it has not.
 func (g *glass) colours(name string) {
 	g.t.Helper()

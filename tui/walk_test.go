@@ -260,7 +260,7 @@ func TestQuietInSetup(t *testing.T) {
 	}
 }
 
-// At a pause of the sheet the count stands and says who goes on; space holds, in
+// At a pause of the sheet the count stands and says who goes on; space is HOLD, in
 // the field too; the typed word lets it run on to WINDOW.
 func TestThePauseOfTheCount(t *testing.T) {
 	begin := func() *world {

@@ -239,13 +239,13 @@ func (x *tape) judgement() Judgement {
 
 func TestTheJudgementOfARecord(t *testing.T) {
 	plan := made(t, 7, Choice{Kinds: []Kind{SpotterHold, Smoke}})
-	run := func(hold time.Duration) Judgement {
+	run := func(after time.Duration) Judgement {
 		x := newTape(t)
 		x.entry(journal.KindDrill, PlanEntry(plan))
 		x.entry(journal.KindDrill, HandEntry(KeyIn))
 		x.at = 10 * s
 		x.entry(journal.KindDrill, SurpriseEntry(&plan, 1))
-		x.at += hold
+		x.at += after
 		x.do(arming.HoldCall{})
 		x.at += 20 * s
 		x.entry(journal.KindDrill, HandEntry(KeyOut))

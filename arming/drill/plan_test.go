@@ -81,7 +81,7 @@ func TestSurprisesAreSpreadOverTheFiring(t *testing.T) {
 					reached[k] = reached[k] || slices.Contains(part, s.Phase)
 				}
 				seen[string(s.Kind)+" "+s.Phase.String()] = true
-				hold(t, &s)
+				judged(t, &s)
 			}
 			if len(reached) < min(n, len(parts)) {
 				t.Errorf("seed %d, %d surprises: %d parts of the firing reached: %+v", seed, n, len(reached), plan.Surprises)
@@ -100,8 +100,8 @@ func TestSurprisesAreSpreadOverTheFiring(t *testing.T) {
 	}
 }
 
-// hold holds one surprise against what it may be.
-func hold(t *testing.T, s *Surprise) {
+// judged compares one surprise with what it may be.
+func judged(t *testing.T, s *Surprise) {
 	t.Helper()
 	if !slices.Contains(help(s.Kind).Phases, s.Phase) {
 		t.Errorf("%s in %v", s.Kind, s.Phase)
