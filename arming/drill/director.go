@@ -70,17 +70,6 @@ func NewDirector(plan Plan, p *arming.Plan) *Director {
 // Plan is the plan.
 func (d *Director) Plan() *Plan { return &d.plan }
 
-// Came counts the surprises that have come.
-func (d *Director) Came() int {
-	n := 0
-	for _, h := range d.how {
-		if h >= on {
-			n++
-		}
-	}
-	return n
-}
-
 // shows reports whether a phase can show a surprise now.
 func (d *Director) shows(ph arming.Phase, s *arming.State) bool {
 	if s.Phase != ph {
