@@ -93,9 +93,8 @@ func TestImportsGoOneWay(t *testing.T) {
 	}
 }
 
-// forTests are packages that nothing but tests imports: the kept screens, and
-// the second try of a test whose machine stood still.
-var forTests = []string{"holdline/tui/golden", "holdline/arming/groundbox/steady"}
+// forTests are packages that nothing but tests imports: the kept screens.
+var forTests = []string{"holdline/tui/golden"}
 
 // importProblem says what is wrong with one import, "" for nothing.
 func importProblem(path, imported string) string {
@@ -143,7 +142,6 @@ func TestImportProblemsAreSeen(t *testing.T) {
 		{"holdline/sim/circuit", "net/http"},
 		{"holdline/tui", "go.bug.st/serial"},
 		{"holdline/tui/edit", "holdline/tui/golden"},
-		{"holdline/cmd/holdline/session", "holdline/arming/groundbox/steady"},
 	} {
 		if importProblem(bad[0], bad[1]) == "" {
 			t.Errorf("%s importing %s was not refused", bad[0], bad[1])

@@ -2,11 +2,11 @@ package session
 
 import (
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
-	"holdline/arming/groundbox/steady"
 )
 
 // looked takes the driver's word that there is something new to look at.
@@ -27,7 +27,7 @@ func aReading() groundbox.Told {
 // box is silent or the tick did something: both come together ten times a
 // second, and one look shows both.
 func TestTheScreenIsToldOnceForTickAndAnswer(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.step(arming.Start{})
 		if !b.looked() {
@@ -62,7 +62,7 @@ func TestTheScreenIsToldOnceForTickAndAnswer(t *testing.T) {
 
 // What a tick does is shown at once, whatever came beside it.
 func TestATickThatDidSomethingIsShown(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
 		b.looked()
@@ -79,7 +79,7 @@ func TestATickThatDidSomethingIsShown(t *testing.T) {
 }
 
 func TestWhoAwaitsAFrameIsLetGoAtTheEnd(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		back := make(chan struct{})
 		go func() {

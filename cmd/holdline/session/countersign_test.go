@@ -7,12 +7,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"golang.org/x/crypto/ssh"
 
 	"holdline/arming"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/record"
 	"holdline/tui"
 )
@@ -69,8 +69,7 @@ func (c *crew) counter(what string, ok func(tui.CounterView) bool) {
 // passphrase; a wrong one, a key that signed already, and no key at all are
 // said. The record stays valid all the way, and has both names at the end.
 func TestTheRangeOfficerCounterSignsAtClosing(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		c := newCrew(t, quietDir(t), func(o *Options) { o.KeyFile = keyFile(t, 1, "") })
 		key := keyFile(t, 2, "quiet plover")
 		c.cfg.CounterSign(key, "")
@@ -100,8 +99,7 @@ func TestTheRangeOfficerCounterSignsAtClosing(t *testing.T) {
 
 // A record that was changed after it was closed is not counter-signed.
 func TestAChangedRecordIsNotCounterSigned(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		c := newCrew(t, quietDir(t), nil)
 		c.closedQuickly()
 		path := c.frame().Record.Path
@@ -124,8 +122,7 @@ func TestAChangedRecordIsNotCounterSigned(t *testing.T) {
 // What held earlier firings stands on the screen of the next one's sign-on,
 // without the record being written now.
 func TestHoldsOfEarlierFiringsAreShownAtSignOn(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		dir := quietDir(t)
 		first := newCrew(t, dir, nil)
 		first.answer(first.s.index(arming.StepFiringOfficer))

@@ -7,11 +7,11 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 	"holdline/arming/record"
 	"holdline/arming/record/journal"
@@ -95,7 +95,7 @@ func (b *bench) wanting() {
 }
 
 func TestThePermitIsGrantedOnlyWhileScreenAndDiskAnswer(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
 		b.renew()
@@ -123,7 +123,7 @@ func TestThePermitIsGrantedOnlyWhileScreenAndDiskAnswer(t *testing.T) {
 }
 
 func TestALateDiskEndsTheGrants(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
 		b.record.sent = []sentLine{{id: 1, at: time.Now().Add(-diskLate - time.Millisecond)}}
@@ -135,7 +135,7 @@ func TestALateDiskEndsTheGrants(t *testing.T) {
 }
 
 func TestThePermitClosesOnlyByALineOnDisk(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
 		if err := b.permitOn(arming.PermitOn{Ticket: 3}); err == nil || b.was("on") {
@@ -159,7 +159,7 @@ func TestThePermitClosesOnlyByALineOnDisk(t *testing.T) {
 // TestHoldGoesAheadOfEverything fills the queue and then calls HOLD: OFF goes
 // out before the call comes back, and the driver looks at it first.
 func TestHoldGoesAheadOfEverything(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
 		for b.ask(func() { t.Error("a request came before HOLD"); time.Sleep(time.Millisecond) }) {
@@ -185,7 +185,7 @@ func TestHoldGoesAheadOfEverything(t *testing.T) {
 
 // TestTheDriverLooksAtHoldFirst has both waiting when the driver begins.
 func TestTheDriverLooksAtHoldFirst(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		first := make(chan bool, requestQueue)
 		for b.ask(func() {
@@ -209,7 +209,7 @@ func TestTheDriverLooksAtHoldFirst(t *testing.T) {
 }
 
 func TestAFaultOfTheDriverOpensThePermitAndLeavesTheRecordOpen(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		go b.run(arming.Start{})
 		b.requests <- func() { panic("planted") }
@@ -254,7 +254,7 @@ func TestOnlyFirmWordsLeaveARecordOpen(t *testing.T) {
 
 // TestAWriteErrorIsToldOnce has the record's file closed under the writer.
 func TestAWriteErrorIsToldOnce(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.step(arming.Start{})
 		if err := b.w.Release(); err != nil { // from now on every line fails
@@ -281,7 +281,7 @@ func TestAWriteErrorIsToldOnce(t *testing.T) {
 }
 
 func TestReplayRefusesARecordThatWasRewritten(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.step(arming.Start{})
 		b.step(arming.HoldCall{})

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -33,44 +32,42 @@ func TestThePermitFallsWhateverStandsStill(t *testing.T) {
 				name += ", every core busy"
 			}
 			t.Run(name, func(t *testing.T) {
-				steady.Try(t, func(t testing.TB) {
-					s := newStand(t)
-					if err := s.hold(); err != nil {
-						t.Fatal(err)
+				s := newStand(t)
+				if err := s.hold(); err != nil {
+					t.Fatal(err)
+				}
+				defer func() {
+					if err := s.end(); err != nil {
+						t.Error(err)
 					}
-					defer func() {
-						if err := s.end(); err != nil {
-							t.Error(err)
-						}
-					}()
-					if busy {
-						burnCores(t)
-						time.Sleep(200 * time.Millisecond)
-					}
-					at, err := s.tell(c.word)
-					if err != nil {
-						t.Fatal(err)
-					}
-					most := c.most + forTheMachine
-					if err := s.until(most+time.Second, func(b practice.State) bool { return !b.PermitCommanded && !b.PermitClosed }); err != nil {
-						t.Fatal(err)
-					}
-					b := s.box.State()
-					by := "by OFF"
-					if b.Events&wire.EventWatchdog != 0 {
-						by = "by the box's watchdog"
-					}
-					took := b.PermitOpenedAt - at
-					t.Logf("%s: open %v later, %s", name, took, by)
-					if took > most {
-						t.Errorf("the permit stayed closed for %v", took)
-					}
-					closed := b.PermitClosedAt
-					time.Sleep(300 * time.Millisecond)
-					if b = s.box.State(); b.PermitCommanded || b.PermitClosedAt != closed {
-						t.Errorf("the permit closed again: %+v", b)
-					}
-				})
+				}()
+				if busy {
+					burnCores(t)
+					time.Sleep(200 * time.Millisecond)
+				}
+				at, err := s.tell(c.word)
+				if err != nil {
+					t.Fatal(err)
+				}
+				most := c.most + forTheMachine
+				if err := s.until(most+time.Second, func(b practice.State) bool { return !b.PermitCommanded && !b.PermitClosed }); err != nil {
+					t.Fatal(err)
+				}
+				b := s.box.State()
+				by := "by OFF"
+				if b.Events&wire.EventWatchdog != 0 {
+					by = "by the box's watchdog"
+				}
+				took := b.PermitOpenedAt - at
+				t.Logf("%s: open %v later, %s", name, took, by)
+				if took > most {
+					t.Errorf("the permit stayed closed for %v", took)
+				}
+				closed := b.PermitClosedAt
+				time.Sleep(300 * time.Millisecond)
+				if b = s.box.State(); b.PermitCommanded || b.PermitClosedAt != closed {
+					t.Errorf("the permit closed again: %+v", b)
+				}
 			})
 		}
 	}

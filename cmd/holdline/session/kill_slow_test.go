@@ -13,7 +13,6 @@ import (
 	"golang.org/x/sys/unix"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/groundbox/wire"
 )
 
@@ -33,7 +32,6 @@ type killed struct {
 	fromLast time.Duration // from the last renewal to the opening
 	fromKill time.Duration
 	err      error
-	late     bool // what is wrong may be the machine's doing: bytes that lay there after the kill, or a holder that was not served
 }
 
 // wrong says what is wrong with it.
@@ -60,7 +58,7 @@ func TestTheWatchdogTripsInEachOf200Kills(t *testing.T) {
 		moment := rand.New(rand.NewPCG(uint64(n), 5))
 		stands.Go(func() {
 			for k := range kills / killsAside {
-				results <- s.killSteadily(k%2 == 1, time.Duration(moment.IntN(200))*time.Millisecond)
+				results <- s.kill(k%2 == 1, time.Duration(moment.IntN(200))*time.Millisecond)
 			}
 		})
 	}
@@ -89,23 +87,9 @@ func TestTheWatchdogTripsInEachOf200Kills(t *testing.T) {
 		len(last), time.Since(began).Round(time.Second), last[0], last.at(1), kill[0], kill.at(1), stop[0], stop.at(1))
 }
 
-// killSteadily is a kill on a machine that runs. What only a machine that stood
-// still can do to it is tried again; how long the box's own watchdog took and a
-// permit that closed again are nobody's but the program's.
-func (s *stand) killSteadily(stop bool, after time.Duration) (r killed) {
-	for range 6 {
-		latest := steady.Watch()
-		r = s.kill(stop, after)
-		if late := latest(); r.wrong() == nil || !r.late || late <= steady.LateMost {
-			break
-		}
-	}
-	return r
-}
-
 // kill lets a holder close the permit and ends it.
 func (s *stand) kill(stop bool, after time.Duration) (r killed) {
-	r.stop, r.late = stop, true
+	r.stop = stop
 	if r.err = s.hold(); r.err != nil {
 		return r
 	}
@@ -132,14 +116,11 @@ func (s *stand) kill(stop bool, after time.Duration) (r killed) {
 	}
 	b := s.box.State()
 	r.fromLast, r.fromKill = b.PermitOpenedAt-b.WatchdogFrom, b.PermitOpenedAt-at
-	r.late = r.fromLast <= watchdogMost
 	if b.Events&wire.EventWatchdog == 0 {
 		r.err = fmt.Errorf("opened by something else than the watchdog: events %v", b.Events)
 	}
 	if stop && r.err == nil {
-		if r.err = s.wake(); r.err != nil {
-			r.late = false
-		}
+		r.err = s.wake()
 	}
 	return r
 }

@@ -7,12 +7,12 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/record"
 	"holdline/checklist/sheet/scenario"
 )
@@ -147,8 +147,7 @@ func TestWhatTheLinkMayMeetHoldsInOneSentence(t *testing.T) {
 		}, "unplugged"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			steady.Try(t, func(t testing.TB) {
+			synctest.Test(t, func(t *testing.T) {
 				p := &plug{t: t}
 				b := p.in("0001", 4)
 				d := counting(t, p)

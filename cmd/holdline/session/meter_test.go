@@ -8,11 +8,11 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
-	"holdline/arming/groundbox/steady"
 	"holdline/checklist"
 	"holdline/checklist/sheet/scenario"
 )
@@ -52,8 +52,7 @@ func meterOn(t testing.TB, volts *atomic.Value) *groundbox.Meter {
 // TestTheMeterAnswersVolts runs a firing without a box: the driver has no
 // permit, and the contact proof is read off the meter, twice.
 func TestTheMeterAnswersVolts(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		var volts atomic.Value
 		volts.Store([]string{"+1.0E-2", "+3.0E0", "+1.2E-2", "+1.4E-2"})
 		sh, err := scenario.Open()

@@ -10,13 +10,13 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
-	"holdline/arming/groundbox/steady"
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet/scenario"
 )
@@ -183,7 +183,7 @@ func TestTheLargerTestCurrentCounts(t *testing.T) {
 // TestAStuckPermitIsWhatTheScreenSays: on the full width, and not under what
 // the same step says besides. R-24.
 func TestAStuckPermitIsWhatTheScreenSays(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
 		b.step(arming.PermitStuck{})
@@ -284,8 +284,7 @@ func TestTheScreenMaySendOnlyRequests(t *testing.T) {
 
 // TestASheetThatChangedOnDiskWithdrawsTheAcceptance reads it again at arming.
 func TestASheetThatChangedOnDiskWithdrawsTheAcceptance(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		dir := t.TempDir()
 		if err := os.CopyFS(dir, scenario.Files()); err != nil {
 			t.Fatal(err)

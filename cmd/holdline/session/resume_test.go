@@ -3,17 +3,17 @@ package session
 import (
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/record"
 	"holdline/checklist/sheet/scenario"
 )
 
 // TestAStartThatConnectedNothingIsClosedAndSigned ends the program in SETUP.
 func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		dir := quietDir(t)
 		c := newCrew(t, dir, nil)
 		c.until("the box", 2*time.Second, func(s arming.State) bool { return s.Box.Up })
@@ -38,8 +38,7 @@ func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
 // The next start goes on in the same record, in WAIT at full length with the
 // line UNKNOWN, and ends it.
 func TestAFiringThatBrokeOffIsTakenUp(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		dir := quietDir(t)
 		c := newCrew(t, dir, nil)
 		c.toReady()
@@ -75,30 +74,28 @@ func TestAFiringThatBrokeOffIsTakenUp(t *testing.T) {
 
 // TestADamagedOpenRecordStopsTheStart: nobody can say how far it came.
 func TestADamagedOpenRecordStopsTheStart(t *testing.T) {
-	steady.Try(t, func(t testing.TB) {
-		b := newBench(t)
-		b.step(arming.Start{})
-		b.step(arming.HoldCall{})
-		if err := b.record.flush(); err != nil {
-			t.Fatal(err)
-		}
-		b.record.release()
-		path := b.w.Path()
-		dir := path[:strings.LastIndexByte(path, '/')]
-		signer, err := openSigner("", t.TempDir())
-		if err != nil {
-			t.Fatal(err)
-		}
-		spoil(t, path)
-		if u, err := lookBack(dir, true, signer, "test"); err == nil {
-			t.Errorf("a damaged record was passed over: %+v", u)
-		} else if !strings.Contains(err.Error(), "wait in full") {
-			t.Errorf("%v: does not say what to do", err)
-		}
-		if u, err := lookBack(dir, false, signer, "test"); err != nil || u != nil {
-			t.Errorf("a practice record counts for real firings: %+v, %v", u, err)
-		}
-	})
+	b := newBench(t)
+	b.step(arming.Start{})
+	b.step(arming.HoldCall{})
+	if err := b.record.flush(); err != nil {
+		t.Fatal(err)
+	}
+	b.record.release()
+	path := b.w.Path()
+	dir := path[:strings.LastIndexByte(path, '/')]
+	signer, err := openSigner("", t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	spoil(t, path)
+	if u, err := lookBack(dir, true, signer, "test"); err == nil {
+		t.Errorf("a damaged record was passed over: %+v", u)
+	} else if !strings.Contains(err.Error(), "wait in full") {
+		t.Errorf("%v: does not say what to do", err)
+	}
+	if u, err := lookBack(dir, false, signer, "test"); err != nil || u != nil {
+		t.Errorf("a practice record counts for real firings: %+v, %v", u, err)
+	}
 }
 
 // TestNoPracticeWhileARealFiringIsNotOver, and practice again once nothing of

@@ -76,23 +76,14 @@ func (s *session) openDevices(ctx context.Context) error {
 	return ErrHow
 }
 
-// openPractice sets up the practice box, on a pseudo-terminal where the system
-// has them.
+// openPractice sets up the practice box, inside this program.
 func (s *session) openPractice(ctx context.Context) error {
 	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit()})
 	if err != nil {
 		return err
 	}
 	s.mode, s.trainer = arming.ModeBox, box
-	cfg := groundbox.Config{RequirePractice: true}
-	path, stop, err := practice.StartPTY(box)
-	if err == nil {
-		s.stopTrainer = stop
-		cfg.Dial, cfg.Port = groundbox.SerialDial(path, baud), path
-	} else {
-		cfg.Dial, cfg.Port = box.Dial, "the practice box"
-	}
-	return s.openBox(ctx, cfg)
+	return s.openBox(ctx, groundbox.Config{Dial: box.Dial, Port: "the practice box", RequirePractice: true})
 }
 
 func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
@@ -119,9 +110,6 @@ func (s *session) closeDevices() {
 	}
 	if s.meter != nil {
 		s.meter.Close()
-	}
-	if s.stopTrainer != nil {
-		s.stopTrainer()
 	}
 }
 

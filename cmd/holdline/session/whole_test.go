@@ -4,20 +4,19 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"holdline/arming"
-	"holdline/arming/groundbox/steady"
 	"holdline/arming/record"
 	"holdline/checklist/sheet"
 	"holdline/checklist/sheet/scenario"
 )
 
-// TestAWholeFiring goes from the first start to a signed record, over the
-// serial library, a pseudo-terminal and the practice box's electrical model.
+// TestAWholeFiring goes from the first start to a signed record, over the link
+// and the practice box's electrical model.
 func TestAWholeFiring(t *testing.T) {
-	t.Parallel()
-	steady.Try(t, func(t testing.TB) {
+	synctest.Test(t, func(t *testing.T) {
 		dir := quietDir(t)
 		c := newCrew(t, dir, func(o *Options) { o.SheetPath, o.Practice = quickSheet(t), true })
 		c.toReady()
