@@ -8,13 +8,13 @@ import (
 )
 
 // benchProblem is four motors of 25 points with a chute and a brake. apart
-// gives every motor its own light time.
+// gives every motor its own ignition delay.
 func benchProblem(t testing.TB, apart bool) (*Problem, Case) {
 	t.Helper()
 	p := readProblem(t, filepath.Join(referenceDir, "run", "02"))
 	if apart {
 		for i := range p.Motors {
-			p.Motors[i].LightS = []float64{0.0412, 0.0367, 0.0531, 0.0448}[i]
+			p.Motors[i].IgnitionDelayS = []float64{0.0412, 0.0367, 0.0531, 0.0448}[i]
 		}
 	}
 	return p, Cases(p)[0]
@@ -38,13 +38,13 @@ func benchmarkRun(b *testing.B, apart bool) {
 // together; aim 10 µs and no allocation.
 func BenchmarkNominal(b *testing.B) { benchmarkRun(b, false) }
 
-// BenchmarkNominalApart is the same with a light time for each motor.
+// BenchmarkNominalApart is the same with a ignition delay for each motor.
 func BenchmarkNominalApart(b *testing.B) { benchmarkRun(b, true) }
 
 var benchSpread = Spread{ThrustLot: 0.02, ThrustMotor: 0.02, Drag: 0.08, Rolling: 0.2, Mass: 0.01, WindMps: 1, StopDelayS: 0.05, MotorSilent: 0.01, StopFails: 0.01}
 
 // BenchmarkAgainstRK4 runs the plain Runge–Kutta of the tests beside the
-// package, at the largest step of it that agrees on the rest position to 1e-8,
+// package, at the largest step of it that agrees on the stopping position to 1e-8,
 // and reports how many times longer it takes. (It is written to be plain, not to
 // be fast; a tuned one gains perhaps a factor of ten.)
 func BenchmarkAgainstRK4(b *testing.B) {

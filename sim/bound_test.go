@@ -10,7 +10,7 @@ import (
 
 // Quantiles are those of the runs made, with nothing thinned or binned: of
 // 1,001 runs each per mille is a run's own value, and between two runs the
-// value lies on the line between them. They are held here against a count of
+// value lies on the line between them. They are compared here with a count of
 // the values below.
 func TestQuantilesAreThoseOfTheRunsMade(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 1))

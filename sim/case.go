@@ -27,9 +27,9 @@ type Case struct {
 	Motor int // the motor concerned, counted from 1; 0 for none
 	Stop  int // the stopping device concerned, counted from 1; 0 for none
 
-	LightS      []float64 // light time of each motor, +Inf for silent; nil: the motors' own
-	Absent      []bool    // stopping devices that are absent; nil: none
-	HeadwindMps float64
+	IgnitionDelayS []float64 // ignition delay of each motor, +Inf for silent; nil: the motors' own
+	Absent         []bool    // stopping devices that are absent; nil: none
+	HeadwindMps    float64
 }
 
 // SingleFault reports whether one thing has gone wrong in the case: a motor, a
@@ -46,38 +46,38 @@ func (c Case) SingleFault() bool {
 // late at rest, each stopping device absent, all absent, and the tailwind.
 // Motors alike stand once, for the lowest-numbered: the same in everything but
 // their number, or mirrored left to right when the whole set is its own mirror
-// image. A motor that never fires (LightS +Inf) stays dark in every case.
+// image. A motor that never fires (IgnitionDelayS +Inf) misfires in every case.
 //
-// The late motor of a late-at-rest case has LightS +Inf; Run lights it at the
+// The late motor of a late-at-rest case has IgnitionDelayS +Inf; Run lights it at the
 // StopTimeS of the run in which it is silent.
 func Cases(p *Problem) []Case {
 	lights := make([]float64, len(p.Motors))
 	for i, m := range p.Motors {
-		lights[i] = m.LightS
+		lights[i] = m.IgnitionDelayS
 	}
 	with := func(i int, lightS float64) []float64 {
 		changed := slices.Clone(lights)
 		changed[i] = lightS
 		return changed
 	}
-	cases := []Case{{Name: "nominal", Kind: CaseNominal, LightS: lights, HeadwindMps: p.HeadwindMps}}
+	cases := []Case{{Name: "nominal", Kind: CaseNominal, IgnitionDelayS: lights, HeadwindMps: p.HeadwindMps}}
 	motors := distinctMotors(p.Motors)
 	for _, i := range motors {
 		cases = append(cases, Case{
 			Name: fmt.Sprintf("motor %d silent", i+1), Kind: CaseMotorSilent, Motor: i + 1,
-			LightS: with(i, math.Inf(1)), HeadwindMps: p.HeadwindMps,
+			IgnitionDelayS: with(i, math.Inf(1)), HeadwindMps: p.HeadwindMps,
 		})
 	}
 	for _, i := range motors {
 		cases = append(cases, Case{
 			Name: fmt.Sprintf("motor %d late", i+1), Kind: CaseMotorLate, Motor: i + 1,
-			LightS: with(i, lights[i]+p.LateLightDelayS), HeadwindMps: p.HeadwindMps,
+			IgnitionDelayS: with(i, lights[i]+p.LateLightDelayS), HeadwindMps: p.HeadwindMps,
 		})
 	}
 	for _, i := range motors {
 		cases = append(cases, Case{
 			Name: fmt.Sprintf("motor %d late, at rest", i+1), Kind: CaseMotorLateAtRest, Motor: i + 1,
-			LightS: with(i, math.Inf(1)), HeadwindMps: p.HeadwindMps,
+			IgnitionDelayS: with(i, math.Inf(1)), HeadwindMps: p.HeadwindMps,
 		})
 	}
 	all := make([]bool, len(p.Stops))
@@ -86,12 +86,12 @@ func Cases(p *Problem) []Case {
 		absent[i], all[i] = true, true
 		cases = append(cases, Case{
 			Name: "without " + stop.Name, Kind: CaseStopAbsent, Stop: i + 1,
-			LightS: lights, Absent: absent, HeadwindMps: p.HeadwindMps,
+			IgnitionDelayS: lights, Absent: absent, HeadwindMps: p.HeadwindMps,
 		})
 	}
 	return append(cases,
-		Case{Name: "without any stop", Kind: CaseAllStopsAbsent, LightS: lights, Absent: all, HeadwindMps: p.HeadwindMps},
-		Case{Name: "strongest tailwind", Kind: CaseTailwind, LightS: lights, HeadwindMps: p.HeadwindMps - p.WindRangeMps})
+		Case{Name: "without any stop", Kind: CaseAllStopsAbsent, IgnitionDelayS: lights, Absent: all, HeadwindMps: p.HeadwindMps},
+		Case{Name: "strongest tailwind", Kind: CaseTailwind, IgnitionDelayS: lights, HeadwindMps: p.HeadwindMps - p.WindRangeMps})
 }
 
 // distinctMotors returns the indices of the motors that stand for themselves
@@ -115,7 +115,7 @@ func distinctMotors(motors []Motor) []int {
 func alike(a, b *Motor, side float64) bool {
 	return sameCurve(a.Curve, b.Curve) && a.PropellantKg == b.PropellantKg && a.LateralM == side*b.LateralM &&
 		a.HeightM == b.HeightM && a.AngleRad == b.AngleRad && a.NozzleBehindFrontAxleM == b.NozzleBehindFrontAxleM &&
-		a.Circuit == b.Circuit && (a.LightS == b.LightS || math.Abs(a.LightS-b.LightS) < 1e-9)
+		a.Circuit == b.Circuit && (a.IgnitionDelayS == b.IgnitionDelayS || math.Abs(a.IgnitionDelayS-b.IgnitionDelayS) < 1e-9)
 }
 
 func sameCurve(a, b *Curve) bool { return a == b || slices.Equal(a.points, b.points) }

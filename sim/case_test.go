@@ -70,7 +70,7 @@ func TestMotorsAlikeStandOnce(t *testing.T) {
 
 func TestAMotorThatNeverFiresStaysDark(t *testing.T) {
 	p := motorsAt(t, 0, 0)
-	p.Motors[1].LightS = math.Inf(1)
+	p.Motors[1].IgnitionDelayS = math.Inf(1)
 	results, err := predict(p)
 	if err != nil {
 		t.Fatal(err)
@@ -87,7 +87,7 @@ func TestAMotorThatNeverFiresStaysDark(t *testing.T) {
 
 func TestCasesOfLatenessAndWind(t *testing.T) {
 	p := motorsAt(t, 0, 0)
-	p.Motors[0].LightS, p.Motors[1].LightS = 0.04, 0.05
+	p.Motors[0].IgnitionDelayS, p.Motors[1].IgnitionDelayS = 0.04, 0.05
 	p.LateLightDelayS, p.HeadwindMps, p.WindRangeMps = 0.5, 2, 3
 	kinds := map[CaseKind]Case{}
 	for _, c := range Cases(p) {
@@ -95,7 +95,7 @@ func TestCasesOfLatenessAndWind(t *testing.T) {
 			kinds[c.Kind] = c
 		}
 	}
-	if got := kinds[CaseMotorLate].LightS; math.Abs(got[0]-0.54) > 1e-15 || got[1] != 0.05 {
+	if got := kinds[CaseMotorLate].IgnitionDelayS; math.Abs(got[0]-0.54) > 1e-15 || got[1] != 0.05 {
 		t.Errorf("late: got %v, want 0.54 and 0.05", got)
 	}
 	if got := kinds[CaseTailwind].HeadwindMps; got != -1 {

@@ -26,17 +26,17 @@ type Point struct {
 // Curve is a motor's thrust over time: linear between its points, zero outside.
 // A Curve never changes once made, and may be shared.
 type Curve struct {
-	points    []Point
-	impulseNs []float64 // impulse delivered up to each point
-	slopeNps  []float64 // of the thrust from each point to the next; 0 after the last
-	knots     []knot    // one for each point, and a last one that never comes
-	totalNs   float64
-	peakN     float64
-	burnTimeS float64
+	points      []Point
+	impulseNs   []float64    // impulse delivered up to each point
+	slopeNps    []float64    // of the thrust from each point to the next; 0 after the last
+	breakpoints []breakpoint // one for each point, and a last one that never comes
+	totalNs     float64
+	peakN       float64
+	burnTimeS   float64
 }
 
-// knot is a point of a curve as a change of its thrust.
-type knot struct {
+// breakpoint is a point of a curve as a change of its thrust.
+type breakpoint struct {
 	timeS   float64
 	bendNps float64 // of the slope
 	// anew says that sums over motors are taken anew here: where the thrust may
@@ -92,23 +92,23 @@ func NewCurve(points []Point) (*Curve, error) {
 	if c.totalNs < 1e-6 {
 		return nil, &CurveError{Index: -1, Reason: fmt.Sprintf("total impulse is %g N·s, expected more than 0.000001 N·s", c.totalNs)}
 	}
-	c.setKnots()
+	c.setBreakpoints()
 	return c, nil
 }
 
-func (c *Curve) setKnots() {
+func (c *Curve) setBreakpoints() {
 	steep := slopeSteep * c.peakN / c.burnTimeS
-	c.knots = make([]knot, len(c.points)+1)
+	c.breakpoints = make([]breakpoint, len(c.points)+1)
 	before := 0.0
 	for i, p := range c.points {
 		after := c.slopeNps[i]
 		last := i+1 == len(c.points)
 		jumps := (i == 0 || last) && p.ThrustN > 0
 		smooth := !jumps && max(math.Abs(before), math.Abs(after)) <= steep
-		c.knots[i] = knot{timeS: p.TimeS, bendNps: after - before, anew: last || !smooth, jump: !smooth}
+		c.breakpoints[i] = breakpoint{timeS: p.TimeS, bendNps: after - before, anew: last || !smooth, jump: !smooth}
 		before = after
 	}
-	c.knots[len(c.points)] = knot{timeS: math.MaxFloat64, anew: true, jump: true}
+	c.breakpoints[len(c.points)] = breakpoint{timeS: math.MaxFloat64, anew: true, jump: true}
 }
 
 func checkPoints(points []Point) error {

@@ -12,10 +12,10 @@ import (
 	"sync/atomic"
 )
 
-// LightSource draws the light times of one firing.
-type LightSource interface {
-	// Draw fills the light time of each motor in seconds, +Inf for one that
-	// stays dark, and returns the stagger of the firing and whether every
+// IgnitionSource draws the ignition delays of one firing.
+type IgnitionSource interface {
+	// Draw fills the ignition delay of each motor in seconds, +Inf for one that
+	// misfires, and returns the stagger of the firing and whether every
 	// bridge fired. It must take all its randomness from rng.
 	Draw(rng *rand.Rand, lights []float64) (staggerS float64, allFire bool)
 }
@@ -25,13 +25,13 @@ type DispersionOptions struct {
 	Runs    int
 	Seed    uint64
 	Workers int // 0: one for each processor; the caller's goroutine is one of them
-	// NewLights returns a source of light times for one worker. nil: every
-	// motor lights at its own LightS.
-	NewLights func() LightSource
+	// NewIgnitions returns a source of ignition delays for one worker. nil: every
+	// motor lights at its own IgnitionDelayS.
+	NewIgnitions func() IgnitionSource
 	// BandM are distances, increasing, at which the spread of the speed is
 	// wanted. It is taken over the first bandRuns runs.
 	BandM []float64
-	// Shares asks for the list of what moves the rest position most.
+	// Shares asks for the list of what moves the stopping position most.
 	Shares bool
 	// Progress, when not nil, is told how many runs are done. It is called by
 	// one worker at a time.
@@ -79,7 +79,7 @@ const (
 	dispersionTerm = 1e-10
 )
 
-// Disperse makes opts.Runs runs of p with drawn values and light times. The
+// Disperse makes opts.Runs runs of p with drawn values and ignition delays. The
 // answer depends on p, the runs and the seed alone, not on the workers. When ctx
 // is cancelled it returns ctx's error. No goroutine outlives the call.
 func Disperse(ctx context.Context, p *Problem, opts DispersionOptions) (Dispersion, error) {
@@ -142,7 +142,7 @@ func Disperse(ctx context.Context, p *Problem, opts DispersionOptions) (Dispersi
 	return dispersion, nil
 }
 
-// tally holds one place for each run, so that the order in which workers come
+// tally has one place for each run, so that the order in which workers come
 // to them does not matter.
 type tally struct {
 	speed, rest, front, stagger []float64 // front and stagger NaN where there is none
@@ -195,7 +195,7 @@ type disperser struct {
 	*Runner
 	source *rand.PCG
 	rng    *rand.Rand
-	lamp   LightSource
+	lamp   IgnitionSource
 	seed   uint64
 	band   []float64
 	tally  *tally
@@ -208,8 +208,8 @@ type disperser struct {
 func newDisperser(r *Runner, opts DispersionOptions, t *tally) *disperser {
 	d := &disperser{Runner: r, source: rand.NewPCG(0, 0), seed: opts.Seed, band: opts.BandM, tally: t, clearM: r.p.ClearLengthM}
 	d.rng = rand.New(d.source)
-	if opts.NewLights != nil {
-		d.lamp = opts.NewLights()
+	if opts.NewIgnitions != nil {
+		d.lamp = opts.NewIgnitions()
 	}
 	d.skipYaw, d.lean, d.least = r.p.Guide == nil, true, dispersionTerm
 	return d
@@ -306,7 +306,7 @@ func (d *disperser) draw() {
 	}
 }
 
-// drawLights sets the light times, and makes the silent motors silent.
+// drawLights sets the ignition delays, and makes the silent motors silent.
 func (d *disperser) drawLights() (staggerS float64, allFire bool) {
 	if d.lamp != nil {
 		staggerS, allFire = d.lamp.Draw(d.rng, d.lights)
@@ -326,7 +326,7 @@ func (d *disperser) drawLights() (staggerS float64, allFire bool) {
 func (d *disperser) ownLights() (staggerS float64, allFire bool) {
 	first, last := math.Inf(1), math.Inf(-1)
 	for i := range d.lights {
-		d.lights[i] = d.p.Motors[i].LightS
+		d.lights[i] = d.p.Motors[i].IgnitionDelayS
 		first, last = min(first, d.lights[i]), max(last, d.lights[i])
 	}
 	if math.IsInf(last, 1) {

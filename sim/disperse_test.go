@@ -30,7 +30,7 @@ func (s scattered) Draw(rng *rand.Rand, lights []float64) (staggerS float64, all
 	return last - first, all
 }
 
-// One motor: its light time shifts the whole run and changes none of the values
+// One motor: its ignition delay shifts the whole run and changes none of the values
 // compared. Reference: Monte Carlo of 1,000,000 runs (Boost.odeint) with its
 // standard errors; 4.5 combined standard errors are allowed.
 func TestReferenceDispersionOfOneMotor(t *testing.T) {
@@ -86,7 +86,7 @@ func TestDispersionDoesNotDependOnWorkers(t *testing.T) {
 	for _, workers := range []int{1, 2, 8} {
 		d, err := Disperse(context.Background(), p, DispersionOptions{
 			Runs: 700, Seed: 42, Workers: workers, Shares: true, BandM: []float64{0, 10, 50, 100},
-			NewLights: func() LightSource { return scattered{} },
+			NewIgnitions: func() IgnitionSource { return scattered{} },
 		})
 		if err != nil {
 			t.Fatal(err)
@@ -177,7 +177,7 @@ func TestDispersionOfCertainFailures(t *testing.T) {
 }
 
 // Share of variance against what an additive model must give: a wheel brake's
-// delay alone, with constant speed over the delay, moves the rest position by
+// delay alone, with constant speed over the delay, moves the stopping position by
 // about v·σ.
 func TestVarianceShares(t *testing.T) {
 	p := readProblem(t, filepath.Join(referenceDir, "dispersion", "01"))

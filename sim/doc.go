@@ -8,7 +8,7 @@
 //
 // Quantities are SI and carry their unit in the name. Constructors and
 // Validate return errors that name every fault; a run that cannot be finished
-// is an error that says why. No answer holds a NaN or an infinity: a value that
+// is an error that says why. No answer has a NaN or an infinity: a value that
 // does not exist is a Maybe that is not known.
 package sim
 

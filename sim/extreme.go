@@ -7,7 +7,7 @@ import "math"
 const yawNegligible = 1e-9
 
 // gather takes the extremes of the step into the outcome. Most steps cannot
-// hold a new extreme; bounds on the polynomials show it without a search.
+// have a new extreme; bounds on the polynomials show it without a search.
 func (r *Runner) gather() {
 	s, o := &r.step, &r.out
 	aLow, aHigh := s.a[0], s.aEnd
@@ -116,13 +116,13 @@ func (r *Runner) gatherLoads(aHigh, vLow, vHigh float64) {
 	if low := min(front[0], front.end(degree)); low-front.bend(degree) < r.minFront {
 		r.minFront = -front.largestSince(degree, -low, -r.minFront, -1)
 	}
-	if yaw && !r.yawHolds(&front, vHigh) {
+	if yaw && !r.yawStays(&front, vHigh) {
 		r.gatherYaw(&front)
 	}
 }
 
-// yawHolds reports whether the step cannot hold a lower yaw margin.
-func (r *Runner) yawHolds(front *series, vHigh float64) bool {
+// yawStays reports whether the step cannot have a lower yaw margin.
+func (r *Runner) yawStays(front *series, vHigh float64) bool {
 	s := &r.step
 	degree := s.degree - 1
 	end, bend := front.end(degree), front.bend(degree)

@@ -65,8 +65,8 @@ func fiveSheets(t testing.TB) []fiveSheet {
 			}
 		}
 		fired := circuit.Solve(s.wiring)
-		for k, lightS := range fired.LightTimes() {
-			s.p.Motors[k].LightS = lightS
+		for k, lightS := range fired.IgnitionDelays() {
+			s.p.Motors[k].IgnitionDelayS = lightS
 		}
 	}
 	return sheets
@@ -90,7 +90,7 @@ func firingCircuit(motors int) *circuit.Problem {
 }
 
 func (s *fiveSheet) options(runs int) DispersionOptions {
-	return DispersionOptions{Runs: runs, Seed: 1, NewLights: func() LightSource { return circuit.NewSampler(s.wiring) }}
+	return DispersionOptions{Runs: runs, Seed: 1, NewIgnitions: func() IgnitionSource { return circuit.NewSampler(s.wiring) }}
 }
 
 // BenchmarkFiveSheets makes 10,000 runs of dispersion of each kind of sheet on
@@ -123,7 +123,7 @@ func BenchmarkFiveSheets(b *testing.B) {
 }
 
 // plainStepS returns the largest step of the plain method, halving from 0.2 s,
-// that agrees with the package on the rest position as a dispersion's runs do.
+// that agrees with the package on the stopping position as a dispersion's runs do.
 func plainStepS(b *testing.B, p *Problem, c Case) float64 {
 	r, err := NewRunner(p)
 	if err != nil {

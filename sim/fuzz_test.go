@@ -37,7 +37,7 @@ func allFinite(t *testing.T, what string, v any) {
 	}
 }
 
-// answersAreFinite predicts p, wild as it may be, and holds every answer to be
+// answersAreFinite predicts p, wild as it may be, and wants every answer to be
 // an error or finite.
 func answersAreFinite(t *testing.T, p *Problem, seed uint64) {
 	t.Helper()
@@ -113,7 +113,7 @@ func TestEveryFaultIsReported(t *testing.T) {
 		"headwind is +Inf":                    func(p *Problem) { p.HeadwindMps = math.Inf(1) },
 		"it has no thrust curve":              func(p *Problem) { p.Motors = []Motor{{}} },
 		"0 motors":                            func(p *Problem) { p.Motors = nil },
-		"light time is NaN":                   func(p *Problem) { p.Motors = []Motor{{Curve: p.Motors[0].Curve, LightS: math.NaN()}} },
+		"light time is NaN":                   func(p *Problem) { p.Motors = []Motor{{Curve: p.Motors[0].Curve, IgnitionDelayS: math.NaN()}} },
 		"propellant of all motors is 2 kg":    func(p *Problem) { p.Motors = []Motor{{Curve: p.Motors[0].Curve, PropellantKg: 2}} },
 		"position is -1 m":                    func(p *Problem) { p.Stops = []Stop{{Name: "x", Kind: Chute, AtM: -1, DragAreaM2: 0.1}} },
 		"unknown kind 0":                      func(p *Problem) { p.Stops = []Stop{{Name: "x"}} },
@@ -148,7 +148,7 @@ func TestEveryFaultIsReported(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []Case{
-		{LightS: []float64{1, 2}}, {LightS: []float64{math.NaN()}}, {Absent: []bool{true, false}}, {HeadwindMps: math.NaN()},
+		{IgnitionDelayS: []float64{1, 2}}, {IgnitionDelayS: []float64{math.NaN()}}, {Absent: []bool{true, false}}, {HeadwindMps: math.NaN()},
 		{Kind: CaseMotorLateAtRest}, {Kind: CaseMotorLateAtRest, Motor: 2},
 	} {
 		if o, err := r.Run(c); err == nil {

@@ -6,9 +6,9 @@ import (
 )
 
 // Other one-step methods over the spans of a real run, to choose by
-// measurement: each crosses the same spans between knots and events, to the
+// measurement: each crosses the same spans between breakpoints and events, to the
 // same accuracy. They give the two ends of a span and nothing between: the
-// series' time holds its dense output and the bounds of its extremes.
+// series' time includes its dense output and the bounds of its extremes.
 
 // span is one step of a run: where it begins, how long it lasts, and the
 // equation of motion over it, M dv/dt = A + Q u² − K x − C v, in seconds.
@@ -193,7 +193,7 @@ func BenchmarkMethods(b *testing.B) {
 	}
 }
 
-// TestMethodsAgree holds the spans' ends by the other two methods against the
+// TestMethodsAgree compares the spans' ends by the other two methods with the
 // series.
 func TestMethodsAgree(t *testing.T) {
 	p, c := benchProblem(t, true)

@@ -7,7 +7,7 @@ import "math"
 // sizes of the coefficients, so that they miss no root and no extreme wider
 // than their last subdivision.
 
-// maxOrder is the highest order of the Taylor series; series holds one.
+// maxOrder is the highest order of the Taylor series; a series has room for one.
 const maxOrder = 20
 
 // series has room for maxOrder; its length is a power of 2 so that the inner

@@ -1,6 +1,6 @@
 package sim
 
-// This file holds what a run depends on: plain values in SI units, built from
+// This file has what a run depends on: plain values in SI units, built from
 // a run sheet by checklist/sheet. Nothing here computes.
 
 // Problem is one run to predict: air, ground, vehicle, motors with their light
@@ -16,7 +16,7 @@ type Problem struct {
 	Motors  []Motor
 	Stops   []Stop
 
-	LateLightDelayS float64 // added to a motor's own light time in a motor-late case
+	LateLightDelayS float64 // added to a motor's own ignition delay in a motor-late case
 	ClearLengthM    float64 // start line to the end of the cleared strip
 
 	Spread Spread // one standard deviation of what is uncertain
@@ -64,7 +64,7 @@ const (
 	GuideRail
 )
 
-// Guide is a wire or a rail that holds the vehicle straight.
+// Guide is a wire or a rail that keeps the vehicle straight.
 type Guide struct {
 	Kind            GuideKind
 	DragN           float64 // steady drag f_0
@@ -82,7 +82,7 @@ type Motor struct {
 	HeightM                float64 // thrust line above ground at the CG station
 	AngleRad               float64 // positive tilts the force up
 	NozzleBehindFrontAxleM float64
-	LightS                 float64 // light time; +Inf for a motor that stays silent
+	IgnitionDelayS         float64 // ignition delay; +Inf for a motor that stays silent
 	// Circuit names the igniter and branch lead. Motors are alike only when
 	// their Circuit is equal too.
 	Circuit string

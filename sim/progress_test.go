@@ -5,11 +5,11 @@ import (
 	"testing"
 )
 
-// TestAMomentThatChangesSignAtAKnotDoesNotStopTheRun draws light times of four
+// TestAMomentThatChangesSignAtABreakpointDoesNotStopTheRun draws ignition delays of four
 // motors on a guide. In one run out of some hundred the moment on the guide
-// passes 0 so soon after a knot of a curve that the time until then rounds to
+// passes 0 so soon after a breakpoint of a curve that the time until then rounds to
 // nothing; the run once stood still there.
-func TestAMomentThatChangesSignAtAKnotDoesNotStopTheRun(t *testing.T) {
+func TestAMomentThatChangesSignAtABreakpointDoesNotStopTheRun(t *testing.T) {
 	curve, err := NewCurve([]Point{{0, 0}, {0.045, 6.2}, {0.11, 17.6}, {0.165, 17.2}, {0.24, 11.2}, {0.35, 8.95}, {1, 9.05}, {1.56, 8.95},
 		{1.64, 8.6}, {1.7, 7.1}, {1.75, 4.6}, {1.79, 2.3}, {1.86, 0}})
 	if err != nil {
@@ -35,7 +35,7 @@ func TestAMomentThatChangesSignAtAKnotDoesNotStopTheRun(t *testing.T) {
 			lights[i] = 0.035 + 0.008*rng.NormFloat64()
 			lights[i] = max(lights[i], 0)
 		}
-		if _, err := r.Run(Case{Name: "drawn", LightS: lights}); err != nil {
+		if _, err := r.Run(Case{Name: "drawn", IgnitionDelayS: lights}); err != nil {
 			t.Fatalf("run %d, lights %v: %v", run, lights, err)
 		}
 	}

@@ -107,7 +107,7 @@ func readCurve(t testing.TB, path string) *Curve {
 	return curve
 }
 
-// readProblem reads the sheet in dir with every light time 0.
+// readProblem reads the sheet in dir with every ignition delay 0.
 func readProblem(t testing.TB, dir string) *Problem {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join(dir, "sheet.toml"))
@@ -235,7 +235,7 @@ func off(got, want, floor float64) float64 {
 	return math.Abs(got-want) / max(math.Abs(want), floor)
 }
 
-// TestReferenceRuns holds every case of six sheets against SUNDIALS CVODE 6.4.1
+// TestReferenceRuns compares every case of six sheets with SUNDIALS CVODE 6.4.1
 // (Adams, rtol 1e-11, atol 1e-12). The references themselves are good to about
 // 2e-8; agreement is asked to 1e-7 relative, times to 1e-6 s.
 func TestReferenceRuns(t *testing.T) {

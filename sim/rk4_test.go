@@ -23,7 +23,7 @@ type rk4 struct {
 	edge       []float64
 	weights    float64
 	firstS     float64
-	times      []float64 // knots of all motors that light, in order
+	times      []float64 // breakpoints of all motors that light, in order
 	lights     []float64
 	segment    []int
 	tension    float64
@@ -39,9 +39,9 @@ type rk4 struct {
 func newRK4(p *Problem, c Case, stepS float64) *rk4 {
 	k := &rk4{p: p, c: c, stepS: stepS, firstS: math.Inf(1), minFront: math.Inf(1), minYaw: math.Inf(1)}
 	for i, m := range p.Motors {
-		light := m.LightS
-		if c.LightS != nil {
-			light = c.LightS[i]
+		light := m.IgnitionDelayS
+		if c.IgnitionDelayS != nil {
+			light = c.IgnitionDelayS[i]
 		}
 		k.lights = append(k.lights, light)
 		if math.IsInf(light, 1) {
@@ -359,13 +359,13 @@ func randomProblem(rng *rand.Rand, wild bool) *Problem {
 		}
 		m := Motor{
 			Curve: curve, PropellantKg: between(0.001, 0.03), LateralM: between(-0.08, 0.08), HeightM: between(0.02, 0.12),
-			NozzleBehindFrontAxleM: wheelbase, LightS: between(0, 0.1), Circuit: "a",
+			NozzleBehindFrontAxleM: wheelbase, IgnitionDelayS: between(0, 0.1), Circuit: "a",
 		}
 		if chance(0.3) {
 			m.AngleRad = between(-0.2, 0.4)
 		}
 		if chance(0.2) {
-			m.LightS = between(0, 8)
+			m.IgnitionDelayS = between(0, 8)
 		}
 		p.Motors = append(p.Motors, m)
 	}
@@ -386,7 +386,7 @@ func randomProblem(rng *rand.Rand, wild bool) *Problem {
 	return p
 }
 
-// crossCheck compares the package with rk4 on random problems. Between knots
+// crossCheck compares the package with rk4 on random problems. Between breakpoints
 // and located events rk4 is of order 4; its air reversal and unloading are not
 // located, and its extremes are those of its steps.
 func crossCheck(t *testing.T, seed uint64, problems int, stepS float64) {

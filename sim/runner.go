@@ -75,54 +75,6 @@ type Runner struct {
 	tension    []Maybe
 }
 
-// group is one or several motors with the same curve and light time: they act
-// as one, their geometry summed into weights of the curve's thrust.
-type group struct {
-	curve  *Curve
-	lightS float64
-
-	forward, up, pitch, yaw, yawSize float64 // per newton of the curve
-	burn                             float64 // propellant per newton second of the curve, kg/(N·s)
-
-	knots []knot // of the curve
-	next  int    // the knot to come; the curve is in the segment before it
-	nextS float64
-}
-
-type deviceState int
-
-const (
-	waiting  deviceState = iota // for its position
-	counting                    // triggered or timed, until triggerS
-	filling                     // a chute, until fullS
-	acting
-	finished // absent, or a bed left behind
-)
-
-type device struct {
-	stop     *Stop
-	state    deviceState
-	triggerS float64
-	fullS    float64
-	actsAtM  Maybe   // where it began to act
-	edgeM    float64 // the next position that matters, +Inf for none
-}
-
-// engaged is the sum of the devices that act now.
-type engaged struct {
-	brakeMu   float64 // Σ μ c of wheel brakes + μ of beds, on the wheels' load
-	chute     float64 // ½ρ Σ CdA of full chutes
-	fillRate  float64 // ½ρ Σ CdA/t_f of filling ones: adds fillRate·t − fillStart
-	fillStart float64
-	weights   float64 // Σ m_w picked up
-	sledgeN   float64 // Σ μ_w m_w g
-	sledgeNm  float64 // Σ μ_w m_w g z_h
-	k, kx     float64 // Σ k, Σ k (x_s + slack) of taut elastic lines
-	c         float64
-	kz, kxz   float64 // the same times hook height
-	cz        float64
-}
-
 // NewRunner returns a Runner for p, or every fault of p. p may change afterwards.
 func NewRunner(p *Problem) (*Runner, error) {
 	if err := Validate(p); err != nil {
@@ -158,7 +110,7 @@ func NewRunner(p *Problem) (*Runner, error) {
 }
 
 // Run runs one case. Its error is an *UnfinishedError for a run still moving
-// at the model's bounds; the Outcome then holds what was seen up to there.
+// at the model's bounds; the Outcome then has what was seen up to there.
 func (r *Runner) Run(c Case) (Outcome, error) {
 	err := r.begin(c)
 	if err == nil {
@@ -174,7 +126,7 @@ func (r *Runner) begin(c Case) error {
 		return err
 	}
 	r.prepare(c)
-	if c.Kind != CaseMotorLateAtRest || math.IsInf(r.p.Motors[c.Motor-1].LightS, 1) {
+	if c.Kind != CaseMotorLateAtRest || math.IsInf(r.p.Motors[c.Motor-1].IgnitionDelayS, 1) {
 		return nil
 	}
 	r.lights[c.Motor-1] = math.Inf(1)
@@ -190,13 +142,13 @@ func (r *Runner) begin(c Case) error {
 func (r *Runner) check(c Case) error {
 	r.out = Outcome{}
 	var faults checker
-	if c.LightS != nil && len(c.LightS) != len(r.p.Motors) {
-		faults.fault("case %q: %d light times, expected %d", c.Name, len(c.LightS), len(r.p.Motors))
+	if c.IgnitionDelayS != nil && len(c.IgnitionDelayS) != len(r.p.Motors) {
+		faults.fault("case %q: %d light times, expected %d", c.Name, len(c.IgnitionDelayS), len(r.p.Motors))
 	}
 	if c.Absent != nil && len(c.Absent) != len(r.p.Stops) {
 		faults.fault("case %q: %d marks of absent devices, expected %d", c.Name, len(c.Absent), len(r.p.Stops))
 	}
-	for i, light := range c.LightS {
+	for i, light := range c.IgnitionDelayS {
 		if !math.IsInf(light, 1) && !(light >= 0 && light <= 2*MaxRunTimeS) {
 			faults.fault("case %q: light time of motor %d is %g s, expected 0 to %d s, or +Inf for silent", c.Name, i+1, light, 2*MaxRunTimeS)
 		}
@@ -235,9 +187,9 @@ func (r *Runner) prepare(c Case) {
 	r.name, r.wind = c.Name, c.HeadwindMps
 	r.mass0, r.drag, r.rolling = r.p.Vehicle.MassKg, r.dragNominal, r.p.Vehicle.RollingResistance
 	for i := range r.lights {
-		r.lights[i], r.scale[i] = r.p.Motors[i].LightS, 1
+		r.lights[i], r.scale[i] = r.p.Motors[i].IgnitionDelayS, 1
 	}
-	copy(r.lights, c.LightS)
+	copy(r.lights, c.IgnitionDelayS)
 	for i := range r.absent {
 		r.absent[i], r.delay[i] = false, r.p.Stops[i].DelayS
 	}
@@ -307,60 +259,6 @@ func (r *Runner) reset() {
 	r.schedule()
 }
 
-// groupMotors sums motors with one curve and one light time. A device timed
-// after the first motor that lights never triggers when none does.
-func (r *Runner) groupMotors() {
-	r.groups = r.groups[:0]
-	r.firstS, r.burnoutS = math.Inf(1), math.Inf(-1)
-	v := &r.p.Vehicle
-	for i := range r.p.Motors {
-		m := &r.p.Motors[i]
-		light := r.lights[i]
-		if math.IsInf(light, 1) {
-			continue
-		}
-		r.firstS = min(r.firstS, light)
-		r.burnoutS = max(r.burnoutS, light+m.Curve.burnTimeS)
-		var g *group
-		for j := range r.groups {
-			if r.groups[j].curve == m.Curve && r.groups[j].lightS == light {
-				g = &r.groups[j]
-				break
-			}
-		}
-		if g == nil {
-			r.groups = append(r.groups, group{curve: m.Curve, lightS: light, knots: m.Curve.knots, nextS: light + m.Curve.knots[0].timeS})
-			g = &r.groups[len(r.groups)-1]
-		}
-		forward, up := r.scale[i], 0.0
-		if m.AngleRad != 0 {
-			sin, cos := math.Sincos(m.AngleRad)
-			forward, up = r.scale[i]*cos, r.scale[i]*sin
-		}
-		g.forward += forward
-		g.up += up
-		g.pitch += forward*m.HeightM - up*(v.WheelbaseM-m.NozzleBehindFrontAxleM)
-		g.yaw += forward * m.LateralM
-		g.yawSize += math.Abs(forward * m.LateralM)
-		g.burn += m.PropellantKg / m.Curve.totalNs
-	}
-}
-
-// schedule sets the next position and the next time that matter to a device.
-func (r *Runner) schedule() {
-	r.deviceS, r.nextM = math.Inf(1), MaxRunLengthM
-	for i := range r.devices {
-		d := &r.devices[i]
-		switch d.state {
-		case counting:
-			r.deviceS = min(r.deviceS, d.triggerS)
-		case filling:
-			r.deviceS = min(r.deviceS, d.fullS)
-		}
-		r.nextM = min(r.nextM, d.edgeM)
-	}
-}
-
 // exhausted reports whether no thrust is still to come.
 func (r *Runner) exhausted() bool {
 	for i := range r.groups {
@@ -371,7 +269,7 @@ func (r *Runner) exhausted() bool {
 	return true
 }
 
-// passTimes does what is due at the time now: knots of curves, triggers, full
+// passTimes does what is due at the time now: breakpoints of curves, triggers, full
 // chutes.
 func (r *Runner) passTimes() {
 	r.sum.advance(r.t, r.skipYaw)
@@ -399,187 +297,6 @@ func (r *Runner) passTimes() {
 	if r.t == r.burnoutS {
 		r.out.BurnoutTimeS, r.out.BurnoutPositionM, r.out.BurnoutSpeedMps = Some(r.t), Some(r.x), Some(r.v)
 	}
-}
-
-// passTriggers engages the devices that are due, and ends the filling of chutes.
-func (r *Runner) passTriggers() {
-	for i := range r.devices {
-		d := &r.devices[i]
-		if d.state == counting && d.triggerS <= r.t {
-			d.state, d.actsAtM = acting, Some(r.x)
-			if d.stop.Kind == Chute && d.stop.FillS > 0 {
-				d.state, d.fullS = filling, d.triggerS+d.stop.FillS
-			}
-		}
-		if d.state == filling && d.fullS <= r.t {
-			d.state = acting
-		}
-	}
-	r.sumEngaged()
-	r.schedule()
-}
-
-// passEdges does what is due at the position now: triggers, lines, edges of beds.
-func (r *Runner) passEdges() error {
-	if r.x >= MaxRunLengthM {
-		return r.unfinished()
-	}
-	for i := range r.devices {
-		d := &r.devices[i]
-		for d.edgeM <= r.x {
-			switch {
-			case d.stop.Kind == WheelBrake || d.stop.Kind == Chute:
-				d.state, d.triggerS, d.edgeM = counting, r.t+r.delay[i], math.Inf(1)
-			case d.stop.Kind == ArrestBed && d.state == waiting:
-				d.state, d.actsAtM, d.edgeM = acting, Some(r.x), d.stop.AtM+d.stop.LengthM
-			case d.stop.Kind == ArrestBed:
-				d.state, d.edgeM = finished, math.Inf(1)
-			case d.stop.Kind == WeightedLine:
-				r.pickUp(i)
-				d.state, d.actsAtM, d.edgeM = acting, Some(r.x), math.Inf(1)
-			default:
-				d.state, d.actsAtM, d.edgeM = acting, Some(r.x), math.Inf(1)
-			}
-		}
-	}
-	r.sumEngaged()
-	r.schedule()
-	r.passTimes() // a trigger without delay acts at once
-	return nil
-}
-
-// pickUp exchanges momentum with the weights of line i:
-//
-//	v⁺ = v⁻ M/(M + m_w),  peak tension = v⁻ √(k M m_w/(M + m_w))
-//
-// M being everything that moves already.
-func (r *Runner) pickUp(i int) {
-	s := r.devices[i].stop
-	r.sum.advance(r.t, r.skipYaw)
-	inertia := r.sum.mass + r.p.Vehicle.RotatingMassKg + r.engaged.weights
-	both := inertia + s.MassKg
-	r.tension[i] = Some(r.v * math.Sqrt(s.StiffnessNpm*inertia*s.MassKg/both))
-	r.v *= inertia / both
-	r.engaged.weights += s.MassKg
-}
-
-// at returns the impulse that the group's curve has delivered, its thrust and
-// the slope of it.
-func (g *group) at(t float64) (impulseNs, thrustN, slopeNps float64) {
-	c := g.curve
-	switch g.next {
-	case 0:
-		return 0, 0, 0
-	case len(c.points):
-		return c.totalNs, 0, 0
-	}
-	point := c.points[g.next-1]
-	slopeNps = c.slopeNps[g.next-1]
-	dt := t - (g.lightS + point.TimeS)
-	thrustN = point.ThrustN + slopeNps*dt
-	if thrustN < 0 {
-		thrustN = 0 // rounding at a point of no thrust
-	}
-	return c.impulseNs[g.next-1] + dt*(point.ThrustN+thrustN)/2, thrustN, slopeNps
-}
-
-// pass takes the group past its next knot, which it returns.
-func (g *group) pass() *knot {
-	k := &g.knots[g.next]
-	g.next++
-	g.nextS = g.lightS + g.knots[g.next].timeS
-	return k
-}
-
-// sums are mass and thrust of all groups at t, each with its slope. They are
-// carried from step to step, because between two points of one curve the
-// others only go on; they are summed anew where a group begins or ends, so that
-// no rounding is left after the last, and beside steep slopes.
-type sums struct {
-	t, mass                                float64
-	flow, forward, up, pitch, yaw, yawSize [2]float64
-}
-
-// advance takes the sums to time t, without the yawing moments if skipYaw.
-func (s *sums) advance(t float64, skipYaw bool) {
-	dt := t - s.t
-	if dt == 0 {
-		return
-	}
-	s.t = t
-	s.mass -= dt * (s.flow[0] + dt*s.flow[1]/2)
-	s.flow[0] += dt * s.flow[1]
-	s.forward[0] += dt * s.forward[1]
-	s.up[0] += dt * s.up[1]
-	s.pitch[0] += dt * s.pitch[1]
-	if !skipYaw {
-		s.yaw[0] += dt * s.yaw[1]
-		s.yawSize[0] += dt * s.yawSize[1]
-	}
-}
-
-// add adds thrust and slope of a group.
-func (s *sums) add(g *group, thrustN, slopeNps float64) {
-	s.flow[0] += g.burn * thrustN
-	s.forward[0] += g.forward * thrustN
-	s.up[0] += g.up * thrustN
-	s.pitch[0] += g.pitch * thrustN
-	s.yaw[0] += g.yaw * thrustN
-	s.yawSize[0] += g.yawSize * thrustN
-	s.bend(g, slopeNps)
-}
-
-// bend adds to the slopes what a group's thrust bends by.
-func (s *sums) bend(g *group, bendNps float64) {
-	s.flow[1] += g.burn * bendNps
-	s.forward[1] += g.forward * bendNps
-	s.up[1] += g.up * bendNps
-	s.pitch[1] += g.pitch * bendNps
-	s.yaw[1] += g.yaw * bendNps
-	s.yawSize[1] += g.yawSize * bendNps
-}
-
-// sumGroups sums all groups anew.
-func (r *Runner) sumGroups() {
-	r.sum = sums{t: r.t, mass: r.mass0}
-	for i := range r.groups {
-		g := &r.groups[i]
-		impulse, thrust, slope := g.at(r.t)
-		r.sum.mass -= g.burn * impulse
-		r.sum.add(g, thrust, slope)
-	}
-}
-
-// sumEngaged sums the devices that act.
-func (r *Runner) sumEngaged() {
-	e := engaged{}
-	for i := range r.devices {
-		d := &r.devices[i]
-		s := d.stop
-		switch {
-		case d.state == filling:
-			rate := r.halfRho * s.DragAreaM2 / s.FillS
-			e.fillRate += rate
-			e.fillStart += rate * d.triggerS
-		case d.state != acting:
-		case s.Kind == WheelBrake:
-			e.brakeMu += s.Friction * s.BrakedShare
-		case s.Kind == ArrestBed:
-			e.brakeMu += s.Friction
-		case s.Kind == Chute:
-			e.chute += r.halfRho * s.DragAreaM2
-		case s.Kind == WeightedLine:
-			e.weights += s.MassKg
-			force := s.Friction * s.MassKg * GravityMps2
-			e.sledgeN += force
-			e.sledgeNm += force * s.HookHeightM
-		case s.Kind == ElasticLine:
-			k, kx := s.StiffnessNpm, s.StiffnessNpm*(s.AtM+s.SlackM)
-			e.k, e.kx, e.c = e.k+k, e.kx+kx, e.c+s.DampingNspm
-			e.kz, e.kxz, e.cz = e.kz+k*s.HookHeightM, e.kxz+kx*s.HookHeightM, e.cz+s.DampingNspm*s.HookHeightM
-		}
-	}
-	r.engaged, r.scaleS = e, 0
 }
 
 func (r *Runner) unfinished() error {

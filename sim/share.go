@@ -6,10 +6,10 @@ import (
 	"slices"
 )
 
-// VarianceShare is how much one uncertainty moves the rest position.
+// VarianceShare is how much one uncertainty moves the stopping position.
 type VarianceShare struct {
 	Source  string  // what is uncertain
-	StdDevM float64 // standard deviation of the rest position from this alone
+	StdDevM float64 // standard deviation of the stopping position from this alone
 	Share   float64 // of the sum of the variances of all sources, 0 to 1
 }
 
@@ -20,7 +20,7 @@ const (
 	shareStream = 1 << 48
 )
 
-// shares returns what moves the rest position, most first: each uncertainty
+// shares returns what moves the stopping position, most first: each uncertainty
 // alone with everything else nominal, first order, interactions left out.
 //
 // A normal one is taken at the middles of 21 equally likely strata; a probability

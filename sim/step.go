@@ -2,7 +2,7 @@ package sim
 
 import "math"
 
-// The equation of motion between knots and events is smooth, and in the terms
+// The equation of motion between breakpoints and events is smooth, and in the terms
 // of section 3 of the model quadratic in the air speed u = v + w:
 //
 //	M(t) dv/dt = A(t) + Q(t) u² − K x − C v
@@ -19,10 +19,10 @@ import "math"
 // Nørsett, Wanner, Solving Ordinary Differential Equations I, section I.8 (from
 // memory).
 //
-// Chosen by measurement, at 1e-8 on the rest position of four motors of 25
+// Chosen by measurement, at 1e-8 on the stopping position of four motors of 25
 // points with a chute and a brake: the plain Runge–Kutta 4 of the tests takes
 // more than 80 times as long with the motors lit together and 35 times apart
-// (BenchmarkAgainstRK4). Over the same spans between knots and events, at 1e-10
+// (BenchmarkAgainstRK4). Over the same spans between breakpoints and events, at 1e-10
 // and with the same bare equation, a method of order 8 in 11 stages takes 2.0
 // (together) and 2.2 times (apart) as long as the series, and one of order 4,
 // divided as the accuracy asks, 4.6 and 1.9 times (BenchmarkMethods), and those
@@ -236,7 +236,7 @@ func (r *Runner) expand(h float64) {
 	s.further(recurrence{h, u0, q0, q1, m1, m2, k, c}, few, least*least)
 }
 
-// recurrence holds the recurrence's factors, over M_0.
+// recurrence are the recurrence's factors, over M_0.
 type recurrence struct{ h, u0, q0, q1, m1, m2, k, c float64 }
 
 // further continues the series from its fourth order until its terms, squared,
@@ -285,7 +285,7 @@ func (s *step) further(f recurrence, few int, least float64) {
 	}
 }
 
-// inverse holds 1/n.
+// inverse is 1/n.
 var inverse = func() (inv series) {
 	for n := 1; n < len(inv); n++ {
 		inv[n] = 1 / float64(n)
@@ -345,16 +345,6 @@ func (s *step) sum() {
 	s.aMonotone = math.Abs(a[1]) >= aSlope+2*second
 }
 
-type event int
-
-const (
-	eventNone event = iota
-	eventStop
-	eventAir  // the air's direction changes
-	eventLoad // the wheels are unloaded, or loaded again
-	eventEdge // a position that matters
-)
-
 // advance makes one step of a moving vehicle.
 func (r *Runner) advance() error {
 	if r.t >= MaxRunTimeS {
@@ -409,106 +399,4 @@ func (r *Runner) advance() error {
 		r.passTimes()
 	}
 	return nil
-}
-
-// findEvent cuts the step off at the first event inside it.
-func (r *Runner) findEvent() event {
-	s := &r.step
-	what := eventNone
-	if at, found := r.stopInside(); found {
-		s.cut(at)
-		what = eventStop
-	}
-	if r.wind < 0 {
-		// u against its hysteresis, positive on the side where it is now
-		sign := 1.0
-		if r.behind {
-			sign = -1
-		}
-		c := s.v
-		c[0] += r.wind
-		if at, found := c.leaves(s.degree, sign, speedLeast); found {
-			s.cut(at)
-			what = eventAir
-		}
-	}
-	if r.mayLift {
-		sign := 1.0
-		if r.unloaded {
-			sign = -1
-		}
-		var c series
-		r.wheelLoad(&c)
-		if at, found := c.leaves(s.degree-1, sign, loadLeast*s.m[0]*GravityMps2*r.cosG); found {
-			s.cut(at)
-			what = eventLoad
-		}
-	}
-	if s.xEnd >= r.nextM {
-		c := s.x
-		c[0] -= r.nextM
-		if c[0] < 0 {
-			s.cut(c.crossing(s.degree, 0, 1))
-			what = eventEdge
-		}
-	}
-	if what == eventLoad {
-		r.out.Airborne = true
-	}
-	return what
-}
-
-// leaves returns where sign·polynomial falls below −least.
-func (c *series) leaves(degree int, sign, least float64) (sigma float64, found bool) {
-	if sign < 0 {
-		for n := 0; n <= degree; n++ {
-			c[n] = -c[n]
-		}
-	}
-	c[0] += least
-	if min(c[0], c.end(degree))-c.bend(degree) > 0 {
-		return 0, false
-	}
-	if c[0] < 0 {
-		c[0] = 0
-	}
-	return c.firstBelow(degree)
-}
-
-// stopInside returns where the speed falls to 0.
-func (r *Runner) stopInside() (sigma float64, found bool) {
-	s := &r.step
-	if !r.starting {
-		if min(s.v[0], s.vEnd)-s.vBend > 0 {
-			return 0, false
-		}
-		return s.v.firstBelow(s.degree)
-	}
-	// The speed begins at 0: look at v/σ, or v/σ² when the acceleration does too.
-	c, degree := s.v, s.degree
-	for degree > 1 && c[0] == 0 {
-		copy(c[:], c[1:])
-		degree--
-	}
-	if min(c[0], c.end(degree))-c.bend(degree) > 0 {
-		return 0, false
-	}
-	if c[0] < 0 {
-		return 0, true
-	}
-	return c.firstBelow(degree)
-}
-
-// wheelLoad sets c to m g cos γ − L − Σ T sin θ, of the acceleration's degree.
-func (r *Runner) wheelLoad(c *series) {
-	s := &r.step
-	gCos := GravityMps2 * r.cosG
-	for n := 0; n < s.degree; n++ {
-		c[n] = -r.lift * s.sq[n]
-	}
-	for n := range s.m {
-		c[n] += gCos * s.m[n]
-	}
-	c[0] -= s.up[0]
-	c[1] -= s.up[1]
 }

@@ -110,7 +110,7 @@ func (r *Runner) stride() bool {
 	return true
 }
 
-// begin sets what stays the same in a stride, and what holds at its beginning.
+// begin sets what stays the same in a stride, and what is true at its beginning.
 func (w *stride) begin(r *Runner) {
 	s, e, v := &r.step, &r.engaged, &r.p.Vehicle
 	w.added = s.inertia - s.m[0]
@@ -216,7 +216,7 @@ func (r *Runner) passBreakpoints(w *stride) {
 	for i := range r.groups {
 		g := &r.groups[i]
 		for g.nextS <= w.t {
-			k := &g.knots[g.next]
+			k := &g.breakpoints[g.next]
 			if k.jump {
 				w.jump = true
 				break
@@ -247,10 +247,10 @@ func (r *Runner) turnBack() {
 	r.nextS = r.deviceS
 	for i := range r.groups {
 		g := &r.groups[i]
-		for g.next > 0 && g.lightS+g.knots[g.next-1].timeS > r.t {
+		for g.next > 0 && g.lightS+g.breakpoints[g.next-1].timeS > r.t {
 			g.next--
 		}
-		g.nextS = g.lightS + g.knots[g.next].timeS
+		g.nextS = g.lightS + g.breakpoints[g.next].timeS
 		r.nextS = min(r.nextS, g.nextS)
 	}
 }

@@ -66,7 +66,7 @@ func stridesOnAnyProblem(t *testing.T, seed uint64, problems int) {
 		}
 		p.Spread = benchSpread
 		lights := scattered{[]float64{1e-6, 1e-3, 0.01, 0.06}[rng.IntN(4)]}
-		rest, speed, front, a, b := strideError(t, p, DispersionOptions{Runs: 30, Seed: rng.Uint64(), NewLights: func() LightSource { return lights }})
+		rest, speed, front, a, b := strideError(t, p, DispersionOptions{Runs: 30, Seed: rng.Uint64(), NewIgnitions: func() IgnitionSource { return lights }})
 		if rest > 1e-5 || speed > 1e-5 || front > 1e-3 {
 			t.Errorf("problem %d: rest %.1g, speed %.1g, front load %.1g apart", n, rest, speed, front)
 		}

@@ -29,7 +29,7 @@ type Sample struct {
 }
 
 // Trace runs a case and shows it to visit: every everyS seconds, and both sides
-// of every knot and event. At rest the axle loads are those without
+// of every breakpoint and event. At rest the axle loads are those without
 // acceleration and the backward forces what they would be at the first motion.
 // An error of visit ends the run and is returned.
 func (r *Runner) Trace(c Case, everyS float64, visit func(Sample) error) error {

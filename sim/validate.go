@@ -6,7 +6,7 @@ import (
 	"math"
 )
 
-// Bounds on how much a problem may hold, far above any real vehicle.
+// Bounds on how much a problem may have, far above any real vehicle.
 const (
 	MaxMotors = 64
 	MaxStops  = 32
@@ -105,8 +105,8 @@ func (c *checker) motor(what string, m *Motor) {
 	c.within(what+": height", " m", m.HeightM, -5, 5)
 	c.within(what+": thrust angle", " rad", m.AngleRad, -math.Pi/3, math.Pi/3)
 	c.within(what+": nozzle behind front axle", " m", m.NozzleBehindFrontAxleM, -20, 20)
-	if !math.IsInf(m.LightS, 1) {
-		c.within(what+": light time", " s", m.LightS, 0, MaxRunTimeS)
+	if !math.IsInf(m.IgnitionDelayS, 1) {
+		c.within(what+": light time", " s", m.IgnitionDelayS, 0, MaxRunTimeS)
 	}
 }
 

@@ -121,7 +121,7 @@ func (fc *forecast) whereAt(afterS float64) (float64, bool) {
 	}
 	first := math.Inf(1)
 	for _, m := range fc.run.Problem.Motors {
-		first = min(first, m.LightS)
+		first = min(first, m.IgnitionDelayS)
 	}
 	path := fc.run.Path
 	k := sort.Search(len(path), func(i int) bool { return path[i].TimeS >= first+afterS })

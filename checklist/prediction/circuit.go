@@ -142,7 +142,7 @@ func (c *Circuit) rows() {
 	for k, ig := range c.Solution.Igniters {
 		c.Igniters = append(c.Igniters, CircuitIgniter{
 			Motor: k + 1, BranchOhm: ig.BranchOhm, CurrentA: ig.CurrentA, WorstCaseA: ig.WorstCaseA,
-			Margin: ig.Margin, FiresS: finite(ig.FiresS), LightsS: finite(ig.LightsS),
+			Margin: ig.Margin, FiresS: finite(ig.FiresS), LightsS: finite(ig.IgnitionDelayS),
 		})
 		b := circuit.BridgeBand(p, k)
 		c.Continuity.ChannelOhm = append(c.Continuity.ChannelOhm, ChannelBand{k + 1, b.LowOhm, b.HighOhm})
@@ -209,7 +209,7 @@ func circuitLimits(p *circuit.Problem, sol *circuit.Solution, d *circuit.Dispers
 		margin,
 		atLeast("pulse long enough", late, p.PulseS, sol.RequiredPulseS(), "s", sourceBattery),
 		atMost("test current", least, p.TestCurrentA, p.TestCurrentLimitA(), "A", sourceMeter),
-		atLeast(limitAllLight, motorName(d.DarkMost()), d.Lower95, p.RequiredAllLight(), "", sourceSheet),
+		atLeast(limitAllLight, motorName(d.MisfiresMost()), d.Lower95, p.RequiredAllLight(), "", sourceSheet),
 		atMost(limitStagger, motorName(d.LastMost()), stagger, p.StaggerLimitS, "s", sourceSheet),
 	}
 	if p.Battery.HighestCurrentA > 0 {

@@ -141,7 +141,7 @@ func (c *Circuit) writeIgniter(t *text, k int) {
 		t.line("  fires     NEVER within the pulse of %s", t.duration(p.PulseS))
 		return
 	}
-	t.line("  fires     at %s, motor lights at %s", t.duration(ans.FiresS), t.duration(ans.LightsS))
+	t.line("  fires     at %s, motor lights at %s", t.duration(ans.FiresS), t.duration(ans.IgnitionDelayS))
 }
 
 // cells draws a bar of barWidth cells from 0 to most: cell gives each cell's
@@ -314,11 +314,11 @@ func (c *Circuit) writeDraws(t *text) {
 func (c *Circuit) Blame() []string {
 	var out []string
 	d := &c.Draws
-	if k := d.DarkMost(); k >= 0 {
+	if k := d.MisfiresMost(); k >= 0 {
 		m := d.Motors[k]
-		cause, n := circuit.MainCause(m.DarkBy)
+		cause, n := circuit.MainCause(m.MisfiresBy)
 		out = append(out, fmt.Sprintf("Motor %d is most often dark: %s of draws; in %s of those the cause is: %s.",
-			k+1, percent(share(m.Dark, d.Runs)), percent(share(n, m.Dark)), cause))
+			k+1, percent(share(m.Misfires, d.Runs)), percent(share(n, m.Misfires)), cause))
 	}
 	if k := d.LastMost(); k >= 0 {
 		m := d.Motors[k]

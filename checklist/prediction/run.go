@@ -124,7 +124,7 @@ func BuildRun(ctx context.Context, s *sheet.Sheet, o RunOptions) (*Run, error) {
 	fired := circuit.Solve(wiring)
 	var lights []float64
 	if !o.LightAtZero {
-		lights = fired.LightTimes()
+		lights = fired.IgnitionDelays()
 	}
 	p := s.Run(lights)
 	runner, err := sim.NewRunner(p)
@@ -182,7 +182,7 @@ func (r *Run) disperse(ctx context.Context, wiring *circuit.Problem, o RunOption
 		options.BandM = r.bandM()
 	}
 	if !o.LightAtZero {
-		options.NewLights = func() sim.LightSource { return circuit.NewSampler(wiring) }
+		options.NewIgnitions = func() sim.IgnitionSource { return circuit.NewSampler(wiring) }
 	}
 	if o.Progress != nil {
 		options.Progress = func(done, _ int) { o.Progress(done) }

@@ -15,10 +15,10 @@ func BenchmarkTenThousandRuns(b *testing.B) {
 	s := runSheet(b, filepath.Join(referenceDir, "dispersion", "02", "sheet.toml"))
 	wiring := s.Circuit()
 	fired := circuit.Solve(wiring)
-	p := s.Run(fired.LightTimes())
+	p := s.Run(fired.IgnitionDelays())
 	for b.Loop() {
 		_, err := sim.Disperse(context.Background(), p, sim.DispersionOptions{
-			Runs: 10_000, Seed: 1, NewLights: func() sim.LightSource { return circuit.NewSampler(wiring) },
+			Runs: 10_000, Seed: 1, NewIgnitions: func() sim.IgnitionSource { return circuit.NewSampler(wiring) },
 		})
 		if err != nil {
 			b.Fatal(err)

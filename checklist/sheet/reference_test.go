@@ -66,8 +66,8 @@ func TestReferenceSheetValues(t *testing.T) {
 			t.Errorf("stop %d = %+v, want %+v", i+1, p.Stops[i], want)
 		}
 	}
-	near("light of motor 3", p.Motors[2].LightS, math.Inf(1))
-	near("light of motor 4", p.Motors[3].LightS, 0.4)
+	near("light of motor 3", p.Motors[2].IgnitionDelayS, math.Inf(1))
+	near("light of motor 4", p.Motors[3].IgnitionDelayS, 0.4)
 	near("lateral of motor 1", p.Motors[0].LateralM, -0.036)
 	near("nozzle of motor 1", p.Motors[0].NozzleBehindFrontAxleM, 0.62)
 	if p.Motors[0].Curve != p.Motors[3].Curve {

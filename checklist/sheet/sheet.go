@@ -195,7 +195,7 @@ func (s *Sheet) Run(lights []float64) *sim.Problem {
 		motor := m.Motor
 		motor.Circuit = m.circuitName()
 		if lights != nil {
-			motor.LightS = lights[i]
+			motor.IgnitionDelayS = lights[i]
 		}
 		p.Motors = append(p.Motors, motor)
 	}

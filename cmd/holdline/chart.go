@@ -47,7 +47,7 @@ func pictureOf(r *prediction.Run, us bool) chart.Chart {
 // devices are the stopping devices that begin to act in the nominal run, each
 // where it does.
 func devices(r *prediction.Run) []chart.Device {
-	first := slices.Min(r.Results[0].Case.LightS)
+	first := slices.Min(r.Results[0].Case.IgnitionDelayS)
 	var out []chart.Device
 	for _, stop := range r.Problem.Stops {
 		triggerS := math.Inf(1)

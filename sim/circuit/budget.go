@@ -18,7 +18,7 @@ const (
 	// a hundredth of the power.
 	MostTestCurrentA = 0.050
 	TestCurrentShare = 0.1
-	// DefaultAllLightProbability holds where the sheet gives none.
+	// DefaultAllLightProbability is taken where the sheet gives none.
 	DefaultAllLightProbability = 0.99
 )
 

@@ -16,7 +16,7 @@ import (
 // Quantiles of a sample, linear between order statistics.
 type Quantiles struct{ P50, P95, P99 float64 }
 
-// Cause is why a motor was dark or last in a draw.
+// Cause is why a motor misfired or last in a draw.
 type Cause int
 
 // The causes, each found by asking again without it: Robbed, had no bridge
@@ -44,11 +44,11 @@ func (c Cause) String() string {
 	}
 }
 
-// Tally counts, for one motor, the draws in which it was dark and those in
+// Tally counts, for one motor, the draws in which it misfired and those in
 // which all lit and it was the last, by cause.
 type Tally struct {
-	Dark, Last     int
-	DarkBy, LastBy [causes]int
+	Misfires, Last     int
+	MisfiresBy, LastBy [causes]int
 }
 
 // MainCause returns the commonest cause in by, and how many draws it counts.
@@ -75,11 +75,11 @@ type Dispersion struct {
 	Motors   []Tally    // in the problem's order
 }
 
-// DarkMost returns the motor that is most often dark, or −1 when none ever is.
-func (d *Dispersion) DarkMost() int {
+// MisfiresMost returns the motor that most often misfires, or −1 when none ever is.
+func (d *Dispersion) MisfiresMost() int {
 	best := -1
 	for k, m := range d.Motors {
-		if m.Dark > 0 && (best < 0 || m.Dark > d.Motors[best].Dark) {
+		if m.Misfires > 0 && (best < 0 || m.Misfires > d.Motors[best].Misfires) {
 			best = k
 		}
 	}
@@ -120,7 +120,7 @@ func Disperse(ctx context.Context, p *Problem, o DisperseOptions) (Dispersion, e
 		return Dispersion{}, errors.New("circuit: disperse: no motor")
 	}
 	workers := min(max(o.Workers, 1), (o.Runs+block-1)/block)
-	staggers := make([]float64, o.Runs) // +Inf for a draw with a dark motor
+	staggers := make([]float64, o.Runs) // +Inf for a draw with a misfire
 	tallies := make([][]Tally, workers)
 	var next, done atomic.Int64
 	var wg sync.WaitGroup
@@ -177,10 +177,10 @@ func gather(o DisperseOptions, staggers []float64, tallies [][]Tally) Dispersion
 }
 
 func (t *Tally) add(o *Tally) {
-	t.Dark += o.Dark
+	t.Misfires += o.Misfires
 	t.Last += o.Last
-	for c := range t.DarkBy {
-		t.DarkBy[c] += o.DarkBy[c]
+	for c := range t.MisfiresBy {
+		t.MisfiresBy[c] += o.MisfiresBy[c]
 		t.LastBy[c] += o.LastBy[c]
 	}
 }
@@ -234,15 +234,15 @@ func SeedRun(pcg *rand.PCG, seed, run uint64) {
 }
 
 // one makes one draw, counts it, and returns its stagger in seconds, +Inf when
-// a motor stays dark.
+// a motor misfires.
 func (d *disperser) one(run uint64) float64 {
 	SeedRun(&d.pcg, d.seed, run)
 	staggerS, allFire := d.sampler.Draw(d.rng, d.lights)
 	if !allFire {
 		for k, light := range d.lights {
 			if math.IsInf(light, 1) {
-				d.tally[k].Dark++
-				d.tally[k].DarkBy[d.sampler.darkBy(k)]++
+				d.tally[k].Misfires++
+				d.tally[k].MisfiresBy[d.sampler.misfireBy(k)]++
 			}
 		}
 		return math.Inf(1)
@@ -279,8 +279,8 @@ func (s *Sampler) retry(k int, noShorts, median bool) float64 {
 	return s.trial.bridges[k].firesS
 }
 
-// darkBy returns why motor k stayed dark in the last draw.
-func (s *Sampler) darkBy(k int) Cause {
+// misfireBy returns why motor k misfired in the last draw.
+func (s *Sampler) misfireBy(k int) Cause {
 	switch {
 	case s.shorted() && !math.IsInf(s.retry(k, true, false), 1):
 		return Robbed

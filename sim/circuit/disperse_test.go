@@ -71,7 +71,7 @@ func TestDispersionAgainstTheIndependentSampler(t *testing.T) {
 	// and 0.000723; here as the mean number of dark motors in a draw.
 	dark := 0
 	for _, m := range d.Motors {
-		dark += m.Dark
+		dark += m.Misfires
 	}
 	want := 3*0.020048 + 2*0.222074 + 0.000723
 	se := math.Sqrt((9*0.020048 + 4*0.222074 + 0.000723 - want*want) / runs)
@@ -127,7 +127,7 @@ func TestQuantileIsLinearBetweenOrderStatistics(t *testing.T) {
 }
 
 // As spreads go to 0 the draws tend to the nominal circuit at the highest
-// internal resistance: the greatest difference of a light time shrinks with
+// internal resistance: the greatest difference of a ignition delay shrinks with
 // them.
 func TestDrawsTendToTheNominalAsSpreadsGoToZero(t *testing.T) {
 	base := referenceProblem("03")
@@ -143,7 +143,7 @@ func TestDrawsTendToTheNominalAsSpreadsGoToZero(t *testing.T) {
 			}
 		})
 		sol := Solve(p)
-		nominal := sol.LightTimes()
+		nominal := sol.IgnitionDelays()
 		s, lights := NewSampler(p), make([]float64, len(nominal))
 		rng := rand.New(rand.NewPCG(5, 6))
 		most := 0.0
@@ -209,11 +209,11 @@ func TestDrawnMoments(t *testing.T) {
 func TestCausesOfDarkMotors(t *testing.T) {
 	robbed := robbing()
 	d := disperse(t, robbed, 4000, 3, 2)
-	k := d.DarkMost()
+	k := d.MisfiresMost()
 	if k != 1 && k != 2 {
 		t.Fatalf("most often dark: motor %d, want one of the hard ones", k)
 	}
-	if cause, _ := MainCause(d.Motors[k].DarkBy); cause != Robbed {
+	if cause, _ := MainCause(d.Motors[k].MisfiresBy); cause != Robbed {
 		t.Errorf("cause: got %v, want robbed", cause)
 	}
 
@@ -221,15 +221,15 @@ func TestCausesOfDarkMotors(t *testing.T) {
 	high := alike(1)
 	high.Lead = Lead{Kind: LeadMeasured, LoopOhm: 25}
 	d = disperse(t, high, 4000, 3, 2)
-	if cause, n := MainCause(d.Motors[0].DarkBy); cause != HighThreshold || n != d.Motors[0].Dark || n == 0 {
-		t.Errorf("cause: got %v (%d of %d), want high threshold", cause, n, d.Motors[0].Dark)
+	if cause, n := MainCause(d.Motors[0].MisfiresBy); cause != HighThreshold || n != d.Motors[0].Misfires || n == 0 {
+		t.Errorf("cause: got %v (%d of %d), want high threshold", cause, n, d.Motors[0].Misfires)
 	}
 
 	// Not even at the median.
 	starved := alike(1)
 	starved.Lead = Lead{Kind: LeadMeasured, LoopOhm: 80}
 	d = disperse(t, starved, 4000, 3, 2)
-	if cause, _ := MainCause(d.Motors[0].DarkBy); cause != WeakCurrent {
+	if cause, _ := MainCause(d.Motors[0].MisfiresBy); cause != WeakCurrent {
 		t.Errorf("cause: got %v, want weak current", cause)
 	}
 	if d.StaggerS != nil && d.AllLight == 0 {
@@ -237,11 +237,11 @@ func TestCausesOfDarkMotors(t *testing.T) {
 	}
 	for k, m := range d.Motors {
 		sum := 0
-		for _, n := range m.DarkBy {
+		for _, n := range m.MisfiresBy {
 			sum += n
 		}
-		if sum != m.Dark {
-			t.Errorf("motor %d: causes count %d, dark %d", k, sum, m.Dark)
+		if sum != m.Misfires {
+			t.Errorf("motor %d: causes count %d, dark %d", k, sum, m.Misfires)
 		}
 	}
 }

@@ -84,7 +84,7 @@ func checkSolution(t *testing.T, p *Problem) {
 	}
 	for _, ig := range sol.Igniters {
 		if !isFinite(ig.BranchOhm) || !isFinite(ig.CurrentA) || !isFinite(ig.WorstCaseA) || !isFinite(ig.Margin) ||
-			!finiteOrNever(ig.FiresS) || !finiteOrNever(ig.LightsS) {
+			!finiteOrNever(ig.FiresS) || !finiteOrNever(ig.IgnitionDelayS) {
 			t.Fatalf("igniter: %+v", ig)
 		}
 	}

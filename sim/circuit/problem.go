@@ -1,6 +1,6 @@
 package circuit
 
-// This file holds what the firing circuit depends on: plain values in SI
+// This file has what the firing circuit depends on: plain values in SI
 // units, built from a run sheet by checklist/sheet. Nothing here computes.
 
 // Problem is one firing circuit: a battery, one pair of firing leads, and

@@ -103,7 +103,7 @@ func TestPermutingMotorsPermutesTheAnswer(t *testing.T) {
 		}
 		for i, k := range order {
 			x, y := a.Igniters[k], b.Igniters[i]
-			for _, pair := range [][2]float64{{x.CurrentA, y.CurrentA}, {x.Margin, y.Margin}, {x.FiresS, y.FiresS}, {x.LightsS, y.LightsS}} {
+			for _, pair := range [][2]float64{{x.CurrentA, y.CurrentA}, {x.Margin, y.Margin}, {x.FiresS, y.FiresS}, {x.IgnitionDelayS, y.IgnitionDelayS}} {
 				if pair[0] != pair[1] && !(math.Abs(pair[0]-pair[1]) <= 1e-9*math.Abs(pair[0])) {
 					t.Fatalf("motor %d: %v became %v", k, x, y)
 				}

@@ -22,7 +22,7 @@ type spread struct {
 	shortOhm  float64
 }
 
-// Sampler draws light times from the circuit's own uncertainty. Use one for
+// Sampler draws ignition delays from the circuit's own uncertainty. Use one for
 // each worker; a draw does not allocate.
 type Sampler struct {
 	pulseS  float64
@@ -30,7 +30,7 @@ type Sampler struct {
 	net     network
 	drawn   []float64 // conductance of each branch before anything fires
 	delayS  []float64
-	trial   network // for asking why a motor was dark or last
+	trial   network // for asking why a motor misfired or last
 }
 
 // NewSampler returns a sampler of p, the battery at its highest internal
@@ -98,10 +98,10 @@ func (s *Sampler) draw(rng *rand.Rand) {
 	}
 }
 
-// Draw makes one draw and fills lights, one light time in seconds for each
+// Draw makes one draw and fills lights, one ignition delay in seconds for each
 // motor: +Inf for a motor whose bridge does not fire within the pulse. A bridge
 // that fires lights its motor even when the pulse has ended by then. staggerS
-// is the largest less the smallest light time, and means something only when
+// is the largest less the smallest ignition delay, and means something only when
 // allFire is true. len(lights) must be the number of motors.
 func (s *Sampler) Draw(rng *rand.Rand, lights []float64) (staggerS float64, allFire bool) {
 	s.draw(rng)

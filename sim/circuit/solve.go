@@ -15,18 +15,18 @@ type Solution struct {
 	Events   []Event         // the closing first, then each firing
 
 	AllFire  bool    // every bridge fires within the pulse
-	StaggerS float64 // largest less smallest light time; +Inf when not all light, 0 for one motor
+	StaggerS float64 // largest less smallest ignition delay; +Inf when not all light, 0 for one motor
 }
 
 // IgniterAnswer is what the nominal circuit and the worst corner give one
 // igniter.
 type IgniterAnswer struct {
-	BranchOhm  float64 // branch lead and bridge
-	CurrentA   float64 // nominal, at t = 0
-	WorstCaseA float64 // at the worst corner, at t = 0
-	Margin     float64 // worst-case current over the all-fire current
-	FiresS     float64 // +Inf when it never fires
-	LightsS    float64 // FiresS + the mean pressurisation delay
+	BranchOhm      float64 // branch lead and bridge
+	CurrentA       float64 // nominal, at t = 0
+	WorstCaseA     float64 // at the worst corner, at t = 0
+	Margin         float64 // worst-case current over the all-fire current
+	FiresS         float64 // +Inf when it never fires
+	IgnitionDelayS float64 // FiresS + the mean pressurisation delay
 }
 
 // Event is one moment at which currents change.
@@ -94,8 +94,8 @@ func (s *Solver) Solve() *Solution {
 	for k := range net.bridges {
 		ans := &sol.Igniters[k]
 		ans.FiresS = net.bridges[k].firesS
-		ans.LightsS = ans.FiresS + p.Igniters[k].PressureMeanS
-		first, last = min(first, ans.LightsS), max(last, ans.LightsS)
+		ans.IgnitionDelayS = ans.FiresS + p.Igniters[k].PressureMeanS
+		first, last = min(first, ans.IgnitionDelayS), max(last, ans.IgnitionDelayS)
 	}
 	sol.AllFire, sol.StaggerS = !math.IsInf(last, 1), math.Inf(1)
 	if sol.AllFire {
@@ -144,12 +144,12 @@ func (n *network) firedSet() uint32 {
 	return set
 }
 
-// LightTimes returns the nominal light time of each motor in seconds, +Inf for
+// IgnitionDelays returns the nominal ignition delay of each motor in seconds, +Inf for
 // one that never fires.
-func (s *Solution) LightTimes() []float64 {
+func (s *Solution) IgnitionDelays() []float64 {
 	lights := make([]float64, len(s.Igniters))
 	for k := range s.Igniters {
-		lights[k] = s.Igniters[k].LightsS
+		lights[k] = s.Igniters[k].IgnitionDelayS
 	}
 	return lights
 }

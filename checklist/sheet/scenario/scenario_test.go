@@ -81,7 +81,7 @@ func TestScenarioRunMeetsItsLimits(t *testing.T) {
 	lights := make([]float64, len(s.Motors))
 	sol := circuit.Solve(s.Circuit())
 	for i := range lights {
-		lights[i] = sol.Igniters[i].LightsS
+		lights[i] = sol.Igniters[i].IgnitionDelayS
 	}
 	p := s.Run(lights)
 	results := runAll(t, p)
@@ -125,7 +125,7 @@ func TestStarterIsReadWithoutFaults(t *testing.T) {
 		t.Errorf("notes: %+v", s.Notes)
 	}
 	sol := circuit.Solve(s.Circuit())
-	for _, r := range runAll(t, s.Run([]float64{sol.Igniters[0].LightsS})) {
+	for _, r := range runAll(t, s.Run([]float64{sol.Igniters[0].IgnitionDelayS})) {
 		if left := s.Site.ClearLengthM - r.Outcome.StopPositionM; r.Case.Kind != sim.CaseAllStopsAbsent && left < s.Limits.StopMarginM {
 			t.Errorf("%s: %g m left", r.Case.Name, left)
 		}
