@@ -44,7 +44,7 @@ func (s *State) CountsDue(p *Plan) []int {
 	}
 	var due []int
 	for i := range p.Steps {
-		if st := &p.Steps[i]; counts(st) || st.Phase == checklist.After {
+		if st := &p.Steps[i]; counts(st) || st.Phase == checklist.After && !p.skips(st) {
 			due = append(due, i)
 		}
 	}

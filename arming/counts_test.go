@@ -130,7 +130,7 @@ func TestCountsAfterTheFiringAreMadeInMakeSafe(t *testing.T) {
 	w.must(Say{FactAtRest, firing})
 	w.pass(61 * time.Second)
 	if w.s.Line != LineClosed {
-		w.must(CloseLine{By: ranger, Count: 4})
+		w.must(CloseLine{By: ranger, Count: 5})
 	}
 	w.must(GoForward{By: ranger, Person: forward})
 	if w.s.Evidence[w.p.index("motors-used")].Present {

@@ -81,6 +81,13 @@ type Waive struct {
 // BasisLeft says that a basis of the accepted prediction left its range.
 type BasisLeft struct{ What string }
 
+// SignOn signs somebody on beside those whom the routine asks for: whoever goes
+// forward is one of the crew, with a role.
+type SignOn struct {
+	Name string
+	Role checklist.Role
+}
+
 // OpenLine is the range officer's order that the named people go forward.
 type OpenLine struct {
 	By    string
@@ -199,6 +206,7 @@ func (Answer) event()       {}
 func (Withdraw) event()     {}
 func (Waive) event()        {}
 func (BasisLeft) event()    {}
+func (SignOn) event()       {}
 func (OpenLine) event()     {}
 func (CloseLine) event()    {}
 func (StartProof) event()   {}

@@ -139,6 +139,7 @@ func TestBatteryJoinedWithTheLineNotClosed(t *testing.T) {
 	w = newWorld(t, ModeBox)
 	w.crew()
 	w.must(Scrub{By: ranger, Why: "rain"})
+	w.must(SignOn{Name: forward, Role: checklist.HookUpPerson})
 	w.must(GoForward{By: ranger, Person: forward})
 	w.battery(12.4)
 	if w.s.Line != LineUnknown || !strings.Contains(w.lastLoud(), "battery joined, people forward") {

@@ -110,7 +110,12 @@ func (s *State) factStands(p *Plan, st *checklist.Step) (bool, string) {
 // required reports whether the step is a contact of the chain: all that are
 // asked before arming. One that the sheet calls optional is passed over by a
 // person's key, never by itself.
-func required(st *checklist.Step) bool { return st.Phase <= checklist.Poll }
+func (p *Plan) required(st *checklist.Step) bool {
+	return st.Phase <= checklist.Poll && !p.skips(st)
+}
+
+// skips reports a step that nobody had to answer under the first edition's rules.
+func (p *Plan) skips(st *checklist.Step) bool { return st.Optional && p.FirstRules }
 
 // CallWord is the two-digit word that the spotter at step i repeats, so that
 // silence or an old call is never taken for ready. It changes with
@@ -125,7 +130,7 @@ func (s *State) CallWord(i int) string {
 func (s *State) Blockers(p *Plan) []Blocker {
 	var out []Blocker
 	for i := range p.Steps {
-		if !required(&p.Steps[i]) {
+		if !p.required(&p.Steps[i]) {
 			continue
 		}
 		if ok, why := s.Stands(p, i); !ok {
@@ -165,7 +170,7 @@ func (s *State) Cursor(p *Plan) int {
 	lapsed := -1
 	for i := range p.Steps {
 		st := &p.Steps[i]
-		if !required(st) {
+		if !p.required(st) {
 			continue
 		}
 		if ok, _ := s.Stands(p, i); ok {
@@ -210,7 +215,7 @@ func (s *State) Chain(p *Plan) []Link {
 	for _, g := range checklist.Gates() {
 		l := Link{Gate: g, Stands: true, Step: -1, Left: MaxAge}
 		for i := range p.Steps {
-			if p.Steps[i].Gate != g || !required(&p.Steps[i]) {
+			if p.Steps[i].Gate != g || !p.required(&p.Steps[i]) {
 				continue
 			}
 			l.Steps++
@@ -270,7 +275,7 @@ func (s *State) lasting(p *Plan, need time.Duration) (bool, string) {
 	shortest, at := noEnd, -1
 	for i := range p.Steps {
 		st := &p.Steps[i]
-		if !required(st) || st.Kind == checklist.KindLine || (st.Live && p.Mode == ModeBox) {
+		if !p.required(st) || st.Kind == checklist.KindLine || (st.Live && p.Mode == ModeBox) {
 			continue
 		}
 		if left := s.Left(p, i); left < shortest {

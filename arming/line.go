@@ -2,6 +2,7 @@ package arming
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"holdline/checklist"
@@ -78,6 +79,66 @@ func (m *machine) onOpenLine(ev OpenLine) error {
 	})
 }
 
+// onSignOn takes a name for the hook-up, which no step of the routine asks for.
+func (m *machine) onSignOn(ev SignOn) error {
+	name := strings.TrimSpace(ev.Name)
+	free := slices.Index(m.s.Crew.HookUp[:], "")
+	switch {
+	case m.s.Phase >= Armed && m.s.Phase <= Run || m.s.Phase == Closed:
+		return m.refuse("nobody signs on in "+m.s.Phase.String(), "")
+	case name == "" || len([]rune(name)) > 40:
+		return m.refuse("a name of 1 to 40 characters is due", "")
+	case ev.Role != checklist.HookUpPerson:
+		return m.refuse("the "+ev.Role.String()+" signs on at the briefing", "here the hook-up person does")
+	case m.s.Crew.Range == "":
+		return m.refuse("the range officer has not signed on", "sign on first")
+	case m.s.Crew.role(name) != "":
+		return m.refuse(name+" has signed on as "+m.s.Crew.role(name), "")
+	case free < 0:
+		return m.refuse("nobody more can sign on", "")
+	}
+	return m.ask(ev, func() {
+		m.s.Crew.HookUp[free] = name
+		m.notice(name + " signed on: " + ev.Role.String())
+	})
+}
+
+// role is what a name has signed on as, "" for a stranger.
+func (c *Crew) role(name string) string {
+	is := func(other string) bool { return sameName(name, other) }
+	switch {
+	case strings.TrimSpace(name) == "":
+		return ""
+	case is(c.Range):
+		return checklist.RangeOfficer.String()
+	case is(c.Firing):
+		return checklist.FiringOfficer.String()
+	case slices.ContainsFunc(c.Spotter[:], is):
+		return checklist.Spotter.String()
+	case slices.ContainsFunc(c.HookUp[:], is):
+		return checklist.HookUpPerson.String()
+	}
+	return ""
+}
+
+// SignedOn reports whether a name is one of the crew.
+func (c *Crew) SignedOn(name string) bool { return c.role(name) != "" }
+
+// MayGo says why a person may not be sent forward, and what helps; why is ""
+// when they may: they have signed on, and are not needed where they stand.
+func (c *Crew) MayGo(p *Plan, name string) (why, remedy string) {
+	switch role := c.role(name); {
+	case role == checklist.RangeOfficer.String():
+		return "the range officer stays at the line", "name somebody else"
+	case p.FirstRules:
+	case role == "":
+		return name + " has not signed on", "sign on first, with a role"
+	case role == checklist.Spotter.String():
+		return name + " is a spotter and stays at the post", "name somebody else"
+	}
+	return "", ""
+}
+
 // judgeForward compares the names of those who go with each other.
 func (m *machine) judgeForward(ev OpenLine) error {
 	key := false
@@ -85,8 +146,8 @@ func (m *machine) judgeForward(ev OpenLine) error {
 		if strings.TrimSpace(name) == "" {
 			continue
 		}
-		if sameName(name, m.s.Crew.Range) {
-			return m.refuse("the range officer stays at the line", "name somebody else")
+		if why, remedy := m.s.Crew.MayGo(m.p, name); why != "" {
+			return m.refuse(why, remedy)
 		}
 		key = key || sameName(name, ev.Key)
 		for _, other := range ev.Names[:k] {

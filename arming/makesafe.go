@@ -37,8 +37,9 @@ func (m *machine) onGoForward(ev GoForward) error {
 		return m.refuse("the line is "+m.s.Line.String(), "count everyone back first")
 	case person == "" || len([]rune(person)) > 40:
 		return m.refuse("one person is named", "")
-	case sameName(person, m.s.Crew.Range):
-		return m.refuse("the range officer stays at the line", "name somebody else")
+	}
+	if why, remedy := m.s.Crew.MayGo(m.p, person); why != "" {
+		return m.refuse(why, remedy)
 	}
 	if err := m.mayGo("going forward"); err != nil {
 		return err

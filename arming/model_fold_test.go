@@ -36,7 +36,7 @@ func unfoldModel(p *Plan, m *modelState) State {
 		AtRest: on(fAtRest), WaitLeft: time.Duration(m[fWait]) * modelQuantum, ResultIn: on(fResult), ScrubAsked: on(fScrub),
 		Proof: ProofStage(m[fStage]), ProofTrip: on(fTrip), ProofSince: modelBase, Tickets: 1, OnDisk: 1,
 		OffAt: modelBase, RunPressAt: modelBase, WindowEnds: modelBase.Mono + p.Times.Window}
-	s.Crew.Firing, s.Crew.Range = firing, ranger
+	s.Crew.Firing, s.Crew.Range, s.Crew.HookUp[0] = firing, ranger, forward
 	if on(fWent) {
 		s.Crew.Forward[0] = forward
 	}

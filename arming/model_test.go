@@ -258,7 +258,7 @@ func modelEvent(p *Plan, m *modelState, s *State, told byte, bits int) (Instant,
 	}
 	count := int(m[fWent])
 	if s.Line != LineOpen {
-		count += 2
+		count = 3 // both officers and the one who has signed on to go
 	}
 	switch told {
 	case toldHold:

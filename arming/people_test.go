@@ -18,7 +18,8 @@ func TestEveryoneBackCountsThoseWhoWent(t *testing.T) {
 	w.must(Answer{Step: "dead-check", Means: MeansBox})
 	w.typed("stray-current", 0)
 	w.words("shunt-on", "clip across")
-	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward, "nora "}, Key: forward})
+	w.must(SignOn{Name: forward, Role: checklist.HookUpPerson})
+	w.must(OpenLine{By: ranger, Names: names(forward, firing+" "), Key: forward})
 	w.must(HoldCall{})
 	w.refused(CloseLine{By: ranger, Count: 4}, "4 counted, 5")
 	w.must(CloseLine{By: ranger, Count: 5})
@@ -42,9 +43,7 @@ func TestEarlyHandsCallBackEachTime(t *testing.T) {
 	w := newWorld(t, ModeBox)
 	w.crew()
 	w.proof()
-	w.must(Answer{Step: "dead-check", Means: MeansBox})
-	w.typed("stray-current", 0)
-	w.words("shunt-on", "clip across")
+	w.shunt()
 	w.must(BoxEvents{wire.EventButtonEarly})
 	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
 	w.key(true)
@@ -102,10 +101,8 @@ func TestBatteryJoinedWithPeopleForward(t *testing.T) {
 	w := newWorld(t, ModeBox)
 	w.crew()
 	w.proof()
-	w.must(Answer{Step: "dead-check", Means: MeansBox})
-	w.typed("stray-current", 0)
-	w.words("shunt-on", "clip across")
-	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
+	w.shunt()
+	w.openLine()
 	w.all = nil
 	w.battery(12.4)
 	loud := false
@@ -209,7 +206,7 @@ func TestTheLineStaysClosedUntilTheTestCurrentIsReadOff(t *testing.T) {
 	if w.lease || w.s.TestCurrent {
 		t.Fatal("test current with the line UNKNOWN")
 	}
-	w.must(CloseLine{By: ranger, Count: 4})
+	w.must(CloseLine{By: ranger, Count: 5})
 	if !w.lease {
 		t.Fatal("no lease in WAIT with the line CLOSED")
 	}
@@ -223,4 +220,32 @@ func TestTheLineStaysClosedUntilTheTestCurrentIsReadOff(t *testing.T) {
 	w.refused(GoForward{By: ranger, Person: forward}, "test current is not yet off")
 	w.look()
 	w.must(GoForward{By: ranger, Person: forward})
+}
+
+// Only people who have signed on go forward, and hold the key; a new name signs
+// on first, with a role. A spotter stays at the post.
+func TestOnlyTheCrewGoesForward(t *testing.T) {
+	w := in(t, ModeBox, "shunted")
+	order := func(name string) OpenLine { return OpenLine{By: ranger, Names: names(name), Key: name} }
+	w.refused(order("Juno Falk"), "Juno Falk has not signed on")
+	w.refused(order("nora"), "spotter and stays at the post")
+	w.refused(SignOn{Name: "Juno Falk", Role: checklist.Spotter}, "signs on at the briefing")
+	w.refused(SignOn{Name: " nora", Role: checklist.HookUpPerson}, "signed on as spotter")
+	w.must(SignOn{Name: " Juno Falk ", Role: checklist.HookUpPerson})
+	w.must(order("juno falk"))
+	w.must(CloseLine{By: ranger, Count: 1})
+	w.must(HoldCall{})
+	w.refused(CloseLine{By: ranger, Count: 5}, "5 counted, 6 signed on") // Juno Falk stands behind the line too
+
+	w = in(t, ModeBox, "over")
+	w.refused(GoForward{By: ranger, Person: "Sven"}, "spotter and stays at the post")
+	w.refused(GoForward{By: ranger, Person: "Juno Falk"}, "has not signed on")
+	w.must(SignOn{Name: "Juno Falk", Role: checklist.HookUpPerson})
+	w.must(GoForward{By: ranger, Person: "Juno Falk"})
+
+	w = in(t, ModeBox, "shunted")
+	for k := range checklist.MaxPosts - 1 { // one has signed on already
+		w.must(SignOn{Name: "Helper " + string(rune('A'+k)), Role: checklist.HookUpPerson})
+	}
+	w.refused(SignOn{Name: "One Toomany", Role: checklist.HookUpPerson}, "nobody more")
 }

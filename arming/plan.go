@@ -35,7 +35,15 @@ type Plan struct {
 	Steps     []checklist.Step
 	Times     checklist.Times
 	WaitSpeed int // 1; more only in practice, where waits may run faster
+	// FirstRules replays a record of the first edition: nobody was asked a step
+	// that the sheet had added without a gate, anybody went forward, and an
+	// acceptance was of the whole range of wind and mass.
+	FirstRules bool
 }
+
+// Edition is which rules a firing goes by that is begun now. A record without
+// one is of the first.
+const Edition = 2
 
 // Validate returns every fault of the plan, joined.
 func (p *Plan) Validate() error {

@@ -76,7 +76,7 @@ func (m *machine) mayAnswer(i int) error {
 	if m.s.Phase == Setup || m.s.Phase == Ready {
 		for j := 0; j < i; j++ {
 			b := &m.p.Steps[j]
-			if b.Kind != checklist.KindLine && !m.s.Evidence[j].Present {
+			if b.Kind != checklist.KindLine && !m.p.skips(b) && !m.s.Evidence[j].Present {
 				return m.refuse(fmt.Sprintf("%s comes after %s, which is not answered", st.ID, b.ID), "answer the step at hand")
 			}
 		}
@@ -274,6 +274,9 @@ func (m *machine) applyAnswer(i int, ev Answer, value float64, inBand bool) {
 		by = words
 	}
 	m.s.Evidence[i] = Evidence{Present: true, At: m.s.Now, Value: value, Words: words, By: by, Means: means}
+	if m.p.FirstRules && m.accepted(st.ID) {
+		changed = false // the acceptance was of the whole band
+	}
 	if changed && st.Phase != checklist.Briefing {
 		m.dropResting(st.ID, "changed")
 	}
@@ -357,7 +360,7 @@ func (m *machine) phaseTimers() {
 		for i := range m.p.Steps {
 			st := &m.p.Steps[i]
 			switch {
-			case st.Phase != ph || !required(st) || st.Kind == checklist.KindLine:
+			case st.Phase != ph || !m.p.required(st) || st.Kind == checklist.KindLine:
 			case !m.s.Evidence[i].Present:
 				missing = true
 			case !answered || m.s.Evidence[i].At.Mono > newest.Mono:

@@ -412,6 +412,9 @@ func (y *site) count() CloseLine {
 // machine has not been told of, which the one who gives it can see.
 func (y *site) open(ev Event) {
 	if !y.moved && !y.person {
+		if y.s.Crew.role(forward) == "" {
+			_ = y.do(SignOn{Name: forward, Role: checklist.HookUpPerson})
+		}
 		_ = y.do(ev)
 	}
 }

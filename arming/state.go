@@ -301,6 +301,7 @@ type Crew struct {
 	Firing  string
 	Range   string
 	Spotter [checklist.MaxPosts]string
+	HookUp  [checklist.MaxPosts]string // who signed on to go forward, beside the firing officer
 	Forward [checklist.MaxPosts]string // names forward while the line is OPEN
 	KeyWith string
 }
@@ -346,7 +347,7 @@ func (s *State) Live(p *Plan) int {
 // and those who went forward, each once.
 func (c *Crew) people() int {
 	names := append([]string{c.Firing, c.Range}, c.Spotter[:]...)
-	names = append(names, c.Forward[:]...)
+	names = append(append(names, c.HookUp[:]...), c.Forward[:]...)
 	n := 0
 	for k, name := range names {
 		known := strings.TrimSpace(name) == ""

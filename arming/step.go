@@ -151,6 +151,8 @@ func (m *machine) dispatchPeople(ev Event) error {
 	case BasisLeft:
 		m.dropBasis(ev.What)
 		return nil
+	case SignOn:
+		return m.onSignOn(ev)
 	case OpenLine:
 		return m.onOpenLine(ev)
 	case CloseLine:

@@ -63,7 +63,8 @@ func rows() []row {
 		is("Answer/count", Answer{Step: "motors-used", Value: 2, Again: 2, Means: MeansTyped}),
 		is("Withdraw", Withdraw{Step: "mass", Why: "weighed wrongly"}),
 		is("Waive", Waive{Step: "daylight", Value: 20, Why: "short run, lamps ready", By: ranger}), is("BasisLeft", BasisLeft{"wind"}),
-		is("OpenLine", OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward}),
+		is("SignOn", SignOn{Name: "Juno Falk", Role: checklist.HookUpPerson}),
+		is("OpenLine", OpenLine{By: ranger, Names: names(forward), Key: forward}),
 		row{"CloseLine", func(w *world) Event {
 			if w.s.Line == LineUnknown {
 				return CloseLine{By: ranger, Count: w.s.Crew.people()}
@@ -234,6 +235,7 @@ Answer/count           no        no        no        no      no        no       
 Withdraw               =         =         =         =       SETUP     SETUP     -HOLD -HOLD no     no    no   no        no       no     no     =     =
 Waive                  =         =         =         no      no        no        no    no    no     no    no   no        no       no     no     no    no
 BasisLeft              =         =         =         =       SETUP     SETUP     -HOLD -HOLD -WAIT  =     =    =         =        =      =      =     =
+SignOn                 =         =         =         =       =         =         no    no    no     no    =    =         =         =      no     =     =
 OpenLine               no        =o        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
 CloseLine              no        no        =c        no      no        no        no    no    no     no    no   no        =c       no     no     no    no
 StartProof             PROOF     PROOF     no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
@@ -284,6 +286,7 @@ Answer/count           no    no        no        no        no        no    no   
 Withdraw               =     =         =         SETUP     SETUP     -HOLD -HOLD no     no    no   no        no       no     no     =     =
 Waive                  =     =         =         no        no        no    no    no     no    no   no        no       no     no     no    no
 BasisLeft              =     =         =         SETUP     SETUP     -HOLD -HOLD -WAIT  =     =    =         =        =      =      =     =
+SignOn                 =     =         =         =         =         no    no    no     no    =    =         =         =      no     =     =
 OpenLine               no    =o        no        no        no        no    no    no     no    no   no        no       no     no     no    no
 CloseLine              no    no        =c        no        no        no    no    no     no    no   no        =c       no     no     no    no
 StartProof             no    no        no        no        no        no    no    no     no    no   no        no       no     no     no    no

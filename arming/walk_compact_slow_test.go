@@ -288,7 +288,7 @@ func (w *walker) unfold(c *compact, s *State) {
 		NoPulse: NoPulseStage(c.noPulse), AtRest: c.atRest, WaitLeft: time.Duration(c.wait) * walkQuantum, ResultIn: c.resultIn,
 		ScrubAsked: c.scrub, LeaseWanted: c.lease, TestCurrent: c.current, Proof: ProofStage(c.proof), ProofTrip: c.proofTrip, ProofSince: walkBase,
 		Tickets: 1, OnDisk: 1}
-	s.Crew.Firing, s.Crew.Range = firing, ranger
+	s.Crew.Firing, s.Crew.Range, s.Crew.HookUp[0] = firing, ranger, forward
 	if c.wentIn {
 		s.Crew.Forward[0] = forward
 	}

@@ -382,11 +382,13 @@ func (w *walker) count(n *node, emit func(node, string)) {
 	}
 	c := w.at(n)
 	ev := CloseLine{By: ranger}
-	if c.wentIn && !n.y.forward {
+	if Line(c.line) != LineOpen {
+		ev.Count = 3 // both officers and the one who has signed on to go
+	} else if c.wentIn {
 		ev.Count = 1
 	}
-	if Line(c.line) != LineOpen {
-		ev.Count += 2
+	if n.y.forward && ev.Count > 0 {
+		ev.Count--
 	}
 	w.land(n, n.y, "", w.single(n.m, codeCount+uint32(ev.Count), w.base, ev), func(to node, loss string) {
 		if to.y.forward && Line(w.at(&to).line) == LineClosed {

@@ -319,10 +319,11 @@ func names(who ...string) (list [checklist.MaxPosts]string) {
 
 func (w *world) openLine() {
 	w.t.Helper()
-	w.must(OpenLine{By: ranger, Names: [checklist.MaxPosts]string{forward}, Key: forward})
+	w.must(OpenLine{By: ranger, Names: names(forward), Key: forward})
 }
 
-// shunt makes the dead check and puts the shunt on.
+// shunt makes the dead check, puts the shunt on, and has the one who goes sign
+// on.
 func (w *world) shunt() {
 	w.t.Helper()
 	if w.p.Mode == ModeBox {
@@ -332,6 +333,7 @@ func (w *world) shunt() {
 	}
 	w.typed("stray-current", 0)
 	w.words("shunt-on", "clip across both posts")
+	w.must(SignOn{Name: forward, Role: checklist.HookUpPerson})
 }
 
 // gates goes from the closed line to READY.

@@ -224,3 +224,36 @@ func TestAnOptionalStepIsPassedOver(t *testing.T) {
 	w.toPhase(arming.Ready)
 	w.shows(t, "PASSED OVER: ground")
 }
+
+// A stranger named to go forward signs on first, with a role, and what was typed
+// is not lost; a spotter is refused.
+func TestAStrangerSignsOnBeforeGoingForward(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, arming.ModeBox)
+	w.until("")
+	w.key("x")
+	w.fill("1", "wind_rising")
+	w.pass(300 * time.Millisecond)
+	w.key("f6")
+	w.pass(2 * time.Second)
+	w.key("enter")
+	w.write("Ben Wick")
+	w.key("enter")
+	w.write("Juno Falk")
+	w.key("enter")
+	w.shows(t, "SIGN ON: Juno Falk", "has not signed on")
+	w.key("enter")
+	w.shows(t, "type the answer first")
+	w.key("esc") // back to who goes forward
+	w.shows(t, "ONE GOES FORWARD")
+	w.key("enter")
+	w.write("hook-up")
+	w.key("enter")
+	w.pass(100 * time.Millisecond)
+	if w.key("enter"); w.s.Line != arming.LineOpen || w.s.Crew.Forward[0] != "Juno Falk" {
+		t.Fatalf("%v, line %v, forward %v, refusal %q\n%s", w.s.Phase, w.s.Line, w.s.Crew.Forward, w.refusal.Why, w.m.View())
+	}
+	if !w.s.Crew.SignedOn("juno falk") {
+		t.Error("not signed on")
+	}
+}

@@ -39,6 +39,10 @@ type form struct {
 	note   string
 	wrong  string // why it was not sent
 	send   sender
+	// first gives a form that has to be answered before this one is sent, nil for
+	// none. It is opened as ahead, and leads back to this one.
+	first       func(texts []string) *form
+	ahead, back *form
 	// secret takes the first text beside the machine, which never sees it.
 	secret func(text string)
 }
@@ -138,6 +142,11 @@ func (fm *form) enter() (done bool, out arming.Event) {
 	texts := make([]string, len(fm.fields))
 	for k := range fm.fields {
 		texts[k] = fm.fields[k].answer()
+	}
+	if fm.first != nil {
+		if fm.ahead = fm.first(texts); fm.ahead != nil {
+			return false, nil
+		}
 	}
 	if fm.send != nil {
 		out, fm.wrong = fm.send(texts)

@@ -84,15 +84,19 @@ func (m *Model) onStroke(s strokes.Stroke) tea.Cmd {
 // onFormKey gives a key to the open form.
 func (m *Model) onFormKey(s strokes.Stroke) tea.Cmd {
 	if is(s, keyBack) {
-		m.form = nil
+		m.form = m.form.back
 		return nil
 	}
 	done, ev := m.form.press(s, m.blankTypes())
+	if ahead := m.form.ahead; ahead != nil {
+		ahead.back, m.form.ahead = m.form, nil
+		m.form = ahead
+	}
 	if !done {
 		return nil
 	}
 	leave := m.form.task == taskLeave
-	m.sent, m.form, m.chosen, m.page = m.form.task, nil, "", pageMain
+	m.sent, m.form, m.chosen, m.page = m.form.task, m.form.back, "", pageMain
 	if ev != nil {
 		m.submit(ev)
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"holdline/arming"
+	"holdline/checklist"
 )
 
 // fold is how names are compared: without case and without blanks, because a
@@ -80,12 +81,36 @@ func as(typed, name string) string {
 // crewNames lists everybody signed on, each once.
 func crewNames(s *arming.State) []string {
 	var out []string
-	for _, n := range append(officers(s), s.Crew.Spotter[:]...) {
+	for _, n := range slices.Concat(officers(s), s.Crew.Spotter[:], s.Crew.HookUp[:]) {
 		if n != "" && !slices.ContainsFunc(out, func(o string) bool { return fold(o) == fold(n) }) {
 			out = append(out, n)
 		}
 	}
 	return out
+}
+
+// mayGo lists those of the crew who may be sent forward.
+func mayGo(f *Frame) []string {
+	return slices.DeleteFunc(crewNames(&f.State), func(n string) bool {
+		why, _ := f.State.Crew.MayGo(f.Plan, n)
+		return why != ""
+	})
+}
+
+// signOnFirst asks a stranger among the names to sign on, with a role, before
+// they are sent forward; nil where all of them have.
+func signOnFirst(f *Frame, names []string) *form {
+	for _, name := range names {
+		if name = strings.TrimSpace(name); name == "" || f.State.Crew.SignedOn(name) {
+			continue
+		}
+		const how = "type hook-up: they have heard what HOLD means"
+		fields, send := typed("hook-up", how, how, arming.SignOn{Name: name, Role: checklist.HookUpPerson})
+		fields[0].label = "role"
+		return &form{task: "sign-on", title: "SIGN ON: " + name, fields: fields, send: send,
+			note: name + " has not signed on. A spotter stays at the post, the range officer at the line."}
+	}
+	return nil
 }
 
 // officers lists the two who may scrub.

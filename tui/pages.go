@@ -159,6 +159,11 @@ func (m *Model) drawPeople(c canvas.Canvas) {
 			row("spotter, "+post, s.Crew.Spotter[k], forward(s.Crew.Spotter[k]))
 		}
 	}
+	for _, n := range s.Crew.HookUp {
+		if n != "" {
+			row("hook-up person", n, forward(n))
+		}
+	}
 	row("line", s.Line.String(), "")
 	for _, n := range s.ForwardNames() {
 		row("forward", n, "")

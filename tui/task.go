@@ -71,6 +71,18 @@ func (t task) opens(title string, fields []field, send sender) task {
 	return t
 }
 
+// after lets a task's form be sent only once another has been answered, where
+// first gives one.
+func (t task) after(first func(texts []string) *form) task {
+	open := t.open
+	t.open = func() *form {
+		fm := open()
+		fm.first = first
+		return fm
+	}
+	return t
+}
+
 // opensOwnName gives a task the form in which an officer types their own name.
 func (t task) opensOwnName(title string, officer *string, ev func(by string) arming.Event) task {
 	return t.opens(title, []field{{ghost: "own name in full"}}, func(v []string) (arming.Event, string) {
@@ -164,8 +176,8 @@ func openLineTask(f *Frame) task {
 		ask:  "Who goes forward, and in whose pocket is the key?",
 		hint: "key out, battery off and shunt on first; everybody else stays behind the line",
 		kind: "names"}
-	names := crewNames(s)
-	return t.opens("", []field{
+	names := mayGo(f)
+	t = t.opens("", []field{
 		{label: "range officer, own name", ghost: "who orders it"},
 		{label: "forward", ghost: "a name, or names with commas"},
 		{label: "key with", ghost: "one of those"},
@@ -187,6 +199,7 @@ func openLineTask(f *Frame) task {
 		}
 		return ev, ""
 	})
+	return t.after(func(v []string) *form { return signOnFirst(f, strings.Split(v[1], ",")) })
 }
 
 // closeLineTask counts people back.

@@ -2,7 +2,6 @@ package tui
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"holdline/arming"
@@ -111,13 +110,13 @@ func forwardTask(f *Frame) task {
 		ask:  "Who goes forward, alone, with the key in their pocket?",
 		hint: "not in line with the nozzles; extinguisher and a second person ready first",
 		kind: "two names"}
-	names := slices.DeleteFunc(crewNames(s), func(n string) bool { return fold(n) == fold(s.Crew.Range) })
-	return t.opens("", []field{
+	t = t.opens("", []field{
 		{label: "range officer, own name", ghost: "who orders it"},
-		{label: "goes forward", ghost: "a number or a name", names: names},
+		{label: "goes forward", ghost: "a number or a name", names: mayGo(f), free: true},
 	}, func(v []string) (arming.Event, string) {
 		return arming.GoForward{By: as(v[0], s.Crew.Range), Person: v[1]}, ""
 	})
+	return t.after(func(v []string) *form { return signOnFirst(f, v[1:]) })
 }
 
 // makeSafeTasks account for every motor and end the firing.

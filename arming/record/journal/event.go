@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"reflect"
+	"strconv"
 
 	"holdline/arming"
 )
@@ -12,7 +13,7 @@ import (
 var events = byName([]arming.Event{
 	arming.Start{}, arming.Tick{}, arming.BoxUp{}, arming.BoxReading{}, arming.BoxEvents{}, arming.BoxLost{},
 	arming.PermitStuck{}, arming.FocusLost{}, arming.Stalled{}, arming.Written{}, arming.RecordFailed{},
-	arming.Answer{}, arming.Withdraw{}, arming.Waive{}, arming.BasisLeft{}, arming.OpenLine{}, arming.CloseLine{},
+	arming.Answer{}, arming.Withdraw{}, arming.Waive{}, arming.BasisLeft{}, arming.SignOn{}, arming.OpenLine{}, arming.CloseLine{},
 	arming.StartProof{}, arming.Say{}, arming.ArmEntry{}, arming.Code{}, arming.StartCount{}, arming.HoldCall{},
 	arming.HoldBy{}, arming.Resume{}, arming.Scrub{}, arming.Observe{}, arming.GoForward{}, arming.Inspect{},
 	arming.Result{}, arming.AllClear{}, arming.Quit{},
@@ -72,19 +73,38 @@ func DecodeEvent(name string, data json.RawMessage) (arming.Event, error) {
 
 // EncodePlan returns the plan as a JSON object.
 func EncodePlan(p *arming.Plan) (json.RawMessage, error) {
-	val, err := encode(reflect.ValueOf(*p))
+	now := *p
+	now.FirstRules = false
+	val, err := encode(reflect.ValueOf(now))
 	if err != nil {
 		return nil, fmt.Errorf("journal: plan: %w", err)
+	}
+	if !p.FirstRules {
+		val.(map[string]any)["edition"] = arming.Edition
 	}
 	return json.Marshal(val)
 }
 
 // DecodePlan is the reverse of EncodePlan. It does not judge the plan.
 func DecodePlan(body json.RawMessage) (*arming.Plan, error) {
-	var p arming.Plan
-	if err := decode(body, reflect.ValueOf(&p).Elem()); err != nil {
+	var members map[string]json.RawMessage
+	if err := json.Unmarshal(body, &members); err != nil {
 		return nil, fmt.Errorf("journal: plan: %w", err)
 	}
+	edition, written := members["edition"]
+	if written && string(edition) != strconv.Itoa(arming.Edition) {
+		return nil, fmt.Errorf("journal: plan: rules of edition %s, this program knows 1 and %d", edition, arming.Edition)
+	}
+	delete(members, "edition")
+	rest, err := json.Marshal(members)
+	if err != nil {
+		return nil, fmt.Errorf("journal: plan: %w", err)
+	}
+	var p arming.Plan
+	if err := decode(rest, reflect.ValueOf(&p).Elem()); err != nil {
+		return nil, fmt.Errorf("journal: plan: %w", err)
+	}
+	p.FirstRules = !written
 	return &p, nil
 }
 

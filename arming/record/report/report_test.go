@@ -220,7 +220,7 @@ func troubled(t *testing.T, dir string, o setting) string {
 	f.pass(20 * time.Second)
 	f.must(arming.HoldCall{})
 	f.must(arming.HoldBy{Name: "Sven Ostrow"})
-	f.must(arming.CloseLine{By: ranger, Count: 4})
+	f.must(arming.CloseLine{By: ranger, Count: 5})
 	f.must(arming.Say{Fact: arming.FactAtRest, By: officer})
 	f.pass(61 * time.Second)
 	f.battery(0)

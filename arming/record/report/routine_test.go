@@ -127,6 +127,7 @@ func (f *firing) hookUp() {
 	}
 	f.typed("stray-current", 0.002)
 	f.words("shunt-on", "clip across both posts")
+	f.must(arming.SignOn{Name: goes, Role: checklist.HookUpPerson})
 	f.must(arming.OpenLine{By: ranger, Names: [checklist.MaxPosts]string{goes}, Key: goes})
 	f.pass(2 * time.Second)
 	f.igniter = true

@@ -102,7 +102,7 @@ func (s *session) submit(ev arming.Event) {
 	case arming.Quit:
 		s.driver.permitOff()
 		s.ask(func() { s.driver.step(ev) })
-	case arming.Answer, arming.Withdraw, arming.Waive, arming.OpenLine, arming.CloseLine, arming.StartProof,
+	case arming.Answer, arming.Withdraw, arming.Waive, arming.SignOn, arming.OpenLine, arming.CloseLine, arming.StartProof,
 		arming.Say, arming.ArmEntry, arming.StartCount, arming.HoldBy, arming.Resume, arming.Scrub, arming.Observe,
 		arming.GoForward, arming.Inspect, arming.Result, arming.AllClear, arming.FocusLost, arming.Stalled:
 		s.ask(func() { s.take(ev) })
