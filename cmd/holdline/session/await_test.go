@@ -23,59 +23,24 @@ func aReading() groundbox.Told {
 	return groundbox.Told{Event: arming.BoxReading{Box: arming.Box{Up: true, Key: arming.ContactOpen}}, Good: true}
 }
 
-// The screen looks at every answer of the box, and at a tick only where the
-// box is silent or the tick did something: both come together ten times a
-// second, and one look shows both.
-func TestTheScreenIsToldOnceForTickAndAnswer(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		b := newBench(t)
-		b.step(arming.Start{})
-		if !b.looked() {
-			t.Error("a step of the machine is not shown")
-		}
-		for range 3 {
-			b.tick()
-			b.looked()
-			b.report(aReading())
-			if !b.looked() {
-				t.Error("an answer of the box is not shown")
-			}
-			b.tick()
-			if b.looked() {
-				t.Error("a quiet tick beside an answer is shown by itself")
-			}
-		}
-		b.tick()
-		if !b.looked() {
-			t.Error("with a silent box a tick is not shown")
-		}
-		b.refuse("no", "never")
-		if !b.looked() {
-			t.Error("a refusal is not shown")
-		}
-		b.note("a sentence", nil)
-		if !b.looked() {
-			t.Error("a line of the log is not shown")
-		}
-	})
-}
-
-// What a tick does is shown at once, whatever came beside it.
-func TestATickThatDidSomethingIsShown(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		b := newBench(t)
-		b.wanting()
+// Whatever happens is something new to look at.
+func TestTheScreenIsToldOfWhateverHappens(t *testing.T) {
+	b := newBench(t)
+	for _, c := range []struct {
+		what string
+		do   func()
+	}{
+		{"a step of the machine", func() { b.step(arming.Start{}) }},
+		{"a tick", b.tick},
+		{"an answer of the box", func() { b.report(aReading()) }},
+		{"a refusal", func() { b.refuse("no", "never") }},
+		{"an entry of the log", func() { b.note("a sentence", nil) }},
+	} {
 		b.looked()
-		b.heard = true
-		b.state.WindowEnds = b.state.Now.Mono // over
-		b.tick()
-		if b.state.Phase != arming.Wait {
-			t.Fatalf("%v after the window's end", b.state.Phase)
+		if c.do(); !b.looked() {
+			t.Errorf("%s is not shown", c.what)
 		}
-		if !b.looked() {
-			t.Error("the end of the window is not shown")
-		}
-	})
+	}
 }
 
 func TestWhoAwaitsAFrameIsLetGoAtTheEnd(t *testing.T) {

@@ -23,7 +23,6 @@ type boxLink struct {
 	first  groundbox.Connected
 	number uint64        // of the last decision to close the permit; the driver's alone
 	pulseS float64       // the sheet's
-	beat   time.Time     // of the polls
 	testA  atomic.Uint64 // bits of the highest test current that a box here has owned to, in amperes
 }
 
@@ -33,9 +32,7 @@ func (b *boxLink) testCurrentA() float64 { return math.Float64frombits(b.testA.L
 
 // openBox opens the box and waits until it has proved what it is.
 func openBox(ctx context.Context, cfg groundbox.Config, pulseS float64, say func(string)) (*boxLink, error) {
-	cfg.Beat = time.Now()
 	b := &boxLink{
-		beat: cfg.Beat,
 		link: groundbox.Open(cfg),
 		out:  make(chan groundbox.Told),
 		quit: make(chan struct{}),
@@ -92,7 +89,6 @@ func (b *boxLink) port() port {
 		clear:   b.link.ClearEvents,
 		rate:    func(every time.Duration) { b.link.Fast(every < groundbox.PollSlow) },
 		reports: b.out,
-		beat:    b.beat,
 	}
 }
 

@@ -14,7 +14,7 @@
 // bounded queue; a full queue refuses in words.
 //
 // The record is written by a goroutine of its own. A request to go forward
-// takes effect when its line is on disk; OFF and HOLD act first and are
+// takes effect when its entry is on disk; OFF and HOLD act first and are
 // recorded after.
 //
 // # The permit

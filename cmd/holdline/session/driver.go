@@ -20,7 +20,7 @@ const (
 	tickArmed    = 50 * time.Millisecond  // 20 Hz from ARMED on
 	permitLife   = 250 * time.Millisecond // how long one step lets the link renew the permit
 	screenLate   = 300 * time.Millisecond // longest time between two frames asked for
-	diskLate     = 500 * time.Millisecond // longest time for a line to reach the disk
+	diskLate     = 500 * time.Millisecond // longest time for an entry to reach the disk
 	beatsEvery   = time.Second            // how often quiet beats are written
 	requestQueue = 32                     // requests of the cockpit that wait
 	logKept      = 200                    // lines of the log on the screen
@@ -49,9 +49,6 @@ type driver struct {
 
 	frame    tui.Frame
 	beat     uint64
-	heard    bool          // the box has answered since the last tick
-	quiet    bool          // the step under way is a tick that is shown with the box's next answer
-	changed  bool          // and it did something
 	flushed  time.Duration // when beats were last written
 	stalled  bool          // a stall has been told, until it is over
 	diskTold bool
@@ -78,7 +75,6 @@ type port struct {
 	lease   func(bool)
 	clear   func(wire.Event)
 	rate    func(time.Duration) // how often snapshots are asked for
-	beat    time.Time           // an instant that they lie whole intervals from, zero for none
 	reports <-chan groundbox.Told
 }
 
@@ -122,12 +118,12 @@ func (d *driver) run(first arming.Start) {
 	d.asked.Store(int64(d.clock.mono()))
 	d.step(first)
 	rate := tickIdle
-	tick := time.NewTimer(d.untilTick(rate))
+	tick := time.NewTicker(rate)
 	defer tick.Stop()
 	for {
 		if want := d.rate(); want != rate {
 			rate = want
-			tick.Reset(d.untilTick(rate))
+			tick.Reset(rate)
 			if d.box.rate != nil {
 				d.box.rate(rate)
 			}
@@ -157,21 +153,9 @@ func (d *driver) run(first arming.Start) {
 			d.record.settle(c)
 			d.publish()
 		case <-tick.C:
-			tick.Reset(d.untilTick(rate))
 			d.tick()
 		}
 	}
-}
-
-// untilTick is how long it is until the next tick: together with the box's
-// snapshots, so that the processor is woken once for both.
-func (d *driver) untilTick(rate time.Duration) time.Duration {
-	beat := d.box.beat
-	if beat.IsZero() {
-		beat = d.clock.opened
-	}
-	now := time.Now()
-	return groundbox.NextBeat(beat, now, rate).Sub(now)
 }
 
 func (d *driver) rate() time.Duration {
@@ -256,7 +240,6 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 			failed = append(failed, arming.RecordFailed{Why: err.Error()})
 		}
 	}
-	d.changed = d.changed || len(effects) > 0 || before.Phase != after.Phase
 	if refused != nil {
 		d.refused(at, refused)
 	} else if forPeople(ev) {
@@ -273,8 +256,8 @@ func (d *driver) one(ev arming.Event) []arming.Event {
 }
 
 // writable reports why an event cannot be written down. Of ticks and readings,
-// which are many and hold nothing that a person typed, the record says so
-// itself, which holds.
+// which are many and carry nothing that a person typed, the record itself says
+// so.
 func writable(ev arming.Event) error {
 	switch ev.(type) {
 	case arming.Tick, arming.BoxReading:
@@ -338,7 +321,6 @@ func (d *driver) carryOut(effects []arming.Effect, wall time.Time) []arming.Even
 func (d *driver) report(r groundbox.Told) {
 	if r.Good {
 		d.frame.BoxBeat++
-		d.heard = true
 	}
 	if r.Text != "" {
 		d.frame.LinkText = r.Text
@@ -379,9 +361,7 @@ func (d *driver) tick() {
 	if d.box.lease != nil && d.state.LeaseWanted {
 		d.box.lease(true) // it lapses unless it is asked for again
 	}
-	d.quiet, d.heard = d.heard, false
 	d.step(arming.Tick{})
-	d.quiet = false
 	if d.hooks.tick != nil {
 		d.hooks.tick()
 	}
@@ -401,7 +381,7 @@ func (d *driver) tick() {
 	}
 }
 
-// ack takes the news of a line that is on disk, or is not.
+// ack takes the news of an entry that is on disk, or is not.
 func (d *driver) ack(a record.Ack, ok bool) {
 	if !ok {
 		return

@@ -126,7 +126,7 @@ func TestALateDiskEndsTheGrants(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
-		b.record.sent = []sentLine{{id: 1, at: time.Now().Add(-diskLate - time.Millisecond)}}
+		b.record.sent = []sentEntry{{id: 1, at: time.Now().Add(-diskLate - time.Millisecond)}}
 		b.renew()
 		if len(b.grants) != 0 || !b.was("off") {
 			t.Errorf("%d grants, told %v with a disk that does not answer", len(b.grants), b.told)

@@ -16,7 +16,7 @@ const AgentKey = "agent"
 
 // KeySigner finds the key that counter-signs: a private key file, whose
 // passphrase is asked for on the terminal; a public key file (.pub) whose
-// private half the ssh agent holds; or AgentKey. Call done after signing.
+// private half the ssh agent has; or AgentKey. Call done after signing.
 func KeySigner(key string) (signer ssh.Signer, done func(), err error) {
 	return keySigner(key, askPassphrase)
 }

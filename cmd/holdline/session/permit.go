@@ -49,14 +49,14 @@ func (d *driver) openPermit(before, after *arming.State, effects []arming.Effect
 	}
 }
 
-// permitOn closes the permit, if the line that allows it is on disk (I-27) and
+// permitOn closes the permit, if the entry that allows it is on disk (I-27) and
 // everything that has to be alive is.
 func (d *driver) permitOn(e arming.PermitOn) error {
 	switch {
 	case d.box.on == nil:
 		return errors.New("there is no permit contact")
 	case !d.record.onDisk(e.Ticket):
-		return fmt.Errorf("line %d that allows it is not on disk", e.Ticket)
+		return fmt.Errorf("entry %d that allows it is not on disk", e.Ticket)
 	case d.late() != "":
 		return fmt.Errorf("the %s is late", d.late())
 	}

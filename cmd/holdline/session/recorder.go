@@ -16,7 +16,7 @@ import (
 
 // Figures of the record.
 const (
-	recordDepth = 1024            // lines that may wait for the disk
+	recordDepth = 1024            // entries that may wait for the disk
 	closeWithin = 2 * time.Second // for the disk, when the program ends
 	signWithin  = 5 * time.Second // for closing and signing under way then
 )
@@ -29,8 +29,8 @@ type recorder struct {
 	signer  signing
 
 	next    uint64
-	sent    []sentLine // not acknowledged yet, oldest first
-	disk    uint32     // highest ticket on disk
+	sent    []sentEntry // not acknowledged yet, oldest first
+	disk    uint32      // highest ticket on disk
 	lines   int64
 	fault   error // first failure; nothing is written after it
 	shut    bool
@@ -50,7 +50,7 @@ type closeStep struct {
 	over   bool   // nothing comes after this
 }
 
-type sentLine struct {
+type sentEntry struct {
 	id     uint64
 	at     time.Time // when it was queued
 	ticket uint32
@@ -60,7 +60,7 @@ func newRecorder(w *record.Writer, s signing) *recorder {
 	return &recorder{w: record.NewAsync(w, recordDepth), signer: s, keyNew: s.made}
 }
 
-// plan writes the line that the replay is set up from.
+// plan writes the entry that the replay is set up from.
 func (r *recorder) plan(p *arming.Plan, c clock) error {
 	body, err := journal.EncodePlan(p)
 	if err != nil {
@@ -73,11 +73,7 @@ func (r *recorder) plan(p *arming.Plan, c clock) error {
 // step writes one step of the machine down.
 func (r *recorder) step(at arming.Instant, wall time.Time, ev arming.Event, before, after *arming.State,
 	effects []arming.Effect, refused error) error {
-	if r.shut {
-		return nil
-	}
-	if r.fault != nil {
-		// Told once; the machine holds that against every way forward.
+	if r.shut || r.fault != nil { // a fault was told once: the machine refuses every way forward
 		return nil
 	}
 	lines, err := r.journal.Step(at, ev, before, after, effects, refused)
@@ -110,7 +106,7 @@ func (r *recorder) write(lines []journal.Line, wall time.Time) error {
 	return nil
 }
 
-// note writes a line that has no part in the machine's steps.
+// note writes an entry that has no part in the machine's steps.
 func (r *recorder) note(at arming.Instant, wall time.Time, kind string, body any) error {
 	if err := r.flushAt(wall); err != nil || r.shut || r.fault != nil {
 		return err
@@ -118,7 +114,7 @@ func (r *recorder) note(at arming.Instant, wall time.Time, kind string, body any
 	return r.append(at.Mono, wall, kind, body, 0)
 }
 
-// append queues one line. A line that is lost leaves a hole that no replay can
+// append queues one entry. One that is lost leaves a hole that no replay can
 // pass, so the first failure is the last.
 func (r *recorder) append(mono time.Duration, wall time.Time, kind string, body any, ticket uint32) error {
 	r.next++
@@ -126,7 +122,7 @@ func (r *recorder) append(mono time.Duration, wall time.Time, kind string, body 
 		r.fault = err
 		return err
 	}
-	r.sent = append(r.sent, sentLine{id: r.next, at: time.Now(), ticket: ticket})
+	r.sent = append(r.sent, sentEntry{id: r.next, at: time.Now(), ticket: ticket})
 	return nil
 }
 
@@ -137,10 +133,10 @@ func (r *recorder) acks() <-chan record.Ack {
 	return r.w.Acks()
 }
 
-// acked takes one answer of the disk and returns the ticket of its line.
+// acked takes one answer of the disk and returns the ticket of its entry.
 func (r *recorder) acked(a record.Ack) (ticket uint32, err error) {
 	if len(r.sent) == 0 || r.sent[0].id != a.ID {
-		return 0, errors.New("the record answered for a line that it was not given")
+		return 0, errors.New("the record answered for an entry that it was not given")
 	}
 	line := r.sent[0]
 	r.sent = r.sent[1:]
@@ -159,12 +155,12 @@ func (r *recorder) acked(a record.Ack) (ticket uint32, err error) {
 	return line.ticket, nil
 }
 
-// onDisk reports whether the line with this ticket is known to be on disk.
+// onDisk reports whether the entry with this ticket is known to be on disk.
 func (r *recorder) onDisk(ticket uint32) bool {
 	return r.fault == nil && ticket > 0 && ticket <= r.disk
 }
 
-// waiting returns for how long the oldest line has not been on disk.
+// waiting returns for how long the oldest entry has not been on disk.
 func (r *recorder) waiting() time.Duration {
 	if len(r.sent) == 0 || r.shut {
 		return 0

@@ -11,8 +11,8 @@ import (
 )
 
 // Replay plays the entries of a record through the arming machine again, for
-// record.Options. Beyond what the machine says it holds the first line against
-// the plan, and the last one against the state that the events lead to.
+// record.Options. Beyond what the machine says, it compares the first entry with
+// the plan, and the last one with the state that the events lead to.
 func Replay(entries []record.Entry) error {
 	var r journal.Replayer
 	return ReplayBy(entries, func(e record.Entry) (*arming.Plan, *arming.State, error) {
@@ -21,7 +21,7 @@ func Replay(entries []record.Entry) error {
 	})
 }
 
-// ReplayBy is Replay by way of somebody who follows the lines for a purpose of
+// ReplayBy is Replay by way of somebody who follows the entries for a purpose of
 // their own and says what they lead to.
 func ReplayBy(entries []record.Entry, line func(record.Entry) (*arming.Plan, *arming.State, error)) error {
 	var header record.Header

@@ -13,7 +13,7 @@ import (
 // unfinished is a firing that broke off and goes on in the same record.
 type unfinished struct {
 	path  string
-	plan  *arming.Plan // nil when the record holds none
+	plan  *arming.Plan // nil when the record has none
 	first arming.Start
 }
 

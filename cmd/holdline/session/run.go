@@ -195,7 +195,7 @@ func (s *session) takeUp(old *unfinished) error {
 	return nil
 }
 
-// header is the record's first line.
+// header is the record's first entry.
 func (s *session) header() record.Header {
 	h := record.Header{
 		Program: s.o.Version, Title: clean(s.sheet.Title), Practice: s.practice, WaitScale: 1 / float64(s.plan.WaitSpeed),

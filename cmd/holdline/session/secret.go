@@ -5,9 +5,9 @@ import (
 	"sync"
 )
 
-// secret holds the range officer's code, in memory alone: it is in no event,
-// no line of the record and no log. It is wiped once it has matched and when
-// the session ends. (The cockpit's own copies are strings of the language,
+// secret is the range officer's code, in memory alone: it is in no event,
+// no entry of the record and no log. It is wiped when the firing is closed and
+// when the session ends. (The cockpit's own copies are strings of the language,
 // which cannot be wiped; they are short-lived.)
 type secret struct {
 	mu   sync.Mutex

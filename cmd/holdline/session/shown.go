@@ -51,19 +51,13 @@ func (d *driver) publish() {
 		d.hooks.frame(&f)
 	}
 	d.latest.Store(&f)
-	if d.quiet && !d.changed {
-		return
-	}
-	d.changed = false
 	select {
 	case d.fresh <- struct{}{}:
 	default:
 	}
 }
 
-// await waits until there is something new to look at, which there is at every
-// answer of the box, at every tick without one, and when anything has happened.
-// It may be called from any goroutine.
+// await waits until there is something new to look at. It may be called from any goroutine.
 func (d *driver) await() {
 	select {
 	case <-d.fresh:

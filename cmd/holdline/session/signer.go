@@ -13,7 +13,7 @@ import (
 )
 
 // openSigner finds the key that closes the record, before anything begins: a
-// private key file, or a public one whose private half an ssh agent holds; with
+// private key file, or a public one whose private half an ssh agent has; with
 // no file the user's own key, made on first use in settings.
 func openSigner(keyFile, settings string) (signing, error) {
 	if keyFile == "" {
