@@ -44,7 +44,7 @@ func newCrew(t testing.TB, dir string, change func(*Options)) *crew {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &session{o: o, sheet: sh, compute: quick}
+	s := &session{o: o, sheet: sh, compute: quick, pipe: true}
 	if err := s.openDevices(context.Background()); err != nil {
 		t.Fatal(err)
 	}

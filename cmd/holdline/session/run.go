@@ -76,14 +76,23 @@ func (s *session) openDevices(ctx context.Context) error {
 	return ErrHow
 }
 
-// openPractice sets up the practice box, inside this program.
+// openPractice sets up the practice box, on a pseudo-terminal where the system
+// has them, so that a practice firing goes through the serial port as a real
+// one does.
 func (s *session) openPractice(ctx context.Context) error {
 	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit()})
 	if err != nil {
 		return err
 	}
 	s.mode, s.trainer = arming.ModeBox, box
-	return s.openBox(ctx, groundbox.Config{Dial: box.Dial, Port: "the practice box", RequirePractice: true})
+	cfg := groundbox.Config{Dial: box.Dial, Port: "the practice box", RequirePractice: true}
+	if !s.pipe {
+		if path, stop, err := practice.StartPTY(box); err == nil {
+			s.stopTrainer = stop
+			cfg.Dial, cfg.Port = groundbox.SerialDial(path, baud), path
+		}
+	}
+	return s.openBox(ctx, cfg)
 }
 
 func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
@@ -110,6 +119,9 @@ func (s *session) closeDevices() {
 	}
 	if s.meter != nil {
 		s.meter.Close()
+	}
+	if s.stopTrainer != nil {
+		s.stopTrainer()
 	}
 }
 

@@ -21,20 +21,22 @@ import (
 // session is one run of the program: the driver with everything around it.
 // What is set before the driver runs is constant, but for what says otherwise.
 type session struct {
-	o        Options
-	sheet    *sheet.Sheet
-	plan     *arming.Plan
-	mode     arming.Mode
-	practice bool
-	box      *boxLink         // nil without a box
-	meter    *groundbox.Meter // nil without a meter
-	trainer  *practice.Box    // nil without a practice box of our own
-	driver   *driver
-	record   *recorder
-	secret   secret
-	terminal *timedTerminal // nil without a terminal
-	compute  computer       // the models
-	share    atomic.Uint64  // bits of the share done of the prediction under way; from any goroutine
+	o           Options
+	sheet       *sheet.Sheet
+	plan        *arming.Plan
+	mode        arming.Mode
+	practice    bool
+	box         *boxLink         // nil without a box
+	meter       *groundbox.Meter // nil without a meter
+	trainer     *practice.Box    // nil without a practice box of our own
+	pipe        bool             // the trainer hangs on a pipe in memory: simulated time knows no terminal
+	stopTrainer func()
+	driver      *driver
+	record      *recorder
+	secret      secret
+	terminal    *timedTerminal // nil without a terminal
+	compute     computer       // the models
+	share       atomic.Uint64  // bits of the share done of the prediction under way; from any goroutine
 
 	// The driver goroutine's.
 
