@@ -273,6 +273,30 @@ func TestFunctionsAreShort(t *testing.T) {
 	})
 }
 
+// mostFileLines is how long a file of Go may be, tests too.
+const mostFileLines = 500
+
+func TestFilesAreShort(t *testing.T) {
+	files := 0
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		files++
+		if lines := strings.Count(string(text), "\n"); lines > mostFileLines {
+			t.Errorf("%s has %d lines, at most %d: split it by what it is about", path, lines, mostFileLines)
+		}
+		return nil
+	})
+	if err != nil || files < 300 {
+		t.Fatalf("%d files, %v", files, err)
+	}
+}
+
 func TestPackageNamesSayWhatTheyHold(t *testing.T) {
 	sources(t, func(path string, _ *token.FileSet, file *ast.File) {
 		if slices.Contains([]string{"util", "utils", "common", "helpers", "constants", "types", "misc"}, file.Name.Name) {

@@ -216,7 +216,7 @@ func TestRowsOfInvariants(t *testing.T) {
 // software covers it.
 func TestRowsOfHazards(t *testing.T) {
 	have := testsOf(t)
-	table := rows(t, filepath.Join(root, "DEVELOPERS.md"), "8. Hazards")
+	table := rows(t, filepath.Join(root, "arming", "REQUIREMENTS.md"), "Hazards")
 	if len(table) < 15 {
 		t.Errorf("only %d rows", len(table))
 	}
