@@ -17,6 +17,7 @@ import (
 
 	"holdline/arming"
 	"holdline/arming/groundbox"
+	"holdline/arming/groundbox/wire"
 	"holdline/checklist/prediction"
 	"holdline/checklist/sheet/scenario"
 )
@@ -180,15 +181,29 @@ func TestTheLargerTestCurrentCounts(t *testing.T) {
 	}
 }
 
-// TestAStuckPermitIsWhatTheScreenSays: on the full width, and not under what
-// the same step says besides. R-24.
+// TestAStuckPermitIsWhatTheScreenSays: on the full width, until the permit reads
+// open; no answer and no other sentence takes its place. R-24.
 func TestAStuckPermitIsWhatTheScreenSays(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
 		b.wanting()
+		said := func(when, want string) {
+			t.Helper()
+			if f := b.latest.Load(); f == nil || f.Loud != want {
+				t.Errorf("%s the screen says %q, want %q", when, f.Loud, want)
+			}
+		}
 		b.step(arming.PermitStuck{})
-		if f := b.latest.Load(); f == nil || f.Loud != "Permit did not open: let go, pull the key" {
-			t.Errorf("the screen says %q", f.Loud)
+		said("at once", arming.StuckText)
+		b.step(arming.BoxEvents{Bits: wire.EventWatchdog})
+		said("after another doubt", arming.StuckText)
+		b.step(arming.HoldBy{Name: "Nora"})
+		said("after an answer", arming.StuckText)
+		box := b.state.Box
+		box.Permit = arming.ContactOpen
+		b.step(arming.BoxReading{Box: box})
+		if f := b.latest.Load(); f.Loud == arming.StuckText {
+			t.Error("said although the permit reads open")
 		}
 	})
 }
