@@ -64,7 +64,7 @@ func (j *Judge) Entry(kind string, mono time.Duration, body []byte) error {
 		return nil
 	}
 	before := j.rep.State
-	if err := j.rep.Line(kind, mono, body); err != nil {
+	if err := j.rep.Take(kind, mono, body); err != nil {
 		return err
 	}
 	j.last = max(j.last, mono)

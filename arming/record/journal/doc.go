@@ -1,4 +1,4 @@
-// Package journal writes the steps of the arming machine down as the lines of
+// Package journal writes the steps of the arming machine down as the entries of
 // a record, and replays such lines through the machine again (I-33).
 //
 // It is pure: it makes and reads JSON values, and package record

@@ -44,7 +44,7 @@ func TestTheGoldenRecord(t *testing.T) {
 	var replayed Replayer
 	result := record.VerifyFile(path, record.Options{Signers: signers, Principal: "crew", Replay: func(entries []record.Entry) error {
 		for _, e := range entries {
-			if err := replayed.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
+			if err := replayed.Take(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
 				return err
 			}
 		}
@@ -130,7 +130,7 @@ func (w *writer) body(e record.Entry) []byte {
 	return e.Body
 }
 
-func (w *writer) beat(beat []json.RawMessage) []Line {
+func (w *writer) beat(beat []json.RawMessage) []Entry {
 	w.t.Helper()
 	var at [2]int64
 	w.read(beat[0], &at[0])
@@ -158,7 +158,7 @@ func (w *writer) beat(beat []json.RawMessage) []Line {
 	return w.step(at, "box_reading", data)
 }
 
-func (w *writer) step(us [2]int64, name string, data json.RawMessage) []Line {
+func (w *writer) step(us [2]int64, name string, data json.RawMessage) []Entry {
 	w.t.Helper()
 	ev, err := DecodeEvent(name, data)
 	if err != nil {
@@ -176,7 +176,7 @@ func (w *writer) step(us [2]int64, name string, data json.RawMessage) []Line {
 }
 
 // one returns the canonical body of the only entry.
-func (w *writer) one(entries []Line) []byte {
+func (w *writer) one(entries []Entry) []byte {
 	w.t.Helper()
 	if len(entries) != 1 {
 		w.t.Fatalf("%d entries where there was one: %+v", len(entries), entries)

@@ -8,7 +8,7 @@ import (
 	"holdline/arming"
 )
 
-// The kinds of lines that this package writes or passes over.
+// The kinds of entries that this package writes or passes over.
 const (
 	KindPlan       = "plan"
 	KindEvent      = "event"
@@ -18,18 +18,18 @@ const (
 	KindDrill      = "drill"
 )
 
-// maxBeats bounds one line of beats: some ten seconds of them.
+// maxBeats bounds one entry of beats: some ten seconds of them.
 const maxBeats = 512
 
-// Line is one line to be recorded.
-type Line struct {
+// Entry is one entry to be recorded.
+type Entry struct {
 	Kind   string
 	At     arming.Instant // of the event, or of the first beat
 	Body   json.RawMessage
 	Ticket uint32 // that the machine waits for, 0 for none
 }
 
-// Recorder turns steps into lines. Its zero value is ready. It is not safe for
+// Recorder turns steps into entries. Its zero value is ready. It is not safe for
 // use by several goroutines.
 type Recorder struct {
 	beats []any
@@ -43,7 +43,7 @@ type Recorder struct {
 // there are too many of them. A step that cannot be encoded gives an error;
 // EncodeEvent says so beforehand.
 func (r *Recorder) Step(at arming.Instant, ev arming.Event, before, after *arming.State, effects []arming.Effect,
-	refused error) ([]Line, error) {
+	refused error) ([]Entry, error) {
 	if refused == nil && len(effects) == 0 && quiet(before, after) {
 		if beat, ok := r.beat(at, ev); ok {
 			if len(r.beats) == 0 {
@@ -89,11 +89,11 @@ func (r *Recorder) Step(at arming.Instant, ev arming.Event, before, after *armin
 	if reading, ok := ev.(arming.BoxReading); ok {
 		r.last = reading.Box
 	}
-	return append(lines, Line{Kind: KindEvent, At: at, Body: text, Ticket: ticketOf(effects)}), nil
+	return append(lines, Entry{Kind: KindEvent, At: at, Body: text, Ticket: ticketOf(effects)}), nil
 }
 
-// Flush returns the beats kept back as a line, or nothing.
-func (r *Recorder) Flush() ([]Line, error) {
+// Flush returns the beats kept back as an entry, or nothing.
+func (r *Recorder) Flush() ([]Entry, error) {
 	if len(r.beats) == 0 {
 		return nil, nil
 	}
@@ -102,10 +102,10 @@ func (r *Recorder) Flush() ([]Line, error) {
 		return nil, fmt.Errorf("journal: beats: %w", err)
 	}
 	r.beats = nil
-	return []Line{{Kind: KindBeats, At: r.first, Body: body}}, nil
+	return []Entry{{Kind: KindBeats, At: r.first, Body: body}}, nil
 }
 
-// ticketOf returns the ticket that the line of these effects carries.
+// ticketOf returns the ticket that the entry of these effects carries.
 func ticketOf(effects []arming.Effect) uint32 {
 	var ticket uint32
 	for _, e := range effects {

@@ -10,12 +10,12 @@ import (
 	"holdline/arming"
 )
 
-// MismatchError says that a line tells of something that does not follow from
+// MismatchError says that an entry tells of something that does not follow from
 // the events before it.
 type MismatchError struct {
 	Event  string // name of the kind of event
 	What   string // "phase", "line", "refusal", "effects"
-	Stated string // what the line says
+	Stated string // what the entry says
 	Follow string // what follows from the events
 }
 
@@ -25,10 +25,10 @@ func (e *MismatchError) Error() string {
 		e.Follow)
 }
 
-// Replayer feeds the lines of a record to the arming machine and compares what
-// they state with what follows. Its zero value is ready for the first line.
+// Replayer feeds the entries of a record to the arming machine and compares what
+// they state with what follows. Its zero value is ready for the first entry.
 type Replayer struct {
-	Plan   *arming.Plan // nil until its line has come
+	Plan   *arming.Plan // nil until its entry has come
 	State  arming.State
 	Events int // stepped so far
 
@@ -37,11 +37,11 @@ type Replayer struct {
 	taken   bool // the record was taken up again, no event has come since
 }
 
-// Line takes the next line of a record. mono is the line's own time. The kinds
+// Take plays the next entry of a record. mono is the entry's own time. The kinds
 // "open" and "close" are the record's and are passed over; "recovered" means
 // that the program stopped here, and that a new one begins with an event
 // "start" that must not forget where the old one stood (R-03).
-func (r *Replayer) Line(kind string, mono time.Duration, body []byte) error {
+func (r *Replayer) Take(kind string, mono time.Duration, body []byte) error {
 	switch kind {
 	case "open", "close", KindNote, KindPrediction:
 		return nil
@@ -81,8 +81,8 @@ func (r *Replayer) plan(body []byte) error {
 	return nil
 }
 
-// eventLine is the body of an event line.
-type eventLine struct {
+// eventBody is the body of an event line.
+type eventBody struct {
 	At      json.RawMessage `json:"at"`
 	Event   string          `json:"event"`
 	Data    json.RawMessage `json:"data"`
@@ -93,7 +93,7 @@ type eventLine struct {
 }
 
 func (r *Replayer) event(mono time.Duration, body []byte) error {
-	var l eventLine
+	var l eventBody
 	if err := json.Unmarshal(body, &l); err != nil {
 		return fmt.Errorf("journal: replay: event line: %w", err)
 	}
@@ -172,7 +172,7 @@ func Grave(p arming.Phase) bool {
 	return p != arming.Setup && p != arming.Proof && p != arming.Ready && p != arming.Closed
 }
 
-func (r *Replayer) compare(l *eventLine, effects []arming.Effect, refused error) error {
+func (r *Replayer) compare(l *eventBody, effects []arming.Effect, refused error) error {
 	text := ""
 	if refused != nil {
 		text = refused.Error()

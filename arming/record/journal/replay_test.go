@@ -33,7 +33,7 @@ func plan(t *testing.T) *arming.Plan {
 
 // recorded is what a run of the machine left.
 type recorded struct {
-	lines  []Line
+	lines  []Entry
 	state  arming.State
 	phases map[arming.Phase]bool // seen on the way
 }
@@ -48,7 +48,7 @@ func wander(t *testing.T, p *arming.Plan, rng *rand.Rand, steps int) recorded {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out.lines = append(out.lines, Line{Kind: KindPlan, Body: body})
+	out.lines = append(out.lines, Entry{Kind: KindPlan, Body: body})
 	at := arming.Instant{}
 	take := func(ev arming.Event) {
 		if reading, ok := ev.(arming.BoxReading); ok && rng.IntN(50) > 0 {
@@ -153,14 +153,14 @@ func someBox(s *arming.State, rng *rand.Rand) arming.Box {
 }
 
 // replay plays the lines in the canonical form that a record gives them.
-func replay(lines []Line) (Replayer, error) {
+func replay(lines []Entry) (Replayer, error) {
 	var r Replayer
 	for i, l := range lines {
 		body, err := jcs.Transform(l.Body)
 		if err != nil {
 			return r, err
 		}
-		if err := r.Line(l.Kind, l.At.Mono, body); err != nil {
+		if err := r.Take(l.Kind, l.At.Mono, body); err != nil {
 			return r, fmt.Errorf("line %d: %w", i, err)
 		}
 	}
@@ -215,7 +215,7 @@ func TestAnyOtherPhaseLineOrEffectIsRefused(t *testing.T) {
 				continue
 			}
 			tried++
-			lines := append([]Line(nil), rec.lines...)
+			lines := append([]Entry(nil), rec.lines...)
 			lines[i].Body = []byte(body)
 			_, err := replay(lines)
 			var differs *MismatchError
@@ -234,7 +234,7 @@ func TestLinesOutOfPlace(t *testing.T) {
 	p := plan(t)
 	rec := wander(t, p, rand.New(rand.NewPCG(5, 5)), 20)
 	planLine, start := rec.lines[0], rec.lines[1]
-	for name, lines := range map[string][]Line{
+	for name, lines := range map[string][]Entry{
 		"an event before the plan": {start},
 		"two plans":                {planLine, planLine},
 		"two starts":               {planLine, start, start},
@@ -242,7 +242,7 @@ func TestLinesOutOfPlace(t *testing.T) {
 		"an unknown kind":          {planLine, {Kind: "launch", Body: []byte(`{}`)}},
 		"a kind of old":            {planLine, start, {Kind: "answer", Body: []byte(`{}`)}}, // what a prediction was called once
 		"taken up by no start":     {planLine, start, {Kind: "recovered"}, planLine, rec.lines[2]},
-		"taken up as if new":       append(append([]Line{}, rec.lines...), Line{Kind: "recovered", Body: []byte(`{}`)}, grave(t)),
+		"taken up as if new":       append(append([]Entry{}, rec.lines...), Entry{Kind: "recovered", Body: []byte(`{}`)}, grave(t)),
 		"another time":             {planLine, {Kind: KindEvent, At: arming.Instant{Mono: time.Second}, Body: start.Body}},
 	} {
 		if _, err := replay(lines); err == nil {
@@ -252,9 +252,9 @@ func TestLinesOutOfPlace(t *testing.T) {
 }
 
 // grave is a start that claims more than the run before it.
-func grave(t *testing.T) Line {
+func grave(t *testing.T) Entry {
 	t.Helper()
-	return Line{Kind: KindEvent, Body: []byte(`{"at":[0,0],"event":"start","data":{"from":"RUN","hooked":true},"phase":"WAIT","line":"UNKNOWN"}`)}
+	return Entry{Kind: KindEvent, Body: []byte(`{"at":[0,0],"event":"start","data":{"from":"RUN","hooked":true},"phase":"WAIT","line":"UNKNOWN"}`)}
 }
 
 // A drill's lines stand in practice alone, and behind the plan that says so.
@@ -270,13 +270,13 @@ func TestADrillIsNeverReal(t *testing.T) {
 			t.Fatal(err)
 		}
 		var r Replayer
-		if err := r.Line(KindDrill, 0, []byte(`{}`)); err == nil {
+		if err := r.Take(KindDrill, 0, []byte(`{}`)); err == nil {
 			t.Error("a drill before the plan")
 		}
-		if err := r.Line(KindPlan, 0, body); err != nil {
+		if err := r.Take(KindPlan, 0, body); err != nil {
 			t.Fatal(err)
 		}
-		if err := r.Line(KindDrill, 0, []byte(`{}`)); (err == nil) != practice {
+		if err := r.Take(KindDrill, 0, []byte(`{}`)); (err == nil) != practice {
 			t.Errorf("practice %v: %v", practice, err)
 		}
 	}

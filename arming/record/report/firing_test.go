@@ -109,7 +109,7 @@ func (f *firing) append(at time.Time, kind string, body any) {
 	}
 }
 
-func (f *firing) lines(list []journal.Line, err error) {
+func (f *firing) lines(list []journal.Entry, err error) {
 	f.t.Helper()
 	if err != nil {
 		f.t.Fatal(err)

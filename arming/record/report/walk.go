@@ -86,7 +86,7 @@ func (w *walk) entry(e record.Entry) {
 	}
 	w.at, w.mono = e.Time, time.Duration(e.MonoUS)*time.Microsecond
 	w.before = w.rep.State
-	if err := w.rep.Line(e.Kind, w.mono, e.Body); err != nil {
+	if err := w.rep.Take(e.Kind, w.mono, e.Body); err != nil {
 		w.broken = err
 		w.rep.State = w.before
 		return

@@ -97,7 +97,7 @@ func (r *recorder) flushAt(wall time.Time) error {
 	return err
 }
 
-func (r *recorder) write(lines []journal.Line, wall time.Time) error {
+func (r *recorder) write(lines []journal.Entry, wall time.Time) error {
 	for _, l := range lines {
 		if err := r.append(l.At.Mono, wall, l.Kind, l.Body, l.Ticket); err != nil {
 			return err

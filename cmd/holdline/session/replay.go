@@ -16,7 +16,7 @@ import (
 func Replay(entries []record.Entry) error {
 	var r journal.Replayer
 	return ReplayBy(entries, func(e record.Entry) (*arming.Plan, *arming.State, error) {
-		err := r.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body)
+		err := r.Take(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body)
 		return r.Plan, &r.State, err
 	})
 }

@@ -59,7 +59,7 @@ func brokeOff(o record.OpenRecord) *unfinished {
 	var r journal.Replayer
 	var bad error
 	for _, e := range o.Log.Entries {
-		if bad = r.Line(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); bad != nil {
+		if bad = r.Take(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); bad != nil {
 			break
 		}
 	}
