@@ -56,7 +56,7 @@ var (
 
 // received takes a chunk of bytes.
 func (s *session) received(ch chunk) error {
-	if late := time.Now().Sub(ch.at); late > MostStall {
+	if late := time.Since(ch.at); late > MostStall {
 		s.d.stalled = max(s.d.stalled, late)
 	}
 	for _, m := range s.framer.Push(ch.data) {
