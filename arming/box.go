@@ -70,6 +70,9 @@ func (m *machine) onBoxEvents(ev BoxEvents) error {
 		}
 		bits &^= wire.EventButtonEarly
 	}
+	if !m.keyMustBeIn() {
+		bits &^= wire.EventKeyOut
+	}
 	why := bitsText(bits)
 	if why == "" {
 		return nil
@@ -81,6 +84,17 @@ func (m *machine) onBoxEvents(ev BoxEvents) error {
 	return nil
 }
 
+// keyMustBeIn reports whether a key that was out, however short, is a doubt.
+func (m *machine) keyMustBeIn() bool {
+	switch m.s.Phase {
+	case Armed:
+		return m.s.KeyInArmed
+	case Count, Window, Run:
+		return true
+	}
+	return false
+}
+
 // bitsText says the first of the bits that calls for a stop.
 func bitsText(bits wire.Event) string {
 	for _, b := range []struct {
@@ -90,6 +104,7 @@ func bitsText(bits wire.Event) string {
 		{wire.EventWelded, "voltage behind an open contact, welded or bridged"},
 		{wire.EventWatchdog, "its watchdog opened the permit"},
 		{wire.EventKeyPulled, "the key was pulled while the permit was closed"},
+		{wire.EventKeyOut, "the key went out"},
 		{wire.EventRestarted, "its controller restarted"},
 		{wire.EventOwnerChanged, "another program took it over"},
 		{wire.EventPermitLimit, "the permit reached its own time limit"},

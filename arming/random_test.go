@@ -115,7 +115,7 @@ var doubtTroubles = []trouble{
 	event("quit", Quit{"ctrl-c"}), event("unasked line", Written{9999}), event("old line", Written{1}), event("second start", Start{From: Run}),
 	event("wrong box", BoxUp{Practice: false, Channels: 2}), event("small box", BoxUp{Practice: true, Channels: 1}),
 	event("another box", BoxUp{Practice: true, Channels: 2, NewBox: true}), event("box again", BoxUp{Practice: true, Channels: 2}),
-	{"bits", func(t *rapid.T, y *site) { _ = y.do(BoxEvents{1 << rapid.IntRange(0, 7).Draw(t, "bit")}) }},
+	{"bits", func(t *rapid.T, y *site) { _ = y.do(BoxEvents{1 << rapid.IntRange(0, 8).Draw(t, "bit")}) }},
 	{"cable out", func(_ *rapid.T, y *site) { y.cut = true }},
 	{"box lost", func(_ *rapid.T, y *site) { y.cut, y.joined = true, false; _ = y.do(BoxLost{"no answer"}) }},
 	{"no look", func(_ *rapid.T, y *site) {

@@ -29,7 +29,7 @@ var (
 		bit  wire.Event
 	}{{"Watchdog", wire.EventWatchdog}, {"ButtonEarly", wire.EventButtonEarly}, {"KeyPulled", wire.EventKeyPulled},
 		{"Restarted", wire.EventRestarted}, {"Welded", wire.EventWelded}, {"OwnerChanged", wire.EventOwnerChanged},
-		{"Errors", wire.EventErrors}, {"PermitLimit", wire.EventPermitLimit}}
+		{"Errors", wire.EventErrors}, {"PermitLimit", wire.EventPermitLimit}, {"KeyOut", wire.EventKeyOut}}
 	facts = []struct {
 		name string
 		fact Fact
@@ -207,6 +207,7 @@ BoxEvents/Welded       =         =         =?        -SETUP  -HOLD     -HOLD    
 BoxEvents/OwnerChanged =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 BoxEvents/Errors       =         =         =         -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
 BoxEvents/PermitLimit  =         =         =?        -SETUP  -HOLD     -HOLD     -HOLD -HOLD -WAIT  -WAIT =    =w        -WAIT?   -WAIT  =      =     =
+BoxEvents/KeyOut       =         =         =         =       =         =         -HOLD -HOLD -WAIT  -WAIT =    =         =        =      =      =     =
 Say/FactNone           no        no        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
 Say/FactKeyOut         no        no        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no
 Say/FactKeyIn          no        no        no        no      no        no        no    no    no     no    no   no        no       no     no     no    no

@@ -414,7 +414,7 @@ func TestARestartedBoxIsTakenOverAgain(t *testing.T) {
 		if c := await[Connected](b, 2*time.Second); c.Changed {
 			t.Errorf("after the restart: %+v, want the same box", c)
 		}
-		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
+		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == wire.EventKeyOut }) // it is out
 	})
 }
 
@@ -443,7 +443,7 @@ func TestAnErrorThatNothingHereExplains(t *testing.T) {
 		if r.Error != wire.ErrHeader || r.Command != "" {
 			t.Errorf("refused: %+v, want -113 without a command", r)
 		}
-		s := b.snapshot(time.Second, "the queue to be emptied", func(s Snapshot) bool { return s.Events == 0 })
+		s := b.snapshot(time.Second, "the queue to be emptied", func(s Snapshot) bool { return s.Events == wire.EventKeyOut })
 		if s.Caused != 0 {
 			t.Errorf("caused: %v", s.Caused)
 		}

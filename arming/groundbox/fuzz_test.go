@@ -254,7 +254,7 @@ func (b *fuzzedBox) right(head string) string {
 		return "0,\"No error\"\n"
 	case "STAT:SNAP?":
 		b.sequence++
-		s := wire.Snapshot{Practice: true, Sequence: b.sequence, KeyIn: !b.keyOut, PermitClosed: b.permit, Events: b.events,
+		s := wire.Snapshot{ReferenceV: wire.Of(2.5 * float64(b.sequence%2)), Practice: true, Sequence: b.sequence, KeyIn: !b.keyOut, PermitClosed: b.permit, Events: b.events,
 			Scan:     31 * b.sequence, // no two are alike but for their number
 			BatteryV: wire.Of(12), BehindKeyV: wire.Of(12), BehindPermitV: wire.Of(0), BusV: wire.Of(0), ChannelOhm: make([]Reading, 4)}
 		if s.PermitClosed {

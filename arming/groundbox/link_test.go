@@ -10,6 +10,7 @@ import (
 	"go.uber.org/goleak"
 
 	"holdline/arming/groundbox/practice"
+	"holdline/arming/groundbox/wire"
 	"holdline/sim/circuit"
 )
 
@@ -172,6 +173,7 @@ func (b *bench) ready() {
 	h.Battery(true)
 	h.Key(true)
 	b.snapshot(time.Second, "key in and poles open", func(s Snapshot) bool {
+		b.link.ClearEvents(wire.EventKeyOut) // as the machine does
 		return s.KeyIn && !s.Pole1Closed && !s.Pole2Closed && s.Events == 0
 	})
 }

@@ -171,8 +171,10 @@ func (d *driver) permitSeen(s Snapshot, asked, at time.Time) error {
 	return d.close(s, at)
 }
 
-// tripping events end a grant, and forbid one.
-const tripping = wire.EventsKnown &^ wire.EventButtonEarly
+// tripping events end a grant, and forbid one. That the key was out is the
+// machine's to judge, which knows when it has to be in; the box opens the permit
+// by itself then.
+const tripping = wire.EventsKnown &^ (wire.EventButtonEarly | wire.EventKeyOut)
 
 // dropReason says why a snapshot ends the grant, or nothing.
 func (d *driver) dropReason(s Snapshot, at time.Time) string {

@@ -233,7 +233,7 @@ func TestTheKeyPulledAndTheButtonReleasedEndTheGrant(t *testing.T) {
 		b.open()
 		stop()
 		b.link.ClearEvents(wire.EventKeyPulled)
-		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == 0 })
+		b.snapshot(time.Second, "no event", func(s Snapshot) bool { return s.Events == wire.EventKeyOut }) // it is out
 		b.box.Hands().Key(true)
 		b.snapshot(time.Second, "key in", func(s Snapshot) bool { return s.KeyIn && !s.Pole1Closed })
 		stop = b.granting(2)

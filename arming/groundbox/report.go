@@ -38,6 +38,9 @@ type SnapshotRead struct {
 	// Caused are the events in S that this link has caused itself: the error of
 	// a KEEP that crossed the box's own opening of the permit.
 	Caused Event
+	// Cleared are the events whose clearing had been written before S was asked
+	// for: one of them that stands in S has come again.
+	Cleared Event
 }
 
 // Bad is an answer that was missed or could not be used.
@@ -83,8 +86,9 @@ func (Refused) report()          {}
 func (FireRead) report()         {}
 
 // pending is the bounded queue of reports: a newer snapshot takes the place of
-// an older one, and the same of Bad; nothing else is dropped. full tells the
-// driver to let no more state changes come up.
+// an older one, with what was cleared and what the error queue had since then,
+// and the same of Bad; nothing else is dropped. full tells the driver to let no
+// more state changes come up.
 type pending struct{ list []Report }
 
 const mostPending = 256
@@ -92,9 +96,19 @@ const mostPending = 256
 func (p *pending) full() bool { return len(p.list) >= mostPending }
 
 func (p *pending) add(r Report) {
-	switch r.(type) {
+	switch newer := r.(type) {
 	case SnapshotRead:
-		p.list = slices.DeleteFunc(p.list, isA[SnapshotRead])
+		p.list = slices.DeleteFunc(p.list, func(r Report) bool {
+			older, is := r.(SnapshotRead)
+			if is {
+				newer.Cleared |= older.Cleared
+				errors := older.S.Events &^ older.Caused & wire.EventErrors // the link empties the queue meanwhile
+				newer.S.Events |= errors
+				newer.Caused &^= errors
+			}
+			return is
+		})
+		r = newer
 	case Bad:
 		p.list = slices.DeleteFunc(p.list, isA[Bad])
 	}

@@ -18,8 +18,9 @@ type session struct {
 	inbox  []arrived
 	stuck  bool
 
-	channels int
-	testA    float64
+	channels   int
+	testA      float64
+	referenceV float64 // nominal: what the box first gave since it was taken over
 
 	doubt     bool // an answer may still be on its way: fence before the next
 	oldFences int  // fences whose answers may still come
@@ -32,6 +33,8 @@ type session struct {
 
 	bads   int         // bad answers in a row
 	recent []time.Time // when bad answers came, within badSpan
+
+	cleared Event // what was cleared in the box since the last good snapshot was asked for
 
 	leased    bool
 	leasedAt  time.Time
@@ -337,23 +340,27 @@ func (s *session) once() error {
 
 // contradiction compares a snapshot with what is known.
 func (s *session) contradiction(snap Snapshot) string {
+	if len(snap.ChannelOhm) == s.channels-1 {
+		return "the snapshots of the box are one field short: the reference reading before the check sum is missing"
+	}
 	if len(snap.ChannelOhm) != s.channels {
 		return fmt.Sprintf("the box shows %d channels and had %d", len(snap.ChannelOhm), s.channels)
 	}
 	if snap.Practice != s.d.known.Practice() {
 		return "the snapshots and the identity of the box contradict each other about practice"
 	}
-	if !s.haveLast {
-		return ""
-	}
 	step := int(snap.Sequence - s.last.Sequence) // modulo 65536
 	switch {
+	case !s.haveLast:
 	case step == 0:
 		return "the same answer came twice"
 	case step > s.asked && snap.Events&wire.EventRestarted != 0 && int(snap.Sequence) <= s.asked:
-		return "" // a box that has restarted counts from the start
+		// a box that has restarted counts from the start
 	case step > s.asked:
 		return fmt.Sprintf("the answer has number %d and should have %d", snap.Sequence, s.last.Sequence+uint16(s.asked))
+	}
+	if s.referenceV > 0 {
+		return snap.ReferenceFault(s.referenceV)
 	}
 	return ""
 }
@@ -383,7 +390,8 @@ func (s *session) good(snap Snapshot, asked, at time.Time) error {
 	} else if s.explainsErrors(snap) {
 		caused = wire.EventErrors
 	}
-	s.d.report(SnapshotRead{At: at, S: snap, Caused: caused})
+	s.d.report(SnapshotRead{At: at, S: snap, Caused: caused, Cleared: s.cleared})
+	s.cleared = 0
 	if snap.Events&wire.EventRestarted != 0 {
 		return errRestart
 	}

@@ -15,7 +15,7 @@ import (
 // begins with OFF and ends with a first snapshot.
 func (s *session) takeOver() error {
 	s.c.w.off()
-	s.haveLast, s.asked, s.bads, s.recent, s.leased = false, 0, 0, nil, false
+	s.haveLast, s.asked, s.bads, s.recent, s.leased, s.cleared, s.referenceV = false, 0, 0, nil, false, 0, 0
 	if err := s.write("SENS:RES:STAT OFF"); err != nil {
 		return err
 	}
@@ -132,7 +132,24 @@ func (s *session) measureBox() error {
 // firstSnapshot reads the state as it was found, and clears the events that
 // every opening brings: restart, and the change of owner to this link.
 func (s *session) firstSnapshot() (Event, error) {
+	first, err := s.sureSnapshot()
+	if err != nil {
+		return 0, err
+	}
+	if err := s.reference(first); err != nil {
+		return 0, err
+	}
+	if expected := first.Events & (wire.EventRestarted | wire.EventOwnerChanged); expected != 0 {
+		if err := s.command("STAT:EVEN:CLE " + strconv.Itoa(int(expected))); err != nil {
+			return 0, err
+		}
+	}
+	return first.Events, nil
+}
+
+func (s *session) sureSnapshot() (Snapshot, error) {
 	var first Snapshot
+	s.asked += 3 // at most
 	err := s.sure("STAT:SNAP?", openingAsk, func(answer string) error {
 		snap, err := wire.ParseSnapshot(answer)
 		if err != nil {
@@ -144,16 +161,39 @@ func (s *session) firstSnapshot() (Event, error) {
 		first = snap
 		return nil
 	})
-	if err != nil {
-		return 0, err
+	if err == nil {
+		s.last, s.lastAt, s.haveLast, s.asked = first, time.Now(), true, 0
 	}
-	s.last, s.lastAt, s.haveLast = first, time.Now(), true
-	if expected := first.Events & (wire.EventRestarted | wire.EventOwnerChanged); expected != 0 {
-		if err := s.command("STAT:EVEN:CLE " + strconv.Itoa(int(expected))); err != nil {
-			return 0, err
+	return first, err
+}
+
+// reference takes the first reference reading that is not ground as the nominal
+// one. Its own next reading must be at the other level already.
+func (s *session) reference(a Snapshot) error {
+	b := a
+	for tries := 0; b.Sequence%2 == a.Sequence%2; tries++ {
+		var err error
+		if b, err = s.sureSnapshot(); err != nil {
+			return err
+		}
+		if tries == 3 {
+			return errors.New("the box's snapshots do not count up by one")
 		}
 	}
-	return first.Events, nil
+	nominal := a.ReferenceV
+	if b.Sequence%2 == 1 {
+		nominal = b.ReferenceV
+	}
+	if nominal.Kind != wire.Measured || nominal.Value < wire.LeastReferenceV {
+		return fmt.Errorf("the box's reference reads %s V and should read %g V at least", nominal, wire.LeastReferenceV)
+	}
+	for _, snap := range []Snapshot{a, b} {
+		if why := snap.ReferenceFault(nominal.Value); why != "" {
+			return errors.New(why)
+		}
+	}
+	s.referenceV = nominal.Value
+	return nil
 }
 
 // watchdogTime makes the box's watchdog time the one that this link works with.
@@ -232,6 +272,9 @@ func (s *session) readErrors() error {
 			e, err = wire.ParseError(answer)
 			return err
 		})
+		if ok && e.Code == 0 {
+			s.cleared |= wire.EventErrors // emptied
+		}
 		if !ok || e.Code == 0 {
 			return err
 		}
@@ -281,6 +324,7 @@ func (s *session) wishes() error {
 		if err := s.command("STAT:EVEN:CLE " + strconv.Itoa(int(bits))); err != nil {
 			return err
 		}
+		s.cleared |= bits
 	}
 	if !fire {
 		return nil

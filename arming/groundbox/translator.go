@@ -13,7 +13,8 @@ import (
 type Translator struct {
 	PulseS float64 // the sheet's
 
-	told     wire.Event // not yet gone from the snapshots
+	told     wire.Event // not yet gone from the snapshots, nor begun anew
+	keyIn    bool       // in the last snapshot
 	practice bool
 	was      bool
 	testA    float64 // highest test current so far
@@ -46,7 +47,7 @@ func (t *Translator) Translate(r Report) []Told {
 	case Bad:
 		return []Told{{Text: fmt.Sprintf("bad answer, %d in a row: %s", r.InRow, arming.Clean(r.Reason))}}
 	case Lost:
-		t.told = 0
+		t.told, t.keyIn = 0, false
 		return []Told{{Event: arming.BoxLost{Why: arming.Clean(r.Reason)}, Text: "box lost: " + arming.Clean(r.Reason)}}
 	case PermitDropped:
 		return []Told{{Event: arming.Stalled{Part: "permit not renewed: " + arming.Clean(r.Reason)}}}
@@ -75,7 +76,7 @@ func (t *Translator) connected(r Connected) []Told {
 		}
 		t.testA = r.TestCurrentA
 	}
-	t.was, t.practice, t.told = true, id.Practice(), 0
+	t.was, t.practice, t.told, t.keyIn = true, id.Practice(), 0, false
 	return out
 }
 
@@ -108,25 +109,42 @@ func refusedText(r Refused) string {
 	return r.Command + ": " + r.Error.Error()
 }
 
-// snapshot gives the reading, then the event bits that are new. That the box
-// began anew comes before its reading: for 20 ms no hand reads as it is then,
-// and the stop would say that the key went out.
+// snapshot gives the reading and the event bits that are new. That the box began
+// anew comes before its reading: for 20 ms no hand reads as it is then, and the
+// stop would say that the key went out. That the key was out comes before it
+// too: it is about the time before a key that reads in now.
 func (t *Translator) snapshot(r SnapshotRead) []Told {
 	out := []Told{{Event: arming.BoxReading{Box: machineBox(&r.S)}, Good: true, Text: "box live"}}
 	if r.S.Practice != t.practice {
 		out = append(out, Told{Event: arming.BoxLost{Why: "the box changed its word about PRACTICE"}})
 	}
 	bits := r.S.Events &^ r.Caused
-	if fresh := bits &^ t.told; fresh != 0 {
+	anew := r.Cleared &^ lasting(&r.S)
+	if r.S.KeyIn && !t.keyIn {
+		anew |= wire.EventKeyOut // the bit of a key that was out is cleared once it is in
+	}
+	if fresh := bits &^ (t.told &^ anew); fresh != 0 {
 		events := Told{Event: arming.BoxEvents{Bits: fresh}}
-		if fresh&wire.EventRestarted != 0 {
+		if fresh&(wire.EventRestarted|wire.EventKeyOut) != 0 {
 			out = append([]Told{events}, out...)
 		} else {
 			out = append(out, events)
 		}
 	}
-	t.told = bits
+	t.told, t.keyIn = bits, r.S.KeyIn
 	return out
+}
+
+// lasting are the events that come again at once after their clearing, since
+// what they tell of can still be seen in s: they are told once for all that time.
+func lasting(s *Snapshot) (bits wire.Event) {
+	if !s.KeyIn {
+		bits |= wire.EventKeyOut
+	}
+	if s.BehindPermitV.Live() || s.BusV.Live() || !s.KeyIn && s.BehindKeyV.Live() {
+		bits |= wire.EventWelded
+	}
+	return bits
 }
 
 // machineBox is a snapshot as the machine sees it.

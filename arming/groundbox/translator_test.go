@@ -64,6 +64,20 @@ func TestEventsOfTheBoxAreToldOnce(t *testing.T) {
 			t.Errorf("%s: told %v, want %v", c.what, got, c.want)
 		}
 	}
+	for bit := wire.Event(1); bit <= wire.EventsKnown; bit <<= 1 {
+		tr := Translator{practice: true, keyIn: true}
+		again := func(s Snapshot, cleared wire.Event) bool {
+			s.Practice, s.KeyIn, s.Events = true, true, bit
+			return len(eventsOf(tr.Translate(SnapshotRead{S: s, Cleared: cleared}))) > 0
+		}
+		if !again(Snapshot{}, 0) || again(Snapshot{}, 0) || !again(Snapshot{}, bit) || again(Snapshot{}, 0) {
+			t.Errorf("%v: not told anew once it was cleared, or told without that", bit)
+		}
+		weld := Snapshot{BehindPermitV: wire.Of(12)}
+		if again(weld, bit) != (bit != wire.EventWelded) {
+			t.Errorf("%v, read again with voltage behind the permit: only a weld lasts", bit)
+		}
+	}
 	anew := tr.Translate(SnapshotRead{S: Snapshot{Practice: true, Events: wire.EventRestarted}})
 	if len(anew) != 2 || anew[0].Event != (arming.BoxEvents{Bits: wire.EventRestarted}) {
 		t.Errorf("a box that began anew: %+v, want that told before what it reads", anew)
@@ -187,4 +201,32 @@ func TestWhatTheMachineIsToldOfAPracticeBox(t *testing.T) {
 		until("that it began anew", bits(wire.EventRestarted))
 		until("the same box once more", func(ev arming.Event) bool { up, is := ev.(arming.BoxUp); return is && up.NewBox })
 	})
+}
+
+// A key that is out lasts: it is told once, and again when the key is in, so
+// that the bit is cleared and a key that goes out for a moment is news.
+func TestAKeyThatWasOutIsToldWhenItIsInAgain(t *testing.T) {
+	tr := Translator{practice: true}
+	for _, c := range []struct {
+		what          string
+		in            bool
+		bits, cleared wire.Event
+		told          bool
+	}{
+		{"out", false, wire.EventKeyOut, 0, true},
+		{"out still, cleared and there again", false, wire.EventKeyOut, wire.EventKeyOut, false},
+		{"in", true, wire.EventKeyOut, 0, true},
+		{"in still, not yet cleared", true, wire.EventKeyOut, 0, false},
+		{"in still, cleared", true, 0, wire.EventKeyOut, false},
+		{"out for a moment", true, wire.EventKeyOut, 0, true},
+		{"and again before the next snapshot", true, wire.EventKeyOut, wire.EventKeyOut, true},
+	} {
+		list := tr.Translate(SnapshotRead{S: Snapshot{Practice: true, KeyIn: c.in, Events: c.bits}, Cleared: c.cleared})
+		if got := len(eventsOf(list)) > 0; got != c.told {
+			t.Errorf("%s: told %v, want %v", c.what, got, c.told)
+		}
+		if _, first := list[0].Event.(arming.BoxEvents); c.told && !first {
+			t.Errorf("%s: told after the reading that may say in", c.what)
+		}
+	}
 }

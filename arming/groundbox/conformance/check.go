@@ -139,7 +139,7 @@ func (t *trial) learn() {
 // event, owned by this trial.
 func (t *trial) begin() error {
 	t.c.quiet()
-	for _, line := range []string{"OUTP:PERM OFF", "SENS:RES:STAT OFF", "SYST:OWN " + t.token, "*CLS", "STAT:EVEN:CLE 255"} {
+	for _, line := range []string{"OUTP:PERM OFF", "SENS:RES:STAT OFF", "SYST:OWN " + t.token, "*CLS", "STAT:EVEN:CLE 511"} {
 		if err := t.c.send(line); err != nil {
 			return err
 		}

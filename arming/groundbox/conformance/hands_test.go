@@ -60,7 +60,7 @@ func (t byHand) insert() error {
 	if err != nil {
 		return err
 	}
-	return t.c.send("STAT:EVEN:CLE 255")
+	return t.c.send("STAT:EVEN:CLE 511")
 }
 
 // closed brings the permit to closed.
@@ -219,7 +219,7 @@ func (t byHand) watchdog() error {
 			}
 			t.c.wait(2 * time.Millisecond)
 		}
-		if err := t.c.send("STAT:EVEN:CLE 255"); err != nil {
+		if err := t.c.send("STAT:EVEN:CLE 511"); err != nil {
 			return err
 		}
 	}
@@ -235,8 +235,8 @@ func (t byHand) keyOut() error {
 	if err != nil {
 		return err
 	}
-	if s.KeyIn || s.Events != wire.EventKeyPulled {
-		return fmt.Errorf("key %v and events %d, want out and 4", s.KeyIn, s.Events)
+	if s.KeyIn || s.Events != wire.EventKeyPulled|wire.EventKeyOut {
+		return fmt.Errorf("key %v and events %d, want out and 260", s.KeyIn, s.Events)
 	}
 	return nil
 }

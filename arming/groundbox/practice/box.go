@@ -67,7 +67,7 @@ func (b *Box) catchUp() {
 }
 
 // step lets one millisecond pass: the hands and the circuit first, then the
-// watchdog, which needs no controller, then the controller's program.
+// watchdog of parts, then the controller's program with its own watchdog.
 func (b *Box) step() {
 	b.faults.step(b)
 	b.hw.step(b.ms)
@@ -120,6 +120,7 @@ func (b *Box) answer(line string) {
 func (b *Box) restart() {
 	b.hw.openPermit(b.ms)
 	b.hw.drive = false
+	b.hw.testsSecond = false
 	b.hw.watchdogMs = defaultWatchdogMs
 	b.hw.fire = pulseRecord{}
 	b.ctl.powerUp(b.hw.channels())

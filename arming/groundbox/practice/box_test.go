@@ -53,7 +53,7 @@ func newRig(t *testing.T, channels int) *rig {
 	box.clock = func() time.Duration { return r.now }
 	r.pass(100 * time.Millisecond)
 	r.say("SYST:OWN " + token)
-	r.say("STAT:EVEN:CLE 255")
+	r.say("STAT:EVEN:CLE 511")
 	return r
 }
 
@@ -108,6 +108,7 @@ func (r *rig) armed() {
 	h.Battery(true)
 	h.Key(true)
 	r.passMs(50)
+	r.say("STAT:EVEN:CLE 256")
 }
 
 // closed closes the permit.
@@ -146,7 +147,7 @@ func TestABounceOfTheKeyInTheWindowEndsTheFiring(t *testing.T) {
 	r.passMs(1)
 	r.box.Hands().Key(true)
 	r.passMs(60)
-	if s := r.snapshot(); s.PermitClosed || s.Events != wire.EventKeyPulled {
+	if s := r.snapshot(); s.PermitClosed || s.Events != wire.EventKeyPulled|wire.EventKeyOut {
 		t.Errorf("permit %v, events %v, want open and key pulled", s.PermitClosed, s.Events)
 	}
 	r.on()
@@ -185,9 +186,13 @@ func TestWatchdogNeedsNoProgram(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.keep0()
-	r.passMs(530)
+	r.passMs(510)
+	if s := r.box.State(); !s.PermitCommanded {
+		t.Error("the program's own watchdog ran although the program hung")
+	}
+	r.passMs(210)
 	if s := r.box.State(); s.PermitCommanded || s.PermitClosed {
-		t.Error("closed 0.53 s after the program hung")
+		t.Error("closed 0.72 s after the program hung")
 	}
 	if got := r.say("*IDN?"); got != "" {
 		t.Errorf("a hung program answers %q", got)

@@ -61,7 +61,7 @@ func (b *Box) obey(m wire.Message) {
 		return // blanks only
 	}
 	if c.Query && b.ctl.job != nil {
-		if len(b.ctl.waiting) >= mostWaiting {
+		if len(b.ctl.waiting) >= mostWaiting || len(c.Params) > 0 {
 			b.ctl.fail(wire.ErrLong)
 			return
 		}
@@ -200,9 +200,13 @@ func (b *Box) cmdTest(p []string) (string, error) {
 	if b.ctl.key.raw || b.hw.commanded {
 		return "", wire.ErrConflict
 	}
+	b.ctl.leaseUntil = -1
+	b.ctl.voidScan()
 	b.ctl.job = &job{startMs: b.ms + 1}
 	return "", nil
 }
+
+func (b *Box) selfTesting() bool { return b.ctl.job != nil && b.ctl.job.channels == nil }
 
 func (b *Box) cmdCount([]string) (string, error) { return strconv.Itoa(b.hw.channels()), nil }
 
@@ -229,7 +233,7 @@ func (b *Box) cmdLease(p []string) (string, error) {
 	if err := b.own(p[1]); err != nil {
 		return "", err
 	}
-	if b.permitClosed() || b.hw.busV > wire.LiveAboveV {
+	if b.permitClosed() || b.hw.busV > wire.LiveAboveV || b.selfTesting() {
 		return "", wire.ErrConflict
 	}
 	b.ctl.leaseUntil = b.ms + leaseMs
@@ -241,7 +245,7 @@ func (b *Box) permitClosed() bool { return b.hw.coil || b.hw.commanded || b.hw.p
 
 func (b *Box) cmdResistance(p []string) (string, error) {
 	list, err := wire.ParseChannels(p[0])
-	if err != nil {
+	if err != nil || len(list) > wire.MaxChannels {
 		return "", wire.ErrRange
 	}
 	for _, c := range list {
@@ -300,7 +304,7 @@ func (b *Box) cmdPermit(p []string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if b.ctl.pole1.read || b.ctl.pole2.read || !b.ctl.insertion || b.ctl.job != nil && b.ctl.job.channels == nil {
+	if b.ctl.pole1.read || b.ctl.pole2.read || !b.ctl.insertion || b.selfTesting() {
 		return "", wire.ErrConflict
 	}
 	b.ctl.useSequence(seq)
@@ -320,7 +324,7 @@ func (b *Box) renewal(token, number string) (uint16, error) {
 	if err := b.own(token); err != nil {
 		return 0, err
 	}
-	if !b.ctl.key.read || !b.ctl.freshSequence(uint16(seq), b.ms) {
+	if !b.ctl.key.read || b.ctl.events&wire.EventWelded != 0 || !b.ctl.freshSequence(uint16(seq), b.ms) {
 		return 0, wire.ErrConflict
 	}
 	return uint16(seq), nil
@@ -374,8 +378,11 @@ func (b *Box) cmdEventClear(p []string) (string, error) {
 		return "", wire.ErrRange
 	}
 	b.ctl.events &^= wire.Event(bits)
-	if b.ctl.welded(&b.hw, b.ms) {
-		b.ctl.events |= wire.EventWelded // what still lasts comes again at once
+	if b.ctl.welded(&b.hw, b.ms) { // what still lasts comes again at once
+		b.ctl.events |= wire.EventWelded
+	}
+	if !b.hw.keyHand {
+		b.ctl.events |= wire.EventKeyOut
 	}
 	return "", nil
 }

@@ -1,6 +1,8 @@
 package practice
 
 import (
+	"math"
+
 	"holdline/arming/groundbox/wire"
 )
 
@@ -8,8 +10,10 @@ const (
 	leaseMs        = 5000
 	snapshotFresh  = 300 // ms: ON and KEEP want a younger snapshot
 	mostErrors     = 20
-	mostWaiting    = 16
-	channelTestMs  = 20 // one resistance measurement
+	mostWaiting    = 8
+	referenceV     = 2.5
+	serviceMs      = 10000 // the button kept pressed from power-up, at the box
+	channelTestMs  = 20    // one resistance measurement
 	rememberedSeqs = 64
 )
 
@@ -17,6 +21,7 @@ const (
 // of it but the counts is lost at a restart.
 type controller struct {
 	started  bool
+	service  int64 // since when the hand that services the box has been on it, -1 for never
 	owner    string
 	events   wire.Event
 	errors   []wire.Error
@@ -74,17 +79,15 @@ func (c *controller) leaseOn(ms int64) bool { return ms < c.leaseUntil }
 // itself.
 func (c *controller) sample(h *hardware, ms int64) {
 	if !c.started {
-		c.started = true
+		c.started, c.service = true, ms
 		c.key.sinceMs, c.pole1.sinceMs, c.pole2.sinceMs = ms, ms, ms
 		c.pulseArmed = math0(h.busV)
 	}
 	c.sampleKey(h, ms)
 	c.samplePoles(h, ms)
-	if h.watchdogTripped {
-		h.watchdogTripped = false
-		c.events |= wire.EventWatchdog
-	}
+	c.watchdog(h, ms)
 	c.samplePulse(h, ms)
+	c.serviced(h, ms)
 	if h.commanded && ms-h.closedMs >= permitLimitMs {
 		h.openPermit(ms)
 		c.events |= wire.EventPermitLimit
@@ -97,10 +100,39 @@ func (c *controller) sample(h *hardware, ms int64) {
 
 func math0(v float64) bool { return v < wire.DeadBelowV && v > -wire.DeadBelowV }
 
+// watchdog is the program's, exact: it opens the relay when nobody has restarted
+// it in time. The other one is in the hardware.
+func (c *controller) watchdog(h *hardware, ms int64) {
+	if (h.commanded || h.drive && !h.testsSecond) && ms >= h.watchdogFromMs+h.watchdogMs+watchdogLagMs {
+		if h.commanded {
+			c.events |= wire.EventWatchdog
+		}
+		h.openPermit(ms)
+		h.drive = false
+	}
+}
+
+// serviced sets counts that are unknown to 0 by what only a person at the box
+// can do: key out, battery off, button kept pressed for 10 s from power-up.
+func (c *controller) serviced(h *hardware, ms int64) {
+	if c.key.raw || !c.pole2.raw || math.Abs(h.batteryV) >= wire.DeadBelowV {
+		c.service = -1
+	}
+	if c.service < 0 || ms-c.service < serviceMs {
+		return
+	}
+	c.service = -1
+	if h.pulses == wire.Unknown || h.presses == wire.Unknown {
+		h.pulses, h.presses = 0, 0
+		c.events |= wire.EventRestarted
+	}
+}
+
 // sampleKey: out counts at once, in after 20 ms on end.
 func (c *controller) sampleKey(h *hardware, ms int64) {
 	c.key.update(h.keyHand, ms)
 	if !c.key.raw {
+		c.events |= wire.EventKeyOut
 		if c.key.read && (h.commanded || h.permitContact) {
 			c.events |= wire.EventKeyPulled
 		}
@@ -182,7 +214,7 @@ func (h *hardware) endPulse(ms int64) {
 // debounce time to let the node follow.
 func (c *controller) welded(h *hardware, ms int64) bool {
 	keyOpen := !c.key.raw && ms-c.key.sinceMs >= debounceMs
-	permitOpen := !h.coil && (!h.permitContact || ms-h.coilSinceMs >= commandedOpenMs)
+	permitOpen := !h.permitContact && ms-h.contactSinceMs >= debounceMs || !h.coil && ms-h.coilSinceMs >= commandedOpenMs
 	pole2Open := !c.pole2.raw && ms-c.pole2.sinceMs >= debounceMs
 	pole1Open := c.pole1Sensed && !c.pole1.raw && ms-c.pole1.sinceMs >= debounceMs
 	return keyOpen && h.behindKeyV > wire.LiveAboveV ||
@@ -246,7 +278,7 @@ func (c *controller) snapshot(h *hardware, ms int64) wire.Snapshot {
 		KeyIn: c.key.read, Pole1Closed: c.pole1.read, Pole2Closed: c.pole2.read, PermitClosed: h.permitContact,
 		BatteryV: volts(h.batteryV), BehindKeyV: volts(h.behindKeyV), BehindPermitV: volts(h.behindPermitV), BusV: volts(h.busV),
 		Pulses: h.pulses, Presses: h.presses, Events: c.eventBits(), Scan: c.scan,
-		ChannelOhm: append([]wire.Reading(nil), c.readings...),
+		ChannelOhm: append([]wire.Reading(nil), c.readings...), ReferenceV: wire.Of(referenceV * float64(c.sequence%2)),
 	}
 }
 

@@ -10,6 +10,6 @@
 //	box.State(), box.Lit()                      // for a practice screen
 //
 // Device time is the time since the box was made; all inputs are latched to the
-// millisecond of it. The watchdog, the contacts and
-// the circuit go on when the box's program hangs.
+// millisecond of it. The second watchdog, the contacts
+// and the circuit go on when the box's program hangs.
 package practice

@@ -51,7 +51,7 @@ func FaultKinds() []FaultHelp {
 		{ButtonStuck, "button-stuck", "the button's pole in the loop is stuck closed"},
 		{ButtonEarly, "button-early", "a hand presses the button 2 s after the key has gone in"},
 		{Mute, "mute", "the box carries everything out and answers nothing"},
-		{Freeze, "freeze", "the box's program hangs; its watchdog does not"},
+		{Freeze, "freeze", "the box's program hangs; its second watchdog does not"},
 		{Noise, "noise or noise:P", "P percent of the answers are spoiled, 20 when not given"},
 		{Unplug, "unplug", "the cable is pulled; taking the fault back plugs it in again"},
 		{LateLight, "late-light:K or late-light:K=S", "motor K lights S seconds late, 6 when not given"},

@@ -15,6 +15,7 @@ const (
 	relayOpenMs       = 5
 	defaultWatchdogMs = 500
 	watchdogLagMs     = 4     // never before its time
+	secondWatchdogMs  = 600   // of parts: 520 to 720, whatever the program does
 	permitLimitMs     = 20000 // whatever is sent
 	commandedOpenMs   = 50    // commanded open for this long counts as open
 )
@@ -50,8 +51,8 @@ type hardware struct {
 	watchdogMs         int64
 	watchdogFromMs     int64
 	watchdogRestarts   int64
-	watchdogTripped    bool // for the controller to take
-	keySinceMs         int64
+	testsSecond        bool // the self-test tries the watchdog of parts, and the program's stands aside
+	contactSinceMs     int64
 
 	// nodes, V
 	batteryV, behindKeyV, behindPermitV, busV float64
@@ -78,7 +79,7 @@ func (h *hardware) init(p *circuit.Problem) {
 	h.watchdogMs = defaultWatchdogMs
 	h.deadSinceMs = math.MinInt64 / 2
 	h.coilSinceMs = math.MinInt64 / 2
-	h.keySinceMs = math.MinInt64 / 2
+	h.contactSinceMs = math.MinInt64 / 2
 }
 
 func (h *hardware) channels() int { return len(h.problem.Igniters) }
@@ -97,6 +98,7 @@ func (h *hardware) step(ms int64) {
 	if coil := h.commanded || h.drive; coil != h.coil {
 		h.coil, h.coilSinceMs = coil, ms
 	}
+	was := h.permitContact
 	switch {
 	case h.permitWelded:
 		h.permitContact = true
@@ -104,6 +106,9 @@ func (h *hardware) step(ms int64) {
 		h.permitContact = true
 	case !h.coil && ms-h.coilSinceMs >= relayOpenMs:
 		h.permitContact = false
+	}
+	if h.permitContact != was {
+		h.contactSinceMs = ms
 	}
 	h.circuitStep()
 	if math.Abs(h.busV) >= wire.DeadBelowV {
@@ -178,13 +183,10 @@ func (h *hardware) restartWatchdog(ms int64) {
 	h.watchdogRestarts++
 }
 
-// watchdogStep opens the relay when nobody has restarted the watchdog in time.
-// It shares nothing with the controller's program.
+// watchdogStep is the second watchdog, of parts: it opens the relay a fixed time
+// after the last ON or KEEP and shares nothing with the controller's program.
 func (h *hardware) watchdogStep(ms int64) {
-	if (h.commanded || h.drive) && ms >= h.watchdogFromMs+h.watchdogMs+watchdogLagMs {
-		if h.commanded {
-			h.watchdogTripped = true
-		}
+	if h.coil && ms >= h.watchdogFromMs+secondWatchdogMs {
 		h.openPermit(ms)
 		h.drive = false
 	}

@@ -10,7 +10,7 @@ import (
 
 func FuzzParseSnapshot(f *testing.F) {
 	f.Add(sample().Text())
-	f.Add("1,0,1,0,0,0,0,0,0,0,0,0,0,1.5,FFFF")
+	f.Add("1,0,1,0,0,0,0,0,0,0,0,0,0,1.5,2.5,FFFF")
 	f.Add("P0,,,,0000")
 	f.Fuzz(func(t *testing.T, line string) {
 		s, err := ParseSnapshot(line)
@@ -32,7 +32,7 @@ func FuzzParseSnapshot(f *testing.F) {
 func FuzzSnapshotBody(f *testing.F) {
 	text := sample().Text()
 	f.Add(text[:len(text)-5])
-	f.Add("1,0,1,0,0,0,0,0,0,0,0,0,0,1.5")
+	f.Add("1,0,1,0,0,0,0,0,0,0,0,0,0,1.5,2.5")
 	f.Fuzz(func(t *testing.T, body string) {
 		const hex = "0123456789ABCDEF"
 		c := CRC16([]byte(body))

@@ -1,7 +1,9 @@
 package wire
 
 import (
+	"errors"
 	"fmt"
+	"math"
 	"math/bits"
 	"strconv"
 	"strings"
@@ -23,10 +25,11 @@ const (
 	EventOwnerChanged Event = 32  // another program took the box
 	EventErrors       Event = 64  // the error queue is not empty
 	EventPermitLimit  Event = 128 // the permit opened by its own limit of 20 s
-	EventsKnown       Event = 255
+	EventKeyOut       Event = 256 // the key was out, however short, since the last clearing
+	EventsKnown       Event = 511
 )
 
-var eventNames = [8]string{
+var eventNames = [9]string{
 	"watchdog tripped",
 	"button closed while the permit was open",
 	"key pulled while the permit was closed",
@@ -35,6 +38,7 @@ var eventNames = [8]string{
 	"owner changed",
 	"error queue not empty",
 	"permit opened by its own limit",
+	"key out since the last clearing",
 }
 
 // Names lists the events that are set, lowest bit first.
@@ -82,13 +86,40 @@ type Snapshot struct {
 	Events     Event
 	Scan       uint16    // number of the last whole resistance scan
 	ChannelOhm []Reading // by channel, the firing lead included
+
+	// ReferenceV is taken in the same pass as the inputs: ground with an even
+	// Sequence, the box's own reference with an odd one. See ReferenceFault.
+	ReferenceV Reading
 }
 
 // Unknown is a count that the box has lost.
 const Unknown int64 = -1
 
-// fixedFields are those before the resistances, without the CRC.
-const fixedFields = 13
+// Fields of a snapshot besides the resistances, the CRC not counted.
+const (
+	leadingFields = 13 // before the resistances
+	fixedFields   = leadingFields + 1
+)
+
+// Levels of the reference reading.
+const (
+	LeastReferenceV = 1.0
+	referenceShare  = 0.05 // of the nominal value, either side of a level
+)
+
+// ReferenceFault says what is wrong with the reference reading of a box whose
+// reference has a nominal value of nominalV, or nothing. Inputs that stand still
+// while the snapshots count on cannot have both levels in turn.
+func (s *Snapshot) ReferenceFault(nominalV float64) string {
+	level := 0.0
+	if s.Sequence%2 == 1 {
+		level = nominalV
+	}
+	if s.ReferenceV.Kind == Measured && math.Abs(s.ReferenceV.Value-level) <= referenceShare*nominalV {
+		return ""
+	}
+	return fmt.Sprintf("the reference reads %s V and should read %.3g V: the box's inputs stand still or read wrong", s.ReferenceV, level)
+}
 
 // Text returns the snapshot as it goes over the wire, without line ending.
 func (s Snapshot) Text() string {
@@ -106,6 +137,8 @@ func (s Snapshot) Text() string {
 		b.WriteByte(',')
 		b.WriteString(r.Text())
 	}
+	b.WriteByte(',')
+	b.WriteString(s.ReferenceV.Text())
 	body := b.String()
 	return fmt.Sprintf("%s,%04X", body, CRC16([]byte(body)))
 }
@@ -134,6 +167,9 @@ func ParseSnapshot(line string) (Snapshot, error) {
 		return Snapshot{}, fmt.Errorf("wire: snapshot: check sum %04X, counted %04X", want, got)
 	}
 	f := strings.Split(body, ",")
+	if len(f) == fixedFields {
+		return Snapshot{}, errors.New("wire: snapshot: one field too few: the reference reading before the check sum is missing")
+	}
 	if n := len(f) - fixedFields; n < 1 || n > MaxChannels {
 		return Snapshot{}, fmt.Errorf("wire: snapshot: %d fields, want %d to %d", len(f)+1, fixedFields+2, fixedFields+MaxChannels+1)
 	}
@@ -181,9 +217,12 @@ func (s *Snapshot) parseFields(f []string) error {
 	}
 	s.ChannelOhm = make([]Reading, len(f)-fixedFields)
 	for i := range s.ChannelOhm {
-		if s.ChannelOhm[i], err = ParseReading(f[fixedFields+i]); err != nil {
+		if s.ChannelOhm[i], err = ParseReading(f[leadingFields+i]); err != nil {
 			return fmt.Errorf("wire: snapshot: channel %d: %w", i+1, err)
 		}
+	}
+	if s.ReferenceV, err = ParseReading(f[len(f)-1]); err != nil {
+		return fmt.Errorf("wire: snapshot: reference: %w", err)
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"fmt"
 	"reflect"
 	"strings"
 	"testing"
@@ -85,14 +86,14 @@ func sample() Snapshot {
 		Practice: true, Sequence: 65535, KeyIn: true, PermitClosed: true,
 		BatteryV: Of(12.42), BehindKeyV: Of(12.418), BehindPermitV: Of(12.417), BusV: Of(0),
 		Pulses: 3, Presses: Unknown, Events: EventButtonEarly | EventErrors, Scan: 17,
-		ChannelOhm: []Reading{Of(1.234), {Kind: Open}, {}},
+		ChannelOhm: []Reading{Of(1.234), {Kind: Open}, {}}, ReferenceV: Of(2.5),
 	}
 }
 
 func TestSnapshotThereAndBack(t *testing.T) {
 	want := sample()
 	text := want.Text()
-	if !strings.HasPrefix(text, "P65535,1,0,0,1,12.42,12.418,12.417,0,3,-1,66,17,1.234,9.9E37,9.91E37,") {
+	if !strings.HasPrefix(text, "P65535,1,0,0,1,12.42,12.418,12.417,0,3,-1,66,17,1.234,9.9E37,9.91E37,2.5,") {
 		t.Errorf("text: %q", text)
 	}
 	got, err := ParseSnapshot(text)
@@ -133,25 +134,26 @@ func TestSnapshotFieldsAreChecked(t *testing.T) {
 		c := CRC16([]byte(body))
 		return body + "," + string([]byte{hex[c>>12], hex[c>>8&15], hex[c>>4&15], hex[c&15]})
 	}
-	good := "1,0,1,0,0,0,0,0,0,0,0,0,0,1.5"
+	good := "1,0,1,0,0,0,0,0,0,0,0,0,0,1.5,2.5"
 	if _, err := ParseSnapshot(sum(good)); err != nil {
 		t.Fatalf("a good one: %v", err)
 	}
 	for _, body := range []string{
-		"1,0,1,0,0,0,0,0,0,0,0,0,0",                            // no channel
-		good + strings.Repeat(",1", 16),                        // 17 channels
-		strings.Replace(good, "1,0,1", "65536,0,1", 1),         // sequence
-		strings.Replace(good, "1,0,1", "-1,0,1", 1),            //
-		strings.Replace(good, "1,0,1", "PP1,0,1", 1),           //
-		strings.Replace(good, "1,0,1", "1,2,1", 1),             // key
-		strings.Replace(good, "1,0,1", "1,,1", 1),              //
-		"1,0,1,0,0,x,0,0,0,0,0,0,0,1.5",                        // volts
-		"1,0,1,0,0,0,0,0,0,-2,0,0,0,1.5",                       // pulses
-		"1,0,1,0,0,0,0,0,0,0,1.5,0,0,1.5",                      // presses
-		"1,0,1,0,0,0,0,0,0,0,0,256,0,1.5",                      // events
-		"1,0,1,0,0,0,0,0,0,0,0,0,65536,1.5",                    // scan
-		"1,0,1,0,0,0,0,0,0,0,0,0,0,ohm",                        // channel
-		"1,0,1,0,0,0,0,0,0,0,0,0,0," + strings.Repeat("1", 41), //
+		"1,0,1,0,0,0,0,0,0,0,0,0,0,2.5",                // no channel, or no reference
+		good + strings.Repeat(",1", 16),                // 17 channels
+		strings.Replace(good, "1,0,1", "65536,0,1", 1), // sequence
+		strings.Replace(good, "1,0,1", "-1,0,1", 1),    //
+		strings.Replace(good, "1,0,1", "PP1,0,1", 1),   //
+		strings.Replace(good, "1,0,1", "1,2,1", 1),     // key
+		strings.Replace(good, "1,0,1", "1,,1", 1),      //
+		"1,0,1,0,0,x,0,0,0,0,0,0,0,1.5,2.5",            // volts
+		"1,0,1,0,0,0,0,0,0,-2,0,0,0,1.5,2.5",           // pulses
+		"1,0,1,0,0,0,0,0,0,0,1.5,0,0,1.5,2.5",          // presses
+		"1,0,1,0,0,0,0,0,0,0,0,512,0,1.5,2.5",          // events
+		"1,0,1,0,0,0,0,0,0,0,0,0,65536,1.5,2.5",        // scan
+		"1,0,1,0,0,0,0,0,0,0,0,0,0,ohm,2.5",            // channel
+		"1,0,1,0,0,0,0,0,0,0,0,0,0," + strings.Repeat("1", 41) + ",2.5",
+		good[:len(good)-3] + "volt",                                // reference
 		"", ",", "1999.0", "holdline,PRACTICE,0001,1.0", "0,\"x\"", //
 	} {
 		if s, err := ParseSnapshot(sum(body)); err == nil || !reflect.DeepEqual(s, Snapshot{}) {
@@ -287,7 +289,7 @@ func TestEventNames(t *testing.T) {
 	if got := (EventWatchdog | EventPermitLimit).String(); got != "watchdog tripped, permit opened by its own limit" {
 		t.Errorf("got %q", got)
 	}
-	if Event(0).String() != "none" || Event(256).String() != "Event(256)" {
+	if Event(0).String() != "none" || Event(512).String() != "Event(512)" {
 		t.Errorf("got %q and %q", Event(0), Event(256))
 	}
 }
@@ -300,5 +302,27 @@ func TestParseToken(t *testing.T) {
 		if _, err := ParseToken(text); err == nil {
 			t.Errorf("%q was taken", text)
 		}
+	}
+}
+
+// Inputs that stand still while the snapshots count on are seen in one of two.
+func TestTheReferenceMustGoBetweenItsLevels(t *testing.T) {
+	for _, c := range []struct {
+		sequence uint16
+		v        Reading
+		good     bool
+	}{
+		{2, Of(0), true}, {65534, Of(0.12), true}, {2, Of(-0.12), true}, {2, Of(0.13), false}, {2, Of(2.5), false}, {2, Reading{}, false},
+		{3, Of(2.5), true}, {65535, Of(2.38), true}, {3, Of(2.37), false}, {3, Of(2.63), false}, {3, Of(0), false}, {3, Reading{Kind: Open}, false},
+	} {
+		s := Snapshot{Sequence: c.sequence, ReferenceV: c.v}
+		if why := s.ReferenceFault(2.5); (why == "") != c.good {
+			t.Errorf("%d with %v: %q", c.sequence, c.v, why)
+		}
+	}
+	sum := func(body string) string { return fmt.Sprintf("%s,%04X", body, CRC16([]byte(body))) }
+	_, err := ParseSnapshot(sum("1,0,1,0,0,0,0,0,0,0,0,0,0,1.5"))
+	if err == nil || !strings.Contains(err.Error(), "the reference reading before the check sum is missing") {
+		t.Errorf("a snapshot of one channel without a reference: %v", err)
 	}
 }

@@ -104,7 +104,7 @@ func some(p *arming.Plan, s *arming.State, rng *rand.Rand) arming.Event {
 		return someAnswer(p, s, rng)
 	case 9:
 		return []arming.Event{arming.BoxUp{Identity: "a,b,c,d", Practice: rng.IntN(8) > 0, Channels: 2}, arming.BoxLost{Why: "gone"},
-			arming.BoxEvents{Bits: 1 << rng.IntN(8)}, arming.PermitStuck{}, arming.FocusLost{}, arming.Stalled{Part: "screen"},
+			arming.BoxEvents{Bits: 1 << rng.IntN(9)}, arming.PermitStuck{}, arming.FocusLost{}, arming.Stalled{Part: "screen"},
 			arming.RecordFailed{Why: "full"}, arming.Quit{Why: "asked"}, arming.HoldCall{}}[rng.IntN(9)]
 	case 10:
 		return []arming.Event{arming.CloseLine{By: "Ben", Count: rng.IntN(5)}, arming.OpenLine{By: "Ben", Names: [checklist.MaxPosts]string{"Ada"}, Key: "Ada"},

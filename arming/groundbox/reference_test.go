@@ -1,0 +1,53 @@
+package groundbox
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"holdline/arming/groundbox/wire"
+)
+
+// TestInputsThatStandStillAreSeen: a converter that gives the same readings for
+// ever, behind a counter and a program that run.
+func TestInputsThatStandStillAreSeen(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, newest := throughTap(t, nil)
+		b.ready()
+		var frozen wire.Snapshot
+		newest().set(func(x *tap) {
+			x.up = func(line string) []string {
+				if s, err := wire.ParseSnapshot(line); err == nil {
+					if frozen.ChannelOhm == nil {
+						frozen = s
+					}
+					frozen.Sequence = s.Sequence
+					line = frozen.Text()
+				}
+				return []string{line + "\n"}
+			}
+		})
+		began := time.Now()
+		wantReason(t, await[Lost](b, 3*time.Second).Reason, "inputs stand still")
+		t.Logf("seen after %v", time.Since(began))
+	})
+}
+
+// TestABoxWithoutTheReferenceIsRefused with a sentence that says what is missing.
+func TestABoxWithoutTheReferenceIsRefused(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, _ := throughTap(t, func(x *tap) {
+			x.up = func(line string) []string {
+				if _, err := wire.ParseSnapshot(line); err == nil {
+					fields := strings.Split(line, ",")
+					body := strings.Join(fields[:len(fields)-2], ",")
+					line = fmt.Sprintf("%s,%04X", body, wire.CRC16([]byte(body)))
+				}
+				return []string{line + "\n"}
+			}
+		})
+		wantReason(t, await[Lost](b, 3*time.Second).Reason, "the reference reading before the check sum is missing")
+	})
+}
