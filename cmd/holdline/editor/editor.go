@@ -16,6 +16,7 @@ import (
 	"holdline/checklist/sheet/unit"
 	"holdline/cmd/holdline/terminal"
 	"holdline/tui/edit"
+	"holdline/tui/strokes"
 )
 
 // Options say what to change, and where the screen is.
@@ -61,7 +62,11 @@ func Run(ctx context.Context, o Options) (Result, error) {
 		}
 		return Result{}, err
 	}
-	program := tea.NewProgram(model, tea.WithAltScreen(), tea.WithContext(ctx), tea.WithInput(o.In), tea.WithOutput(o.Out))
+	in := o.In
+	if f, is := in.(*os.File); is {
+		in = strokes.NewTerminal(f)
+	}
+	program := tea.NewProgram(model, tea.WithAltScreen(), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(o.Out))
 	w.run(program.Send)
 	_, err = program.Run()
 	w.stop()
