@@ -24,9 +24,8 @@ func (t *trial) askFor(text string, within time.Duration) (string, error) {
 	if err := t.c.send(text); err != nil {
 		return "", err
 	}
-	began := time.Now()
-	answer, err := t.c.next(within)
-	if took := time.Since(began); err == nil && within == patience && took > t.slowest {
+	answer, err := t.c.next(time.Until(t.c.arrives) + within)
+	if took := time.Since(t.c.arrives); err == nil && within == patience && took > t.slowest {
 		t.slowest, t.slowestText = took, text
 	}
 	if err != nil {

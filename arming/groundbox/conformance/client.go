@@ -21,6 +21,7 @@ type client struct {
 	ctx     context.Context
 	rw      io.ReadWriteCloser
 	answers chan wire.Message
+	arrives time.Time // when the last byte sent so far has gone over the line
 	stop    chan struct{}
 	done    sync.WaitGroup
 }
@@ -61,7 +62,16 @@ func (c *client) close() {
 	c.done.Wait()
 }
 
+// byteTime is 10 bits at the rate of a ground box.
+const byteTime = 10 * time.Second / 115200
+
+// send returns when the system has taken the line, which may be long before its
+// last byte has gone out: arrives is that moment.
 func (c *client) send(line string) error {
+	if now := time.Now(); c.arrives.Before(now) {
+		c.arrives = now
+	}
+	c.arrives = c.arrives.Add(time.Duration(len(line)+1) * byteTime)
 	if _, err := io.WriteString(c.rw, line+"\n"); err != nil {
 		return fmt.Errorf("%w: %v", errGone, err)
 	}
