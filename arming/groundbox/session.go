@@ -205,6 +205,24 @@ func (s *session) sure(text string, within time.Duration, read func(string) erro
 	return fmt.Errorf("the box does not answer %s: %w", text, err)
 }
 
+// twice asks for what decides and carries no check sum, until two answers in a
+// row are the same: one that was changed on its way is not believed.
+func (s *session) twice(text string, read func(string) error) error {
+	var before string
+	for range 4 {
+		var answer string
+		err := s.sure(text, openingAsk, func(a string) error {
+			answer = a
+			return read(a)
+		})
+		if err != nil || answer == before {
+			return err
+		}
+		before = answer
+	}
+	return fmt.Errorf("the box answers %s otherwise each time, the last time %q", text, clip(before))
+}
+
 // isBad tells a bad answer from the end of the session.
 func isBad(err error) bool { return errors.Is(err, errNoAnswer) || errors.Is(err, errUnreadable) }
 

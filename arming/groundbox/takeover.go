@@ -61,11 +61,8 @@ func (s *session) identify() (Identity, error) {
 			return Identity{}, err
 		}
 		if err == nil {
-			if id, err := wire.ParseIdentity(got.Text); err == nil {
-				if err := s.settle(); err != nil {
-					return Identity{}, err
-				}
-				return id, nil
+			if _, err := wire.ParseIdentity(got.Text); err == nil {
+				return s.surelyWho()
 			}
 		}
 		if !time.Now().Before(until) {
@@ -75,6 +72,19 @@ func (s *session) identify() (Identity, error) {
 			return Identity{}, err
 		}
 	}
+}
+
+// surelyWho asks again once nothing of the opening is left: the answer that got
+// through may have been spoiled.
+func (s *session) surelyWho() (id Identity, err error) {
+	if err := s.settle(); err != nil {
+		return Identity{}, err
+	}
+	err = s.twice("*IDN?", func(answer string) (err error) {
+		id, err = wire.ParseIdentity(answer)
+		return err
+	})
+	return id, err
 }
 
 // settle makes sure that no answer of the opening is left.
@@ -105,7 +115,7 @@ func (s *session) own() error {
 }
 
 func (s *session) measureBox() error {
-	err := s.sure("ROUT:CHAN:COUN?", openingAsk, func(answer string) error {
+	err := s.twice("ROUT:CHAN:COUN?", func(answer string) error {
 		n, err := strconv.Atoi(answer)
 		if err != nil || n < 1 || n > wire.MaxChannels {
 			return fmt.Errorf("%w: %q is no number of channels", errUnreadable, answer)
@@ -119,7 +129,7 @@ func (s *session) measureBox() error {
 	if want := s.d.l.cfg.WantChannels; want > 0 && s.channels != want {
 		return fmt.Errorf("the box has %s and the sheet %s", counted(s.channels, "channel"), counted(want, "motor"))
 	}
-	return s.sure("SENS:RES:CURR?", openingAsk, func(answer string) error {
+	return s.twice("SENS:RES:CURR?", func(answer string) error {
 		r, err := wire.ParseReading(answer)
 		if err != nil || r.Kind != wire.Measured || r.Value <= 0 {
 			return fmt.Errorf("%w: %q is no test current", errUnreadable, answer)
