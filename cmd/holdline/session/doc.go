@@ -22,8 +22,8 @@
 // The link renews the permit only for a short life, and every step of the
 // machine that wants the permit grants another one, if the screen has asked
 // for a frame and the disk has answered in the last moments. So the permit
-// falls within half a second when the driver, the screen, the record, the link
-// or the box stands still, whoever is at fault.
+// falls within half a second when the driver, the screen, the link or the box
+// stands still, and within a second when the disk does, whoever is at fault.
 //
 // # The end
 //

@@ -22,6 +22,7 @@ const (
 	screenLate   = 300 * time.Millisecond // longest time between two frames asked for
 	diskLate     = 500 * time.Millisecond // longest time for an entry to reach the disk
 	beatsEvery   = time.Second            // how often quiet beats are written
+	beatsPermit  = 250 * time.Millisecond // and while the permit is wanted: they show that the disk answers
 	requestQueue = 32                     // requests of the cockpit that wait
 	logKept      = 200                    // lines of the log on the screen
 )
@@ -365,8 +366,11 @@ func (d *driver) tick() {
 	if d.hooks.tick != nil {
 		d.hooks.tick()
 	}
-	now := d.clock.mono()
-	if now-d.flushed >= beatsEvery {
+	now, every := d.clock.mono(), beatsEvery
+	if d.state.PermitWanted {
+		every = beatsPermit
+	}
+	if now-d.flushed >= every {
 		d.flushed = now
 		if err := d.record.flush(); err != nil {
 			d.step(arming.RecordFailed{Why: err.Error()})

@@ -134,6 +134,45 @@ func TestALateDiskEndsTheGrants(t *testing.T) {
 	})
 }
 
+// A disk that stands still, at any moment between two writes, is seen while the
+// permit is wanted: no grant reaches further than 0.75 s and its own life.
+func TestADiskThatStandsStillEndsThePermit(t *testing.T) {
+	for still := 400 * time.Millisecond; still < 1500*time.Millisecond; still += 50 * time.Millisecond {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t)
+			b.wanting()
+			b.state.Phase, b.state.RunPressAt = arming.Run, b.state.Now // the gates are not asked any more
+			began := time.Now()
+			for time.Since(began) < 4*time.Second && !b.was("off") {
+				time.Sleep(tickArmed)
+				b.asked.Store(int64(b.clock.mono()))
+				for synctest.Wait(); time.Since(began) < still; {
+					if ack, ok := nextAck(b.record); ok {
+						b.ack(ack, true)
+						continue
+					}
+					break
+				}
+				b.tick()
+			}
+			end := b.grants[len(b.grants)-1].Sub(began) - still
+			if !b.was("off") || end > 750*time.Millisecond+permitLife {
+				t.Errorf("the disk stood still after %v: off %v, granted for %v more", still, b.was("off"), end)
+			}
+		})
+	}
+}
+
+// nextAck is an answer of the disk that has come.
+func nextAck(r *recorder) (record.Ack, bool) {
+	select {
+	case ack := <-r.acks():
+		return ack, true
+	default:
+		return record.Ack{}, false
+	}
+}
+
 func TestThePermitClosesOnlyByALineOnDisk(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
