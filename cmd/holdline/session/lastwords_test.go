@@ -70,12 +70,32 @@ func TestTheLastWordsAreTrueWhileTheRecordIsSigned(t *testing.T) {
 				}
 				b.finish("left")
 				words := b.lastWords(t)
+				if failed := strings.Contains(c.say, "NOT SIGNED"); (b.failure != nil) != failed {
+					t.Errorf("the program ends with %v", b.failure)
+				}
 				if !strings.Contains(words, c.say) || strings.Contains(words, "OPEN") || strings.Contains(words, "forward") {
 					t.Errorf("%q, want %q", words, c.say)
 				}
 				time.Sleep(2 * signWithin) // the signer comes to its end
 			})
 		})
+	}
+}
+
+// A signature that has failed before the program is left is told in its end too.
+func TestAFailedSignatureIsNoGoodEnd(t *testing.T) {
+	b := newBench(t)
+	b.step(arming.Start{})
+	b.record.signer.signer, b.record.signer.socket = nil, filepath.Join(t.TempDir(), "gone")
+	if err := b.record.closeNormal(b.clock); err != nil {
+		t.Fatal(err)
+	}
+	for b.record.closing != nil {
+		b.record.settle(<-b.record.closing)
+	}
+	b.finish("left")
+	if words := b.lastWords(t); b.failure == nil || !strings.Contains(words, "holdline countersign") {
+		t.Errorf("ends with %v, %q", b.failure, words)
 	}
 }
 

@@ -234,7 +234,8 @@ func (r *recorder) end(s *arming.State, why string) error {
 	return c.err
 }
 
-// settled waits for a closing that is under way.
+// settled waits for a closing that is under way, and returns why the record was
+// not closed or not signed.
 func (r *recorder) settled() error {
 	late := time.After(signWithin)
 	for r.closing != nil {
@@ -243,8 +244,10 @@ func (r *recorder) settled() error {
 			r.settle(c)
 		case <-late:
 			r.settle(closeStep{closed: r.closed, err: errors.New("not signed: signing has not come to an end"), over: true})
-			return errors.New("session: the record: " + r.problem)
 		}
+	}
+	if r.problem != "" {
+		return errors.New("session: the record: " + r.problem)
 	}
 	return nil
 }

@@ -3,6 +3,7 @@ package session
 import (
 	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"holdline/arming"
@@ -88,6 +89,29 @@ func closeInterrupted(path string, s signing, version string) error {
 		return err
 	}
 	return nil
+}
+
+// signLeft signs what was closed in dir and not signed, because the program or
+// the agent was gone between the two, and says so. The caller has the lock, so
+// that no other program is at it.
+func signLeft(dir string, s signing, version string) (said []string) {
+	paths, _ := record.Paths(dir) // the folder was read a moment ago
+	for _, path := range paths {
+		if _, err := os.Lstat(record.SignaturePath(path, 1)); err == nil {
+			continue
+		}
+		result := record.VerifyFile(path, record.Options{AnySigner: true, At: time.Now(), Replay: Replay, Program: version})
+		if result.Status != record.Unsigned {
+			continue // it is open, or holdline verify says what is wrong with it
+		}
+		by, err := s.sign(path)
+		if err != nil {
+			said = append(said, fmt.Sprintf("%q was closed and NOT SIGNED: %s; holdline countersign %q --key FILE signs it", path, clean(err.Error()), path))
+			continue
+		}
+		said = append(said, fmt.Sprintf("%q was closed and not signed: it is now, by %s", path, by))
+	}
+	return said
 }
 
 // noRealFiring refuses practice while a real firing is under way or has broken

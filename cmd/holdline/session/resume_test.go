@@ -1,6 +1,8 @@
 package session
 
 import (
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -30,6 +32,34 @@ func TestAStartThatConnectedNothingIsClosedAndSigned(t *testing.T) {
 		}
 		if s := again.state(); s.Phase != arming.Setup || s.Hooked {
 			t.Errorf("%v hooked %v after a start that connected nothing", s.Phase, s.Hooked)
+		}
+	})
+}
+
+// A record that was closed and not signed is signed by the next start, which
+// says so; without its key the start names the command.
+func TestAClosedRecordWithoutASignatureIsSignedByTheNextStart(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := quietDir(t)
+		c := newCrew(t, dir, nil)
+		c.closedQuickly()
+		path := c.frame().Record.Path
+		c.stop()
+		if err := os.Remove(record.SignaturePath(path, 1)); err != nil {
+			t.Fatal(err)
+		}
+		gone := signing{public: c.s.record.signer.public, socket: filepath.Join(dir, "gone")}
+		said := signLeft(filepath.Dir(path), gone, "test")
+		if len(said) != 1 || !strings.Contains(said[0], "NOT SIGNED") || !strings.Contains(said[0], "holdline countersign") {
+			t.Errorf("without the key: %q", said)
+		}
+		again := newCrew(t, dir, nil)
+		again.until("the start", 2*time.Second, func(s arming.State) bool { return s.Started })
+		if r := verify(t, path); r.Status != record.OK {
+			t.Errorf("%v: %+v", r.Status, r.Findings)
+		}
+		if log := again.frame().Log; len(log) == 0 || !strings.Contains(log[0].Text, "it is now, by SHA256:") {
+			t.Errorf("the start says %+v", log)
 		}
 	})
 }

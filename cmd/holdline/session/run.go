@@ -183,6 +183,10 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 	}
 	s.driver = newDriver(s.plan, p, s.record, c, h)
 	s.driver.frame.Units = s.o.Units
+	for _, said := range signLeft(dir, signer, s.o.Version) {
+		fmt.Fprintln(s.o.Out, said)
+		s.driver.log(c.opened, said, true)
+	}
 	if err := s.planDrill(); err != nil {
 		s.record.release()
 		return first, err
@@ -329,7 +333,8 @@ func (s *session) tell() {
 			fmt.Fprintf(&b, "not counter-signed: holdline countersign %q --key FILE does it at any time\n", v.Path)
 		}
 	case v.Closed:
-		fmt.Fprintf(&b, "record: %s\nclosed, NOT SIGNED: %s\n", v.Path, strings.TrimPrefix(v.Fault, "not signed: "))
+		fmt.Fprintf(&b, "record: %s\nclosed, NOT SIGNED: %s\nholdline countersign %q --key FILE signs it, and so does the next start.\n",
+			v.Path, strings.TrimPrefix(v.Fault, "not signed: "), v.Path)
 	case staysOpen(&last):
 		fmt.Fprintf(&b, "record: %s\nleft OPEN in %s: the next start takes this firing up again.\n", v.Path, last.Phase)
 		if last.Phase != arming.Setup {
