@@ -53,8 +53,7 @@ type Director struct {
 	at   []time.Duration // when each came
 	offs []int           // how often the battery had been taken off then
 
-	last   time.Duration // when one came last
-	came   bool
+	last   time.Duration                  // when one came last
 	since  map[arming.Phase]time.Duration // when the phase could first show a surprise; none while it cannot
 	firing bool                           // a motor's bridge has fired
 	fireAt time.Duration
@@ -64,7 +63,7 @@ type Director struct {
 func NewDirector(plan Plan, p *arming.Plan) *Director {
 	n := len(plan.Surprises)
 	return &Director{plan: plan, p: p, how: make([]progress, n), at: make([]time.Duration, n), offs: make([]int, n),
-		since: map[arming.Phase]time.Duration{}}
+		last: -gap, since: map[arming.Phase]time.Duration{}}
 }
 
 // Plan is the plan.
@@ -125,7 +124,8 @@ func (d *Director) Tick(s *arming.State, b Bench) []Order {
 			out = append(out, d.run(i, s, b)...)
 			continue
 		}
-		if d.how[i] != waiting || busy || d.came && now-d.last < gap || d.before(i) || !d.due(sp, now) {
+		since, shows := d.since[sp.Phase]
+		if d.how[i] != waiting || busy || now-d.last < gap || d.before(i) || !shows || now-since < sp.After {
 			continue
 		}
 		d.offs[i] = b.BatteryOffs
@@ -146,47 +146,15 @@ func (d *Director) before(i int) bool {
 	return false
 }
 
-// due reports whether the phase has been able to show the surprise for long
-// enough.
-func (d *Director) due(sp *Surprise, now time.Duration) bool {
-	since, shows := d.since[sp.Phase]
-	return shows && now-since >= sp.After
-}
-
 // begin lets surprise i come.
 func (d *Director) begin(i int, now time.Duration) Order {
 	sp := &d.plan.Surprises[i]
-	d.how[i], d.at[i], d.last, d.came = over, now, now, true
-	o := Order{Number: i + 1, Begins: true, Heard: sp.Phrase}
-	switch sp.Kind {
-	case BatteryForward:
-		o.JoinBattery = true
-	case EarlyButton:
-		o.Press = true
-	case IgniterOpen, WeakBattery, SilentBox, FrozenBox:
-		o.Fault = sp.fault()
+	d.how[i], d.at[i], d.last = over, now, now
+	o := Order{Number: i + 1, Begins: true, Heard: sp.Phrase, Fault: sp.fault(), JoinBattery: sp.Kind == BatteryForward, Press: sp.Kind == EarlyButton}
+	if o.Fault != "" {
 		d.how[i] = on
 	}
 	return o
-}
-
-// fault is the practice box's fault of a surprise, "" for none.
-func (s *Surprise) fault() string {
-	switch s.Kind {
-	case IgniterOpen:
-		return fmt.Sprintf("open:%d", s.Motor)
-	case WeakBattery:
-		return "weak-battery"
-	case SilentBox:
-		return "mute"
-	case FrozenBox:
-		return "freeze"
-	case Misfire:
-		return fmt.Sprintf("dark:%d", s.Motor)
-	case LateLight:
-		return fmt.Sprintf("late-light:%d=%g", s.Motor, s.Late.Seconds())
-	}
-	return ""
 }
 
 // ends takes the fault of surprise i back when somebody has seen to it, or its
@@ -239,6 +207,6 @@ func (d *Director) run(i int, s *arming.State, b Bench) []Order {
 	case now-d.fireAt < sp.After:
 		return nil
 	}
-	d.how[i], d.at[i], d.last, d.came = over, now, now, true
+	d.how[i], d.at[i], d.last = over, now, now
 	return []Order{{Number: i + 1, Begins: true, Heard: sp.Phrase}}
 }

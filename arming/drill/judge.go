@@ -138,14 +138,11 @@ func (j *Judge) answered(n int) Answered {
 		out.Came, out.Phase, out.AtS = true, b.phase.String(), inSeconds(b.at)
 		sc := j.scene(b, s)
 		for _, r := range h.rules {
-			f := r.find(sc)
-			if f.verdict == "" {
+			re := r.find(sc)
+			if re == none {
 				continue
 			}
-			re := Reaction{What: r.what, Verdict: f.verdict, Why: f.why, Source: r.source}
-			if f.took >= 0 {
-				re.TookS = inSeconds(f.took)
-			}
+			re.What, re.Source = r.what, r.source
 			if r.limit > 0 {
 				re.LimitS = inSeconds(r.limit)
 			}

@@ -137,10 +137,10 @@ func TestVerdicts(t *testing.T) {
 		}
 		for i, r := range rules {
 			f := r.find(sc)
-			if f.verdict != c.want[i] {
-				t.Errorf("%s, %s: %q is %q (%s), want %q", c.kind, c.what, r.what, f.verdict, f.why, c.want[i])
+			if f.Verdict != c.want[i] {
+				t.Errorf("%s, %s: %q is %q (%s), want %q", c.kind, c.what, r.what, f.Verdict, f.Why, c.want[i])
 			}
-			seen[fmt.Sprintf("%s %d %t", c.kind, i, f.verdict == Right)] = true
+			seen[fmt.Sprintf("%s %d %t", c.kind, i, f.Verdict == Right)] = true
 		}
 	}
 	// Every rule has been kept and broken: none that cannot fail.
@@ -172,7 +172,7 @@ func TestAnEndTooEarlyIsNotHeldAgainstTheCrew(t *testing.T) {
 		sc := sceneOf(t, h.Kind, nil, nil)
 		sc.last = sc.at + s
 		for _, r := range h.rules {
-			if f := r.find(sc); f.verdict != Open && f.verdict != Right && f != none {
+			if f := r.find(sc); f.Verdict != Open && f.Verdict != Right && f != none {
 				t.Errorf("%s: %q: %+v", h.Kind, r.what, f)
 			}
 		}

@@ -44,6 +44,8 @@ type Help struct {
 	Phases  []arming.Phase // in which it may come
 	Advice  string         // what to practise, when it was not met
 	rules   []rule
+	heard   string // by the crew, "" where the box alone shows it; with what was drawn in braces, see fill
+	fault   string // of the practice box, "" for none
 }
 
 // Right lists what is right after the surprise, each with its limit.
@@ -76,43 +78,50 @@ func Kinds() []Help {
 	return []Help{
 		{BatteryForward, "the battery is joined while a person is forward", []arming.Phase{arming.Setup},
 			"battery off first, then count everyone back: the one forward is at a live line",
-			[]rule{batteryOff(forwardWithin, lineRule), noHookUp(), countedBack()}},
+			[]rule{batteryOff(forwardWithin, lineRule), noHookUp, countedBack}, "", ""},
 		{SpotterHold, "a spotter calls HOLD by radio", before,
 			"HOLD is pressed at the word, not at the reason; ask who called it afterwards",
-			[]rule{stopped(""), notPressed(), namedCaller()}},
+			[]rule{stopped(""), notPressed, namedCaller},
+			"{who} by radio: HOLD, HOLD", ""},
 		{Intruder, "somebody walks onto the strip", before,
 			"whoever hears it says HOLD, and the range is looked over anew before the next count",
-			[]rule{stopped(""), notPressed(), anew(arming.StepRangeClear, "range clear answered anew before the count")}},
+			[]rule{stopped(""), notPressed, rangeAnew},
+			"{who} by radio: somebody walks onto the strip", ""},
 		{Wind, "the wind changes; the measured value no longer stands", before,
 			"stop, measure, type what the meter shows, and read the new prediction before accepting it",
-			[]rule{stopped("wind"), notPressed(), newWind()}},
+			[]rule{stopped("wind"), notPressed, newWind},
+			"{who}: the flag turned, the wind meter shows {wind} m/s", ""},
 		{IgniterOpen, "an igniter goes open", before,
 			"key out and battery off come before anybody goes to mend it",
-			[]rule{keyOut(keyWithin), deadBeforeForward()}},
+			[]rule{keyOut, deadBeforeForward}, "", "open:{motor}"},
 		{WeakBattery, "the battery falls below the current budget", before,
 			"key out, then the battery off and another one on; never once more with the weak one",
-			[]rule{keyOut(keyWithin), batteryOff(batteryWithin, custom)}},
+			[]rule{keyOut, batteryOff(batteryWithin, custom)}, "", "weak-battery"},
 		{EarlyButton, "a hand presses the button before zero", []arming.Phase{arming.Armed, arming.Count},
 			"the key goes out at once, and only then does anybody ask whose hand it was",
-			[]rule{keyOut(keyWithin), noEarlyResume()}},
+			[]rule{keyOut, noEarlyResume}, "", ""},
 		{SilentBox, "the box does not answer for a while", before,
 			"a box that says nothing is a live one: key out, battery off, everyone stays",
-			[]rule{keyOut(keyWithin), batteryOff(batteryWithin, custom), noEarlyResume()}},
+			[]rule{keyOut, batteryOff(batteryWithin, custom), noEarlyResume}, "", "mute"},
 		{FrozenBox, "the box freezes and begins anew; what it did meanwhile nobody knows", []arming.Phase{arming.Armed, arming.Count},
 			"key out, battery off, and the full wait before one person goes",
-			[]rule{keyOut(keyWithin), batteryOff(batteryWithin, custom), fullWait()}},
+			[]rule{keyOut, batteryOff(batteryWithin, custom), fullWait}, "", "freeze"},
 		{Misfire, "a motor stays dark", []arming.Phase{arming.Run},
 			"say dark for a motor that nobody saw burn, and write down what is found in it",
-			[]rule{saidMisfire(), inspectedLive()}},
+			[]rule{saidMisfire, inspectedLive},
+			"{who}: motor {motor}, no flame and no smoke", "dark:{motor}"},
 		{LateLight, "a motor lights late", []arming.Phase{arming.Run},
 			"what moves in the wait is called at once, and the wait begins from full",
-			[]rule{calledBack(), fullWait()}},
+			[]rule{calledBack, fullWait},
+			"{who}: motor {motor} lights NOW, the vehicle moves", "late-light:{motor}={late}"},
 		{Walker, "somebody walks to the vehicle during the wait", []arming.Phase{arming.Wait},
 			"everyone back, count, and the wait from full: nobody argues with the one who walks",
-			[]rule{calledBack(), countedBack(), fullWait()}},
+			[]rule{calledBack, countedBack, fullWait},
+			"a helper gets up and walks to the vehicle", ""},
 		{Smoke, "smoke from a motor while a person is forward", []arming.Phase{arming.MakeSafe},
 			"everyone back at the first smoke; the wait runs again in full",
-			[]rule{calledBack(), countedBack(), fullWait()}},
+			[]rule{calledBack, countedBack, fullWait},
+			"at the vehicle: smoke from motor {motor}", ""},
 	}
 }
 

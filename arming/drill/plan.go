@@ -1,10 +1,13 @@
 package drill
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"holdline/arming"
@@ -70,12 +73,7 @@ func Make(p *arming.Plan, seed uint64, c Choice) (Plan, error) {
 		}
 		m.pick(c.Count)
 	}
-	slices.SortStableFunc(m.out, func(a, b Surprise) int {
-		if a.Phase != b.Phase {
-			return int(a.Phase) - int(b.Phase)
-		}
-		return rank(a) - rank(b)
-	})
+	slices.SortStableFunc(m.out, func(a, b Surprise) int { return cmp.Or(cmp.Compare(a.Phase, b.Phase), rank(a)-rank(b)) })
 	return Plan{Seed: seed, Surprises: m.out}, nil
 }
 
@@ -165,7 +163,7 @@ func (m *maker) add(k Kind, phases []arming.Phase) {
 	case Wind:
 		s.Wind = m.wind()
 	}
-	s.Phrase = phrase(&s)
+	s.Phrase = s.fill(help(k).heard)
 	if s.Phrase == "" || k == Walker || k == Smoke {
 		s.Post = ""
 	}
@@ -204,27 +202,11 @@ func (m *maker) wind() float64 {
 // stepWind is the routine's step that takes the wind.
 const stepWind = "wind"
 
-// phrase is what the crew hears, "" where the box alone shows it.
-func phrase(s *Surprise) string {
-	who := "the line"
-	if s.Post != "" {
-		who = s.Post
-	}
-	switch s.Kind {
-	case SpotterHold:
-		return who + " by radio: HOLD, HOLD"
-	case Intruder:
-		return who + " by radio: somebody walks onto the strip"
-	case Wind:
-		return fmt.Sprintf("%s: the flag turned, the wind meter shows %.1f m/s", who, s.Wind)
-	case Misfire:
-		return fmt.Sprintf("%s: motor %d, no flame and no smoke", who, s.Motor)
-	case LateLight:
-		return fmt.Sprintf("%s: motor %d lights NOW, the vehicle moves", who, s.Motor)
-	case Walker:
-		return "a helper gets up and walks to the vehicle"
-	case Smoke:
-		return fmt.Sprintf("at the vehicle: smoke from motor %d", s.Motor)
-	}
-	return ""
+// fill puts what was drawn into a text of the table of kinds.
+func (s *Surprise) fill(text string) string {
+	return strings.NewReplacer("{who}", cmp.Or(s.Post, "the line"), "{motor}", strconv.Itoa(s.Motor),
+		"{wind}", fmt.Sprintf("%.1f", s.Wind), "{late}", fmt.Sprint(s.Late.Seconds())).Replace(text)
 }
+
+// fault is the practice box's fault of a surprise, "" for none.
+func (s *Surprise) fault() string { return s.fill(help(s.Kind).fault) }
