@@ -150,7 +150,8 @@ func (d *Director) before(i int) bool {
 func (d *Director) begin(i int, now time.Duration) Order {
 	sp := &d.plan.Surprises[i]
 	d.how[i], d.at[i], d.last = over, now, now
-	o := Order{Number: i + 1, Begins: true, Heard: sp.Phrase, Fault: sp.fault(), JoinBattery: sp.Kind == BatteryForward, Press: sp.Kind == EarlyButton}
+	o := Order{Number: i + 1, Begins: true, Heard: sp.Phrase, Fault: sp.fault(),
+		JoinBattery: sp.Kind == BatteryForward, Press: sp.Kind == EarlyButton}
 	if o.Fault != "" {
 		d.how[i] = on
 	}

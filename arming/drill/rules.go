@@ -135,7 +135,6 @@ func stopped(step string) rule {
 	}}
 }
 
-// notPressed wants no hand on the button before everything begins anew.
 var notPressed = rule{"nobody presses the button", 0, custom, func(s *scene) Reaction {
 	for _, a := range s.before(did[arming.StartCount](s, nil)) {
 		if a.hand == ButtonDown {
@@ -145,7 +144,6 @@ var notPressed = rule{"nobody presses the button", 0, custom, func(s *scene) Rea
 	return found(Right, "not touched")
 }}
 
-// namedCaller wants the one who called HOLD written down before it is resumed.
 var namedCaller = rule{"who called HOLD is named before it is resumed", 0, custom, func(s *scene) Reaction {
 	want := ""
 	for k, post := range s.plan.Posts {
@@ -172,7 +170,6 @@ func same(a, b string) bool {
 	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 
-// rangeAnew wants the range looked over anew before the next count.
 var rangeAnew = rule{"range clear answered anew before the count", 0, custom, func(s *scene) Reaction {
 	_, f := s.answeredBeforeCount(arming.StepRangeClear)
 	return f
@@ -205,7 +202,6 @@ func (s *scene) pressed() bool { return s.moved(ButtonDown) != nil }
 // shows: what a hand-held meter and a gust make of it.
 const windNear = 0.5
 
-// newWind wants the wind that is measured now, before the next count.
 var newWind = rule{"the wind that the meter shows now is typed before the count", 0, custom, func(s *scene) Reaction {
 	ev, f := s.answeredBeforeCount(stepWind)
 	if ev == nil {
@@ -233,7 +229,6 @@ func batteryOff(limit time.Duration, source string) rule {
 	}}
 }
 
-// deadBeforeForward wants nobody sent forward with the battery joined.
 var deadBeforeForward = rule{"battery off before anybody is sent forward", 0, lineRule, func(s *scene) Reaction {
 	order := s.first(func(a *act) bool {
 		switch a.event.(type) {
@@ -265,7 +260,6 @@ var noEarlyResume = rule{"nothing is resumed before it may be", 0, custom, func(
 	return found(Right, "resumed when it might be")
 }}
 
-// noHookUp wants nobody to report a hook-up while the battery is joined.
 var noHookUp = rule{"nothing is connected while it is joined", 0, lineRule, func(s *scene) Reaction {
 	a := s.first(func(a *act) bool {
 		ev, is := a.event.(arming.Answer)
@@ -277,7 +271,6 @@ var noHookUp = rule{"nothing is connected while it is joined", 0, lineRule, func
 	return found(Right, "nothing reported")
 }}
 
-// countedBack wants everybody counted before anybody goes again.
 var countedBack = rule{"everyone counted back before anybody goes again", 0, custom, func(s *scene) Reaction {
 	count := did[arming.CloseLine](s, nil)
 	again := s.goes()
@@ -302,7 +295,6 @@ func (s *scene) goes() *act {
 	})
 }
 
-// calledBack wants everyone back, or movement called.
 var calledBack = rule{"everyone back, or movement called", stopWithin, custom, func(s *scene) Reaction {
 	a := s.first(func(a *act) bool {
 		say, is := a.event.(arming.Say)
@@ -347,7 +339,6 @@ var saidMisfire = rule{"the motor is said to be dark, never lit", 0, custom, fun
 	return found(Missing, "somebody went forward, and nobody had said it")
 }}
 
-// inspectedLive wants what is found in the motor written down as it is.
 var inspectedLive = rule{"it is inspected as a live one, not as burned", 0, custom, func(s *scene) Reaction {
 	a := did(s, func(ev arming.Inspect) bool { return ev.Motor == s.s.Motor })
 	if a == nil {

@@ -2,6 +2,7 @@ package groundbox
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -17,10 +18,6 @@ import (
 // MeterConfig describes a multimeter on a serial line.
 type MeterConfig struct {
 	Port string // in sentences
-	// FourWire asks for MEAS:FRES? instead of MEAS:RES?.
-	FourWire bool
-	// Remote sends SYST:REM first, for a meter that wants it.
-	Remote bool
 	// ErrorOhm and ErrorV bound the meter's error; two readings must agree
 	// within it. 0 refuses every pair that is not equal.
 	ErrorOhm, ErrorV float64
@@ -57,12 +54,7 @@ var ErrDisagree = errors.New("the two readings do not agree")
 
 // OpenMeter asks the instrument on rw who it is. It closes rw when that fails.
 func OpenMeter(ctx context.Context, rw io.ReadWriteCloser, cfg MeterConfig) (*Meter, error) {
-	if cfg.Slowest <= 0 {
-		cfg.Slowest = 6 * time.Second
-	}
-	if cfg.Port == "" {
-		cfg.Port = "the port"
-	}
+	cfg.Slowest = cmp.Or(cfg.Slowest, 6*time.Second)
 	m := &Meter{cfg: cfg, c: newConn(rw), framer: wire.NewFramer(wire.MaxAnswerBytes), volts: "MEAS:VOLT:DC?"}
 	if err := m.identify(ctx); err != nil {
 		m.Close()
@@ -75,16 +67,14 @@ func OpenMeter(ctx context.Context, rw io.ReadWriteCloser, cfg MeterConfig) (*Me
 func (m *Meter) identify(ctx context.Context) error {
 	var err error
 	for range 3 {
-		if m.cfg.Remote {
-			if err = m.send("SYST:REM"); err != nil {
-				return err
-			}
-		}
 		var line string
 		if line, err = m.ask(ctx, "*IDN?", m.cfg.Slowest/3); err == nil {
 			if m.id, err = meterIdentity(line); err == nil {
 				m.doubt = true // more answers to the same question may come
-				return m.practice()
+				if m.id.Practice() {
+					err = fmt.Errorf("groundbox: meter on %s: a practice box answers", m.cfg.Port)
+				}
+				return err
 			}
 		}
 		if m.gone != nil || ctx.Err() != nil {
@@ -92,13 +82,6 @@ func (m *Meter) identify(ctx context.Context) error {
 		}
 	}
 	return fmt.Errorf("groundbox: meter on %s: %w", m.cfg.Port, err)
-}
-
-func (m *Meter) practice() error {
-	if m.id.Practice() {
-		return fmt.Errorf("groundbox: meter on %s: a practice box answers", m.cfg.Port)
-	}
-	return nil
 }
 
 // meterIdentity is less strict than that of a box: empty fields are common.
@@ -122,20 +105,12 @@ func (m *Meter) Identity() Identity { return m.id }
 // Resistance reads ohms twice. The error is ErrDisagree, with both readings in
 // the Pair, when they differ by more than the meter's error, or one is open.
 func (m *Meter) Resistance(ctx context.Context) (Pair, error) {
-	query := "MEAS:RES?"
-	if m.cfg.FourWire {
-		query = "MEAS:FRES?"
-	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.twice(ctx, m.cfg.ErrorOhm, func() (Reading, error) { return m.read(ctx, query) })
+	return m.twice(m.cfg.ErrorOhm, func() (Reading, error) { return m.read(ctx, "MEAS:RES?") })
 }
 
 // Voltage reads volts, direct current, twice; see Resistance.
 func (m *Meter) Voltage(ctx context.Context) (Pair, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.twice(ctx, m.cfg.ErrorV, func() (Reading, error) { return m.readVolts(ctx) })
+	return m.twice(m.cfg.ErrorV, func() (Reading, error) { return m.readVolts(ctx) })
 }
 
 // readVolts falls back to the short query once, for a meter that has no other.
@@ -153,7 +128,9 @@ func (m *Meter) readVolts(ctx context.Context) (Reading, error) {
 	return again, nil
 }
 
-func (m *Meter) twice(ctx context.Context, bound float64, read func() (Reading, error)) (Pair, error) {
+func (m *Meter) twice(bound float64, read func() (Reading, error)) (Pair, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	var p Pair
 	var err error
 	if p.First, err = read(); err != nil {

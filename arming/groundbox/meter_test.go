@@ -122,32 +122,6 @@ func TestMeterThatMeasuresNothingGivesNoReading(t *testing.T) {
 	})
 }
 
-func TestMeterInFourWiresAndRemote(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		remote := false
-		say := replies(map[string][]string{"MEAS:FRES?": {"0.5"}})
-		m, err := meterOn(t, MeterConfig{FourWire: true, Remote: true}, &instrument{say: func(q string) []string {
-			if q == "SYST:REM" {
-				remote = true
-				return nil
-			}
-			if !remote {
-				return nil // it wants to be told first
-			}
-			return say(q)
-		}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if p, err := m.Resistance(context.Background()); err != nil || p.Value != wire.Of(0.5) {
-			t.Errorf("got %+v, %v", p, err)
-		}
-		if m.Identity().Model != "DM5" {
-			t.Errorf("identity: %+v", m.Identity())
-		}
-	})
-}
-
 func TestMeterVoltageFallsBackToTheShortQuery(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		m, err := meterOn(t, MeterConfig{ErrorV: 0.01}, &instrument{say: replies(map[string][]string{"MEAS:VOLT?": {"12.42", "12.425"}})})
