@@ -6,14 +6,6 @@ type DrillView struct {
 	WindMps *float64 // what the wind meter shows, nil while it shows the sheet's
 }
 
-// differs reports whether two views show something else.
-func (d *DrillView) differs(o *DrillView) bool {
-	if d == nil || o == nil {
-		return d != o
-	}
-	return d.Heard != o.Heard || (d.WindMps == nil) != (o.WindMps == nil) || d.WindMps != nil && *d.WindMps != *o.WindMps
-}
-
 // practiceWord is the word on every row of a practice firing.
 func practiceWord(f *Frame) string {
 	if f.Drill != nil {

@@ -222,16 +222,7 @@ func (fm *form) draw(c canvas.Canvas, y int, blank bool) int {
 			_, size := utf8.DecodeRuneInString(shown)
 			shown = shown[size:]
 		}
-		at := 0
-		if k == fm.at {
-			at = line.Put(0, 0, theme.Field, "▸")
-		} else {
-			at = line.Put(0, 0, theme.Field, " ")
-		}
-		at = line.Put(at, 0, theme.Field, shown)
-		if k == fm.at {
-			at = line.Put(at, 0, theme.Field, "▏")
-		}
+		at := line.Put(0, 0, theme.Field, choose(k == fm.at, "▸"+shown+"▏", " "+shown))
 		if f.text == "" {
 			line.Put(at, 0, theme.Ghost, canvas.Fit(f.ghost, line.Width()-at))
 		}

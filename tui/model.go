@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"reflect"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -127,17 +128,12 @@ func (m *Model) take() {
 func differs(a, b *Frame) bool {
 	switch {
 	case a.Plan != b.Plan, a.Sheet != b.Sheet, a.Run != b.Run, a.Circuit != b.Circuit, a.Computing != b.Computing,
-		a.Drill.differs(b.Drill), len(a.Log) != len(b.Log), a.Refusal != b.Refusal, a.Loud != b.Loud, a.SoFar != b.SoFar, a.Record != b.Record, (a.Hands == nil) != (b.Hands == nil):
+		len(a.Log) != len(b.Log), a.Refusal != b.Refusal, a.Loud != b.Loud, a.SoFar != b.SoFar, a.Record != b.Record,
+		!reflect.DeepEqual(a.Drill, b.Drill), !reflect.DeepEqual(a.Hands, b.Hands):
 		return true
 	}
 	if n := len(a.Log); n > 0 && a.Log[n-1] != b.Log[n-1] {
 		return true
-	}
-	if a.Hands != nil {
-		x, y := a.Hands, b.Hands
-		if x.KeyIn != y.KeyIn || x.Button != y.Button || x.Battery != y.Battery || x.Igniters != y.Igniters || x.Shunt != y.Shunt || len(x.Lit) != len(y.Lit) {
-			return true
-		}
 	}
 	s := b.State // compared with the old clocks
 	s.Now, s.Skew, s.Box.Seen, s.Box.ScanSeen, s.Box.Scan = a.State.Now, a.State.Skew, a.State.Box.Seen, a.State.Box.ScanSeen, a.State.Box.Scan

@@ -42,17 +42,8 @@ func pick(typed string, names []string) (string, bool) {
 
 // whole reads a count of at most four figures.
 func whole(text string) (int, bool) {
-	if text == "" || len(text) > 4 {
-		return 0, false
-	}
-	n := 0
-	for _, r := range text {
-		if r < '0' || r > '9' {
-			return 0, false
-		}
-		n = 10*n + int(r-'0')
-	}
-	return n, true
+	n, err := strconv.ParseUint(text, 10, 0)
+	return int(n), err == nil && len(text) <= 4
 }
 
 func isNumber(text string) bool {

@@ -50,7 +50,7 @@ func (m *Model) drawPage(c canvas.Canvas) {
 		rows := min(len(m.form.fields)+4, c.Height())
 		body = c.Sub(0, 0, c.Width(), c.Height()-rows)
 		low := canvas.Pen{C: c.Sub(1, c.Height()-rows, c.Width()-2, rows)}
-		rule(c.Sub(0, c.Height()-rows, c.Width(), 1), 0)
+		rule(c.Sub(0, c.Height()-rows, c.Width(), 1), 0, theme.Rule)
 		low.Y = 1
 		low.Text(theme.Title, m.form.title)
 		m.drawForm(&low)

@@ -77,19 +77,9 @@ func (m *Model) drawBehind(c canvas.Canvas) int {
 		half = max(half, 1.25*math.Abs(mo.LateralM))
 		low, high = min(low, mo.HeightM), max(high, mo.HeightM)
 	}
-	for x := 0; x < w; x++ {
-		c.Put(x, h-1, theme.Track, "─")
-	}
 	a, b := 4, w-5
-	for x := a; x <= b; x++ {
-		c.Put(x, 0, theme.Track, "─")
-	}
-	for y := 1; y < h-1; y++ {
-		c.Put(a, y, theme.Track, "│")
-		c.Put(b, y, theme.Track, "│")
-	}
-	c.Put(a, 0, theme.Track, "╭")
-	c.Put(b, 0, theme.Track, "╮")
+	c.Sub(a, 0, b-a+1, h).Frame(theme.Track)
+	rule(c, h-1, theme.Track)
 	for y := h - 3; y < h-1; y++ {
 		c.Put(a-3, y, theme.Track, "▐█▌")
 		c.Put(b+1, y, theme.Track, "▐█▌")

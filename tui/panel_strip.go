@@ -3,6 +3,8 @@ package tui
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"holdline/tui/canvas"
 	"holdline/tui/chart"
@@ -112,29 +114,20 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 	fc := &m.forecast
 	w := c.Width()
 	start, end := g.col(0), g.col(fc.clearM)
-	for x := 0; x < w; x++ {
-		sign := "─"
-		switch {
-		case x < start:
-			sign = "┄"
-		case x > end:
-			sign = "╌"
-		}
-		c.Put(x, 1, theme.Track, sign)
+	along := func(from, to int, s canvas.Style, sign string) {
+		c.Put(from, 1, s, strings.Repeat(sign, max(0, to-from+1)))
 	}
+	along(0, w-1, theme.Track, "╌")
+	along(0, end, theme.Track, "─")
+	along(0, start-1, theme.Track, "┄")
 	for _, st := range fc.stops {
-		for x := g.col(st.atM); st.toM > st.atM && x <= g.col(st.toM); x++ {
-			c.Put(x, 1, theme.Track, "═")
+		if st.toM > st.atM {
+			along(g.col(st.atM), g.col(st.toM), theme.Track, "═")
 		}
 	}
 	if fc.spread != nil {
-		for x := g.col(fc.spread.P05); x <= g.col(fc.spread.P999); x++ {
-			sign := "▒"
-			if x > g.col(fc.spread.P95) {
-				sign = "░"
-			}
-			c.Put(x, 1, theme.Spread, sign)
-		}
+		along(g.col(fc.spread.P05), g.col(fc.spread.P999), theme.Spread, "░")
+		along(g.col(fc.spread.P05), g.col(fc.spread.P95), theme.Spread, "▒")
 	}
 	for k := len(fc.stopping) - 1; k > 0; k-- {
 		if fc.stopping[k].atM <= g.toM {
@@ -160,12 +153,7 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 
 // lastWord shortens a device's name to its kind: "tail chute" to "chute".
 func lastWord(name string) string {
-	for i := len(name) - 1; i > 0; i-- {
-		if name[i] == ' ' {
-			return name[i+1:]
-		}
-	}
-	return name
+	return name[strings.LastIndexByte(name, ' ')+1:]
 }
 
 // label centres the first text that fits at x where nothing stands yet, or
@@ -174,7 +162,7 @@ func label(c canvas.Canvas, taken []bool, x, y int, s canvas.Style, texts ...str
 	for _, text := range texts {
 		n := c.TextWidth(text)
 		at := max(0, min(x-n/2, len(taken)-n))
-		if n == 0 || n > len(taken) || anyTaken(taken, at-1, at+n+1) {
+		if n == 0 || n > len(taken) || slices.Contains(taken[max(at-1, 0):min(at+n+1, len(taken))], true) {
 			continue
 		}
 		for k := at; k < at+n; k++ {
@@ -183,15 +171,6 @@ func label(c canvas.Canvas, taken []bool, x, y int, s canvas.Style, texts ...str
 		c.Put(at, y, s, text)
 		return
 	}
-}
-
-func anyTaken(taken []bool, from, to int) bool {
-	for k := max(from, 0); k < min(to, len(taken)); k++ {
-		if taken[k] {
-			return true
-		}
-	}
-	return false
 }
 
 // drawSpeed is the speed over the distance, in braille, with its spread.

@@ -3,6 +3,7 @@ package tui
 import (
 	"cmp"
 	"fmt"
+	"strings"
 	"time"
 
 	"holdline/arming"
@@ -70,7 +71,7 @@ func (m *Model) drawWork(c canvas.Canvas) {
 	mid := c.Sub(left+2, 0, w-left-side-5, h)
 	step := 14
 	m.drawStep(mid.Sub(0, 0, mid.Width(), step))
-	rule(mid, step)
+	rule(mid, step, theme.Rule)
 	m.drawTasks(mid.Sub(0, step+1, mid.Width(), h-step-1))
 }
 
@@ -80,11 +81,7 @@ func divider(c canvas.Canvas, x, h int) {
 	}
 }
 
-func rule(c canvas.Canvas, y int) {
-	for x := 0; x < c.Width(); x++ {
-		c.Put(x, y, theme.Rule, "─")
-	}
-}
+func rule(c canvas.Canvas, y int, s canvas.Style) { c.Put(0, y, s, strings.Repeat("─", c.Width())) }
 
 // drawRight is the step at hand above the predicted run. The step takes what
 // it needs.
@@ -95,7 +92,7 @@ func (m *Model) drawRight(c canvas.Canvas) {
 	if h-at < 4 {
 		return
 	}
-	rule(c, at)
+	rule(c, at, theme.Rule)
 	m.drawRun(c.Sub(0, at+1, c.Width(), h-at-1))
 }
 
@@ -106,11 +103,11 @@ func (m *Model) drawSide(c canvas.Canvas) {
 	n := max(6, min(5+len(limits.Tightest(m.forecast.limits)), h-tail))
 	m.drawRun(c.Sub(0, 0, w, n))
 	y := n
-	rule(c, y)
+	rule(c, y, theme.Rule)
 	y += 1 + m.drawCircuit(c.Sub(0, y+1, w, h-y-1))
 	y += m.drawTrace(c.Sub(0, y, w, min(2, h-y)))
 	if h-y > 3 {
-		rule(c, y)
+		rule(c, y, theme.Rule)
 		m.drawPeople(c.Sub(0, y+1, w, h-y-1))
 	}
 }

@@ -126,7 +126,7 @@ func (m *Model) drawTour(c canvas.Canvas) {
 	h := min(len(lines)+5, part.Height())
 	box := part.Sub(0, 0, w, h)
 	box.Fill(theme.Text)
-	drawFrame(box)
+	box.Frame(theme.Practice)
 	x := box.Put(2, 1, theme.Title, stop.title)
 	box.PutRight(w-2, 1, theme.Strong, canvas.Fit(stop.where, w-3-x))
 	for i, l := range lines {
@@ -141,23 +141,4 @@ func (m *Model) drawTour(c canvas.Canvas) {
 		box.Put(x, h-2, theme.Text, "ends it")
 	}
 	box.PutRight(w-2, h-2, theme.Dim, fmt.Sprintf("%d of %d", m.tour, len(tourStops)))
-}
-
-// drawFrame draws a line round a canvas.
-func drawFrame(c canvas.Canvas) {
-	w, h := c.Width(), c.Height()
-	for x := 1; x < w-1; x++ {
-		c.Put(x, 0, theme.Practice, "─")
-		c.Put(x, h-1, theme.Practice, "─")
-	}
-	for y := 1; y < h-1; y++ {
-		c.Put(0, y, theme.Practice, "│")
-		c.Put(w-1, y, theme.Practice, "│")
-	}
-	for _, corner := range []struct {
-		x, y int
-		text string
-	}{{0, 0, "╭"}, {w - 1, 0, "╮"}, {0, h - 1, "╰"}, {w - 1, h - 1, "╯"}} {
-		c.Put(corner.x, corner.y, theme.Practice, corner.text)
-	}
 }

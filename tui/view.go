@@ -57,12 +57,8 @@ func (m *Model) drawSmall(c canvas.Canvas) {
 		line(theme.Practice, practiceWord(f))
 	}
 	line(theme.Stop, holdHint(f.State.Phase).key+" = "+holdHint(f.State.Phase).does)
-	if heard := f.heard(); heard != "" {
-		line(theme.Live, heard)
-	}
-	if f.Loud != "" {
-		line(theme.Live, f.Loud)
-	}
+	line(theme.Live, f.heard())
+	line(theme.Live, f.Loud)
 	if f.State.Phase == arming.Count {
 		line(theme.Count, toZero(&f.State)+" s to zero")
 	}
@@ -88,19 +84,18 @@ func (m *Model) draw(c canvas.Canvas) {
 	if c.Height() < 30 && m.cfg.Move != nil {
 		keyRows = 1 // the other row is the hands'
 	}
-	bottom -= keyRows
-	m.drawKeys(c.Sub(0, bottom, w, keyRows))
+	next := func(rows int) canvas.Canvas {
+		bottom -= rows
+		return c.Sub(0, bottom, w, rows)
+	}
+	m.drawKeys(next(keyRows))
 	if m.cfg.Move != nil {
-		bottom--
-		drawHands(c.Sub(0, bottom, w, 1), f)
+		drawHands(next(1), f)
 	}
-	if f.Loud != "" {
-		bottom--
-		drawLoud(c.Sub(0, bottom, w, 1), f.Loud)
-	}
-	if heard := f.heard(); heard != "" {
-		bottom--
-		drawLoud(c.Sub(0, bottom, w, 1), heard)
+	for _, text := range []string{f.Loud, f.heard()} {
+		if text != "" {
+			drawLoud(next(1), text)
+		}
 	}
 	body := c.Sub(0, top+1, w, bottom-top-1)
 	if m.page != pageMain {

@@ -126,6 +126,17 @@ func clusters(text string) iter.Seq2[string, int] {
 	}
 }
 
+// Frame draws a line round the edge.
+func (c Canvas) Frame(s Style) {
+	line := strings.Repeat("─", max(c.w-2, 0))
+	c.Put(0, 0, s, "╭"+line+"╮")
+	for y := 1; y < c.h-1; y++ {
+		c.Put(0, y, s, "│")
+		c.Put(c.w-1, y, s, "│")
+	}
+	c.Put(0, c.h-1, s, "╰"+line+"╯")
+}
+
 // PutRight writes text so that it ends before column x.
 func (c Canvas) PutRight(x, y int, s Style, text string) {
 	c.Put(x-c.TextWidth(text), y, s, text)

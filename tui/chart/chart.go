@@ -45,15 +45,9 @@ func (p *Plot) place(x, y float64) (col, row float64) {
 
 // Line joins the points in order. Points that are not finite break it.
 func (p *Plot) Line(xs, ys []float64, s canvas.Style) {
-	for i := range xs {
-		if i >= len(ys) {
-			return
-		}
-		if i == 0 {
-			p.segment(xs[0], ys[0], xs[0], ys[0], s)
-			continue
-		}
-		p.segment(xs[i-1], ys[i-1], xs[i], ys[i], s)
+	for i := range min(len(xs), len(ys)) {
+		from := max(i-1, 0)
+		p.segment(xs[from], ys[from], xs[i], ys[i], s)
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/crypto/ssh"
 
 	"holdline/arming/record"
+	"holdline/tui"
 )
 
 // NoKey is what the range officer types who does not counter-sign now.
@@ -40,17 +41,17 @@ func (s *session) counterSign(key, passphrase string) {
 	case !r.closed:
 		s.driver.refuse("the record is not closed yet", "it is counter-signed after the all clear")
 		return
-	case r.counter.busy:
+	case r.counter.Busy:
 		s.driver.refuse("the record is being counter-signed", "wait a moment")
 		return
 	case strings.EqualFold(key, NoKey):
-		r.counter = counter{declined: true}
+		r.counter = tui.CounterView{Declined: true}
 		s.driver.publish()
 		return
 	}
-	came := make(chan counter, 1)
+	came := make(chan tui.CounterView, 1)
 	s.countersigns = came
-	r.counter = counter{busy: true}
+	r.counter = tui.CounterView{Busy: true}
 	s.driver.publish()
 	path := r.w.Path()
 	go func() {
@@ -63,38 +64,29 @@ func (s *session) counterSign(key, passphrase string) {
 }
 
 // countersigned takes what a counter-signature has come to.
-func (s *session) countersigned(c counter) { s.record.counter, s.countersigns = c, nil }
-
-// counter is where the counter-signature stands.
-type counter struct {
-	busy     bool
-	declined bool
-	by       string // fingerprint of who counter-signed
-	fault    string // why it was not done
-	protects string // the key file whose passphrase is wanted
-}
+func (s *session) countersigned(c tui.CounterView) { s.record.counter, s.countersigns = c, nil }
 
 // counterSigned verifies the record, chain and replay, before it is signed.
-func counterSigned(path, key, passphrase, version string) counter {
+func counterSigned(path, key, passphrase, version string) tui.CounterView {
 	result := record.VerifyFile(path, record.Options{AnySigner: true, At: time.Now(), Replay: Replay, Program: version})
 	if bad := Against(&result); len(bad) > 0 {
-		return counter{fault: fmt.Sprintf("the record is not valid, %s: %s", bad[0].Status, clean(bad[0].Text))}
+		return tui.CounterView{Fault: fmt.Sprintf("the record is not valid, %s: %s", bad[0].Status, clean(bad[0].Text))}
 	}
 	signer, done, err := keySigner(key, func(string) ([]byte, error) { return []byte(passphrase), nil })
 	switch {
 	case errors.Is(err, record.ErrNoPassphrase) && passphrase == "":
-		return counter{protects: key}
+		return tui.CounterView{Protects: key}
 	case err != nil:
-		return counter{fault: clean(err.Error())}
+		return tui.CounterView{Fault: clean(err.Error())}
 	}
 	defer done()
 	switch _, err = record.Sign(path, signer); {
 	case errors.Is(err, record.ErrAlreadySigned):
-		return counter{fault: "that key is on the record already: a counter-signature is by another person's key"}
+		return tui.CounterView{Fault: "that key is on the record already: a counter-signature is by another person's key"}
 	case err != nil:
-		return counter{fault: clean(err.Error())}
+		return tui.CounterView{Fault: clean(err.Error())}
 	}
-	return counter{by: ssh.FingerprintSHA256(signer.PublicKey())}
+	return tui.CounterView{By: ssh.FingerprintSHA256(signer.PublicKey())}
 }
 
 // homed puts the user's folder in the place of a leading ~.

@@ -37,8 +37,8 @@ type recorder struct {
 	closed  bool
 	signed  string
 	keyNew  string
-	problem string         // of closing or signing, for people
-	counter counter        // the counter-signature
+	problem string // of closing or signing, for people
+	counter tui.CounterView
 	closing chan closeStep // how closing and signing go on; nil before and after
 }
 
@@ -270,8 +270,7 @@ func (r *recorder) release() {
 }
 
 func (r *recorder) view() tui.RecordView {
-	v := tui.RecordView{Path: r.w.Path(), Lines: r.lines, Closed: r.closed, Signed: r.signed, KeyNew: r.keyNew}
-	v.Counter = tui.CounterView{Busy: r.counter.busy, Declined: r.counter.declined, By: r.counter.by, Fault: r.counter.fault, Protects: r.counter.protects}
+	v := tui.RecordView{Path: r.w.Path(), Lines: r.lines, Closed: r.closed, Signed: r.signed, KeyNew: r.keyNew, Counter: r.counter}
 	switch {
 	case r.fault != nil:
 		v.Fault = r.fault.Error()

@@ -41,15 +41,15 @@ type session struct {
 	// The driver goroutine's.
 
 	predict      predictor
-	latest       predicted    // newest prediction
-	asked        *measured    // what the one under way rests on, nil for none
-	accepted     [32]byte     // basis of the accepted prediction
-	meterBusy    bool         // the meter is being read
-	sheetBusy    bool         // the sheet is being read again, for an entry to arm
-	drill        *drilling    // nil without a drill
-	soFar        string       // holds and waivers of earlier firings, "" for none
-	countersigns chan counter // what a counter-signature under way comes to, nil for none
-	stopCount    func()       // ends counting the earlier firings
+	latest       predicted            // newest prediction
+	asked        *measured            // what the one under way rests on, nil for none
+	accepted     [32]byte             // basis of the accepted prediction
+	meterBusy    bool                 // the meter is being read
+	sheetBusy    bool                 // the sheet is being read again, for an entry to arm
+	drill        *drilling            // nil without a drill
+	soFar        string               // holds and waivers of earlier firings, "" for none
+	countersigns chan tui.CounterView // what a counter-signature under way comes to, nil for none
+	stopCount    func()               // ends counting the earlier firings
 }
 
 // config joins the cockpit to the session. No function of it blocks.
