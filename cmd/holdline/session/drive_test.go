@@ -229,8 +229,21 @@ const (
 // answer answers step i as a good crew would.
 func (c *crew) answer(i int) {
 	c.t.Helper()
-	st := &c.s.plan.Steps[i]
-	ev := arming.Answer{Step: st.ID, Means: arming.MeansSaid}
+	switch c.s.plan.Steps[i].Kind {
+	case checklist.KindSecret:
+		c.cfg.SetCode(code)
+	case checklist.KindAccept:
+		c.until("the prediction", 30*time.Second, func(arming.State) bool { return c.frame().Run != nil && c.frame().Circuit != nil })
+	}
+	f := c.frame()
+	ev, _ := goodAnswer(c.s, &f, i)
+	c.send(ev, func(s arming.State) bool { return s.Evidence[i].Present })
+}
+
+// goodAnswer is what a good crew answers to step i, as far as it is known yet.
+func goodAnswer(s *session, f *tui.Frame, i int) (ev arming.Answer, known bool) {
+	st := &s.plan.Steps[i]
+	ev = arming.Answer{Step: st.ID, Means: arming.MeansSaid}
 	switch st.Kind {
 	case checklist.KindName:
 		ev.Words = map[string]string{arming.StepFiringOfficer: firing, arming.StepRangeOfficer: ranger, arming.StepKeyHeld: ranger}[st.ID]
@@ -242,26 +255,24 @@ func (c *crew) answer(i int) {
 		if st.Whole {
 			ev.Value = st.Band.Low
 		}
-		if d := c.frame().Drill; st.ID == "wind" && d != nil && d.WindMps != nil {
-			ev.Value = *d.WindMps
+		if st.ID == "wind" && f.Drill != nil && f.Drill.WindMps != nil {
+			ev.Value = *f.Drill.WindMps
 		}
 		ev.Again = ev.Value
 	case checklist.KindSecret:
-		c.cfg.SetCode(code)
 		ev.Value = float64(len(code))
 	case checklist.KindAccept:
-		c.until("the prediction", 30*time.Second, func(arming.State) bool { return c.frame().Run != nil && c.frame().Circuit != nil })
+		return ev, f.Run != nil && f.Circuit != nil
 	case checklist.KindWords:
 		ev.Words = "grass short, gate shut, nobody there"
 		if st.Match != "" {
 			ev.Words = st.Match
 		}
 		if st.CallWord {
-			s := c.state()
-			ev.Words = s.CallWord(i) + ", " + ev.Words
+			ev.Words = f.State.CallWord(i) + ", " + ev.Words
 		}
 	}
-	c.send(ev, func(s arming.State) bool { return s.Evidence[i].Present })
+	return ev, true
 }
 
 // hook sends the firing officer forward.

@@ -93,14 +93,17 @@ func newDriver(plan *arming.Plan, box port, rec *recorder, c clock, h hooks) *dr
 }
 
 // clock is the time since the record was opened, on both clocks.
-type clock struct{ opened time.Time }
+type clock struct {
+	opened time.Time
+	jumped time.Duration // by which the wall clock was set, in tests: simulated time has one clock only
+}
 
 // now returns the instant in whole microseconds, and the wall clock.
 func (c clock) now() (arming.Instant, time.Time) {
 	t := time.Now()
 	return arming.Instant{
 		Mono: t.Sub(c.opened).Truncate(time.Microsecond),
-		Wall: t.Round(0).Sub(c.opened.Round(0)).Truncate(time.Microsecond),
+		Wall: (t.Round(0).Sub(c.opened.Round(0)) + c.jumped).Truncate(time.Microsecond),
 	}, t
 }
 

@@ -1,0 +1,524 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"reflect"
+	"strings"
+	"sync"
+	"time"
+	"unsafe"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"golang.org/x/crypto/ssh"
+
+	"holdline/arming"
+	"holdline/arming/groundbox"
+	"holdline/arming/groundbox/practice"
+	"holdline/checklist/sheet"
+	"holdline/tui"
+)
+
+// plant is everything around the program: hands, box, cable, disk, signer,
+// terminal, clock and people. It keeps what the judge needs: what happened to it,
+// and when, since it began.
+type plant struct {
+	began  time.Time
+	s      *session
+	box    *practice.Box
+	cable  *cable
+	disk   *disk
+	signer *faultySigner
+	screen *screen
+
+	forward     bool // somebody is at the vehicle
+	sentAt      time.Duration
+	key, button bool
+	battery     bool
+	batteryAt   time.Duration // joined since then
+	igniters    bool
+	shunt       bool
+	frozenUntil time.Duration // the controller's program stands still
+
+	mu          sync.Mutex    // of what troubles change beside the crew
+	left        bool          // somebody leaves the cockpit
+	opened      time.Duration // when the record was
+	doubts      []doubt
+	permits     []permitEdge
+	permitCount int             // of counts, not of the contact proof
+	goings      []time.Duration // when somebody went forward
+	forwards    []span          // while somebody was
+	pulses      []time.Duration // when they were seen
+	pulseSeen   int64
+	keeps       []time.Duration // between two restarts of the watchdog
+	restarts    int64
+	keptAt      time.Duration
+	events      uint64
+	frozen      []span // the terminal stands still
+	diskHung    []span
+	linkBad     []span        // nothing can be relied on to reach the box, or come from it
+	silent      []span        // no good answer comes, and what is sent arrives
+	unsafeSince time.Duration // -1 while the plant is safe
+	calledAt    time.Duration // when the terminal last called everyone back, or nobody was in danger
+	lookedAt    time.Duration
+	refusals    map[string]bool   // that the terminal showed
+	found       map[string]string // sentences of the judge that were broken
+}
+
+// doubt is something that must stop a firing.
+type doubt struct {
+	at   time.Duration
+	what string
+}
+
+// permitEdge is one closing of the permit by command.
+type permitEdge struct {
+	closed, opened time.Duration // opened -1 while it is closed
+}
+
+// now is the time since the plant began, which is the box's own.
+func (p *plant) now() time.Duration { return time.Since(p.began) }
+
+func (p *plant) doubt(what string) { p.doubts = append(p.doubts, doubt{p.now(), what}) }
+
+func (p *plant) turnKey(in bool) {
+	if p.key == in {
+		return
+	}
+	p.key = in
+	p.box.Hands().Key(in)
+	p.doubt(map[bool]string{true: "key in", false: "key out"}[in])
+}
+
+func (p *plant) pressButton(down bool) {
+	if p.button == down {
+		return
+	}
+	p.button = down
+	p.box.Hands().Button(down)
+	if down {
+		p.doubt("press")
+	}
+}
+
+func (p *plant) tap(d time.Duration) {
+	p.box.Hands().Press(d)
+	p.doubt("press")
+}
+
+func (p *plant) joinBattery(on bool) {
+	if p.battery == on {
+		return
+	}
+	p.battery, p.batteryAt = on, p.now()
+	p.box.Hands().Battery(on)
+}
+
+func (p *plant) connectIgniters(on bool) { p.igniters = on; p.box.Hands().Igniters(on) }
+func (p *plant) putShunt(on bool)        { p.shunt = on; p.box.Hands().Shunt(on) }
+
+// goForward is a person walking to the vehicle, or back.
+func (p *plant) goForward(to bool) {
+	switch {
+	case to && !p.forward:
+		p.goings = append(p.goings, p.now())
+		p.forwards = append(p.forwards, span{p.now(), 1 << 62})
+	case !to && p.forward:
+		p.forwards[len(p.forwards)-1].to = p.now()
+	}
+	p.forward = to
+	p.sentAt = p.now()
+}
+
+// newPlant opens a session around a box of its own. The sheet has short times.
+func newPlant(sh *sheet.Sheet, o Options) (*plant, error) {
+	p := &plant{began: time.Now(), found: map[string]string{}, refusals: map[string]bool{}, unsafeSince: -1}
+	box, err := practice.New(practice.Config{Problem: sh.Circuit()})
+	if err != nil {
+		return nil, err
+	}
+	p.box = box
+	p.cable = &cable{p: p}
+	s := &session{o: o, sheet: sh, compute: quick, mode: arming.ModeBox, trainer: box}
+	p.s = s
+	if err := s.openBox(context.Background(), groundbox.Config{Dial: p.cable.dial, Port: "the practice box", RequirePractice: true}); err != nil {
+		return nil, err
+	}
+	key, err := testSigner()
+	if err != nil {
+		return nil, err
+	}
+	p.signer = &faultySigner{Signer: key.signer}
+	key.signer = p.signer
+	p.opened = p.now()
+	first, err := s.openRecord(key)
+	if err != nil {
+		s.closeDevices()
+		return nil, err
+	}
+	p.disk = diskUnder(p, s.record)
+	s.start(first)
+	cfg := s.config()
+	p.screen = newScreen(cfg)
+	return p, nil
+}
+
+// end leaves the program as its cockpit does, and returns its last words.
+func (p *plant) end(out *os.File) (words string, err error) {
+	ctx, cancel := context.WithTimeout(context.Background(), endWithin)
+	defer cancel()
+	err = p.s.stop(ctx, "the crew left")
+	p.screen.stop()
+	p.s.tell()
+	p.s.closeDevices()
+	text, readErr := os.ReadFile(out.Name())
+	return string(text), errors.Join(err, readErr)
+}
+
+// jumpClock lets the wall clock jump, and leaves the other.
+func (p *plant) jumpClock(by time.Duration) {
+	p.s.post(func() { p.s.driver.clock.jumped += by })
+	p.doubt("clock jump")
+}
+
+// screen is the cockpit with a terminal that may stand still.
+type screen struct {
+	mu     sync.Mutex
+	model  tea.Model
+	msgs   chan tea.Msg
+	over   chan struct{}
+	done   sync.WaitGroup
+	frozen time.Time // until then nothing is taken
+	view   string
+	cfg    tui.Config
+}
+
+func newScreen(cfg tui.Config) *screen {
+	cfg.Theme, cfg.ASCII = "plain", true
+	sc := &screen{model: tui.NewModel(cfg), msgs: make(chan tea.Msg, 256), over: make(chan struct{}), cfg: cfg}
+	sc.run(sc.model.Init())
+	sc.done.Go(func() {
+		for {
+			select {
+			case <-sc.over:
+				return
+			case msg := <-sc.msgs:
+				sc.mu.Lock()
+				wait := time.Until(sc.frozen)
+				sc.mu.Unlock()
+				if wait > 0 {
+					time.Sleep(wait)
+				}
+				sc.take(msg)
+			}
+		}
+	})
+	return sc
+}
+
+func (sc *screen) take(msg tea.Msg) {
+	if batch, is := msg.(tea.BatchMsg); is {
+		for _, cmd := range batch {
+			sc.run(cmd)
+		}
+		return
+	}
+	sc.mu.Lock()
+	var cmd tea.Cmd
+	sc.model, cmd = sc.model.Update(msg)
+	sc.mu.Unlock()
+	sc.run(cmd)
+}
+
+func (sc *screen) run(cmd tea.Cmd) {
+	if cmd == nil {
+		return
+	}
+	sc.done.Go(func() {
+		msg := cmd()
+		select {
+		case sc.msgs <- msg:
+		case <-sc.over:
+		}
+	})
+}
+
+func (sc *screen) key(msg tea.Msg) {
+	select {
+	case sc.msgs <- msg:
+	default: // a person's keys that nobody takes
+	}
+}
+
+func (sc *screen) freeze(d time.Duration) {
+	sc.mu.Lock()
+	defer sc.mu.Unlock()
+	sc.frozen = time.Now().Add(d)
+}
+
+func (sc *screen) isFrozen() bool {
+	sc.mu.Lock()
+	defer sc.mu.Unlock()
+	return time.Now().Before(sc.frozen)
+}
+
+// shows is what stands on the terminal, without what colours it.
+func (sc *screen) shows() string {
+	sc.mu.Lock()
+	defer sc.mu.Unlock()
+	if !time.Now().Before(sc.frozen) {
+		sc.view = plainText(sc.model.View())
+	}
+	return sc.view
+}
+
+func (sc *screen) stop() {
+	close(sc.over)
+	sc.done.Wait()
+}
+
+// plainText takes the terminal's orders out of a text.
+func plainText(text string) string {
+	if !strings.Contains(text, "\x1b") {
+		return text
+	}
+	var b strings.Builder
+	for i := 0; i < len(text); i++ {
+		if text[i] != '\x1b' {
+			b.WriteByte(text[i])
+			continue
+		}
+		for i++; i+1 < len(text) && (text[i] < '@' || text[i] == '['); i++ {
+		}
+	}
+	return b.String()
+}
+
+// cable is the line to the box: it may be cut, lose one direction, or be slow.
+type cable struct {
+	p                     *plant
+	mu                    sync.Mutex
+	cut, lostOut, lostIn  time.Time // until then
+	slow                  time.Time
+	delay                 time.Duration
+	offs, leases          []time.Duration // when OFF, and when the test current, was asked for
+	refusedNumber, number string
+	conns                 map[*line]struct{}
+}
+
+type line struct {
+	io.ReadWriteCloser
+	c    *cable
+	part string // of a message
+}
+
+func (c *cable) dial(ctx context.Context) (io.ReadWriteCloser, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if time.Now().Before(c.cut) {
+		return nil, errors.New("no such port")
+	}
+	rw, err := c.p.box.Dial(ctx)
+	if err != nil {
+		return nil, err
+	}
+	l := &line{ReadWriteCloser: rw, c: c}
+	if c.conns == nil {
+		c.conns = map[*line]struct{}{}
+	}
+	c.conns[l] = struct{}{}
+	return l, nil
+}
+
+// pull cuts the line for a time.
+func (c *cable) pull(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.cut = time.Now().Add(d)
+	for l := range c.conns {
+		_ = l.ReadWriteCloser.Close() // it is gone either way
+		delete(c.conns, l)
+	}
+}
+
+func (c *cable) lose(out bool, d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if out {
+		c.lostOut = time.Now().Add(d)
+	} else {
+		c.lostIn = time.Now().Add(d)
+	}
+}
+
+func (c *cable) slowDown(by, d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.delay, c.slow = by, time.Now().Add(d)
+}
+
+func (l *line) Write(data []byte) (int, error) {
+	c := l.c
+	c.mu.Lock()
+	lost := time.Now().Before(c.lostOut)
+	l.part += string(data)
+	for {
+		text, rest, whole := strings.Cut(l.part, "\n")
+		if !whole {
+			break
+		}
+		l.part = rest
+		switch {
+		case text == "OUTP:PERM OFF":
+			c.offs = append(c.offs, c.p.now())
+		case strings.HasPrefix(text, "SENS:RES:STAT ON"):
+			c.leases = append(c.leases, c.p.now())
+		case strings.HasPrefix(text, "OUTP:PERM:KEEP"), strings.HasPrefix(text, "OUTP:PERM ON"):
+			at := text[strings.LastIndexByte(text, ',')+1:]
+			if at == c.number {
+				c.refusedNumber = at
+			}
+			c.number = at
+		}
+	}
+	c.mu.Unlock()
+	if lost {
+		return len(data), nil
+	}
+	return l.ReadWriteCloser.Write(data)
+}
+
+func (l *line) Read(data []byte) (int, error) {
+	for {
+		n, err := l.ReadWriteCloser.Read(data)
+		l.c.mu.Lock()
+		lost, slow := time.Now().Before(l.c.lostIn), time.Now().Before(l.c.slow)
+		delay := l.c.delay
+		l.c.mu.Unlock()
+		if slow {
+			time.Sleep(delay)
+		}
+		if lost && err == nil {
+			continue
+		}
+		return n, err
+	}
+}
+
+// disk is the file under the record. It may hang, fail once and for good, or
+// take half an entry.
+type disk struct {
+	file interface {
+		io.Writer
+		Sync() error
+		Close() error
+	}
+	p       *plant
+	mu      sync.Mutex
+	hang    time.Time
+	fail    bool
+	path    string
+	written int64
+	marks   []mark // what was safe when
+}
+
+type mark struct {
+	at    time.Duration
+	bytes int64
+}
+
+// diskUnder puts a disk that can fail under the record's writer. The writer has
+// no opening for one, and needs none in the program.
+func diskUnder(p *plant, r *recorder) *disk {
+	writer := reflect.ValueOf(r.w).Elem().FieldByName("w").Elem()
+	field := writer.FieldByName("file")
+	field = reflect.NewAt(field.Type(), unsafe.Pointer(field.UnsafeAddr())).Elem()
+	d := &disk{p: p, path: r.w.Path()}
+	lock := writer.FieldByName("mu")
+	mu := (*sync.Mutex)(unsafe.Pointer(lock.UnsafeAddr()))
+	mu.Lock()
+	defer mu.Unlock()
+	d.file = field.Interface().(interface {
+		io.Writer
+		Sync() error
+		Close() error
+	})
+	if info, err := os.Stat(d.path); err == nil {
+		d.written = info.Size()
+	}
+	d.marks = []mark{{0, d.written}}
+	field.Set(reflect.ValueOf(d))
+	return d
+}
+
+var errDisk = errors.New("the disk fails, by order")
+
+func (d *disk) Write(data []byte) (int, error) {
+	d.mu.Lock()
+	fail := d.fail
+	d.mu.Unlock()
+	if fail {
+		n, _ := d.file.Write(data[:len(data)/2])
+		return n, errDisk
+	}
+	n, err := d.file.Write(data)
+	d.mu.Lock()
+	d.written += int64(n)
+	d.mu.Unlock()
+	return n, err
+}
+
+func (d *disk) Sync() error {
+	d.mu.Lock()
+	wait, upTo := time.Until(d.hang), d.written
+	d.mu.Unlock()
+	if wait > 0 {
+		time.Sleep(wait)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.fail {
+		return errDisk
+	}
+	d.marks = append(d.marks, mark{d.p.now(), upTo})
+	return nil // a file system in memory: there is nothing to wait for
+}
+
+func (d *disk) Close() error { return d.file.Close() }
+
+// safeAt is how much of the record was on the disk at an instant.
+func (d *disk) safeAt(at time.Duration) (bytes int64) {
+	for _, m := range d.marks {
+		if m.at <= at {
+			bytes = m.bytes
+		}
+	}
+	return bytes
+}
+
+func (d *disk) order(hang time.Duration, fail bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.hang, d.fail = time.Now().Add(hang), d.fail || fail
+}
+
+// faultySigner is a key that may be slow or gone.
+type faultySigner struct {
+	ssh.Signer
+	wait time.Duration
+	gone bool
+}
+
+func (f *faultySigner) Sign(random io.Reader, data []byte) (*ssh.Signature, error) {
+	return f.SignWithAlgorithm(random, data, "")
+}
+
+func (f *faultySigner) SignWithAlgorithm(random io.Reader, data []byte, algorithm string) (*ssh.Signature, error) {
+	time.Sleep(f.wait)
+	if f.gone {
+		return nil, errors.New("the key is gone, by order")
+	}
+	return slowSigner{f.Signer, 0}.SignWithAlgorithm(random, data, algorithm)
+}
