@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdline/arming"
 	"holdline/arming/drill"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
@@ -67,7 +68,7 @@ func completePorts(*cobra.Command, []string, string) ([]cobra.Completion, cobra.
 	}
 	var out []cobra.Completion
 	for _, port := range ports {
-		out = append(out, cobra.CompletionWithDesc(port.Name, oneLine(port.Product)))
+		out = append(out, cobra.CompletionWithDesc(port.Name, arming.Plain(port.Product)))
 	}
 	return out, cobra.ShellCompDirectiveDefault
 }

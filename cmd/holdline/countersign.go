@@ -51,7 +51,7 @@ func (p *program) countersign(path, key string) error {
 			return fmt.Errorf("countersign: %q: %w", path, record.ErrNotClosed)
 		}
 		bad = true
-		fmt.Fprintf(p.errOut, "NOT VALID: %s: %s\n", f.Status, oneLine(f.Text))
+		_ = tell(p.errOut, "NOT VALID: %s: %s", f.Status, f.Text)
 	}
 	if bad {
 		return errAnswerNo
@@ -73,6 +73,5 @@ func (p *program) countersign(path, key string) error {
 	if len(r.Signatures) == 0 {
 		what = "signature, the first on this record"
 	}
-	_, err = fmt.Fprintf(p.out, "%s: %s by %s\n", file, what, print)
-	return err
+	return tell(p.out, "%s: %s by %s", file, what, print)
 }

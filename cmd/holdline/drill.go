@@ -159,9 +159,9 @@ func (p *program) judgeDrill(path string, f *drillFlags) error {
 	for _, finding := range r.Findings {
 		switch finding.Status {
 		case record.Torn, record.StillOpen, record.ChainGap, record.UnknownSigner, record.Unsigned:
-			fmt.Fprintf(p.errOut, "note: %s: %s\n", finding.Status, oneLine(finding.Text))
+			_ = tell(p.errOut, "note: %s: %s", finding.Status, finding.Text)
 		default:
-			fmt.Fprintf(p.errOut, "NOT VALID: %s: line %d: %s\n", finding.Status, finding.Line, oneLine(finding.Text))
+			_ = tell(p.errOut, "NOT VALID: %s: line %d: %s", finding.Status, finding.Line, finding.Text)
 			return errAnswerNo
 		}
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdline/arming"
 	"holdline/cmd/holdline/editor"
 )
 
@@ -49,7 +50,7 @@ TOML, or there is no terminal; 2 wrong usage.`,
 func (p *program) editSheet(ctx context.Context, path, theme string) error {
 	result, err := editor.Run(ctx, editor.Options{Path: path, Theme: theme, Units: p.units.System, In: p.in, Out: p.out})
 	for _, change := range result.Changes {
-		fmt.Fprintln(p.out, oneLine(change))
+		fmt.Fprintln(p.out, arming.Plain(change))
 	}
 	switch {
 	case result.Saved && len(result.Changes) > 0:

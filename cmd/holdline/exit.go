@@ -78,9 +78,12 @@ func report(w io.Writer, err error) int {
 		fmt.Fprint(w, faults.Text())
 		return exitFail
 	}
-	fmt.Fprintf(w, "holdline: %s\n", withoutPackages(err))
+	// A further line stands back: it is no answer, wherever its text came from.
+	for line := range strings.SplitSeq("holdline: "+strings.ReplaceAll(withoutPackages(err), "\n", "\n  "), "\n") {
+		_ = tell(w, "%s", line)
+	}
 	if errors.As(err, &hinted) {
-		fmt.Fprintf(w, "hint: %s\n", hinted.hint)
+		_ = tell(w, "hint: %s", hinted.hint)
 	}
 	return exitFail
 }

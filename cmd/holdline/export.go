@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdline/arming"
 	"holdline/arming/record"
 	"holdline/arming/record/export"
 	reports "holdline/arming/record/report"
@@ -95,19 +96,18 @@ func (p *program) exportRecord(path, to, signersFile string) error {
 		return fmt.Errorf("export: %w", err)
 	}
 	if named {
-		fmt.Fprintf(p.errOut, "written: %s\n", to)
+		_ = tell(p.errOut, "written: %s", to)
 	}
 	if d.Practice && !strings.Contains(strings.ToLower(filepath.Base(to)), "practice") {
-		fmt.Fprintf(p.errOut, "note: a PRACTICE record; the file's name %q does not say so, its pages do\n", filepath.Base(to))
+		_ = tell(p.errOut, "note: a PRACTICE record; the file's name %q does not say so, its pages do", filepath.Base(to))
 	}
-	for _, w := range d.Warnings {
-		fmt.Fprintf(p.errOut, "note: %s\n", oneLine(w))
-	}
-	for _, why := range d.InQuestion {
-		fmt.Fprintf(p.errOut, "in question: %s\n", oneLine(why))
-	}
-	for _, why := range d.NotValid {
-		fmt.Fprintf(p.errOut, "NOT VALID: %s\n", oneLine(why))
+	for _, part := range []struct {
+		word string
+		list []string
+	}{{"note", d.Warnings}, {"in question", d.InQuestion}, {"NOT VALID", d.NotValid}} {
+		for _, text := range part.list {
+			_ = tell(p.errOut, "%s: %s", part.word, text)
+		}
 	}
 	if len(d.NotValid) > 0 {
 		return errAnswerNo
@@ -172,7 +172,7 @@ Exit status: 0 counted; 1 the folder could not be read; 2 wrong usage.`,
 			if asJSON {
 				return writeJSON(p.out, tally)
 			}
-			_, err = fmt.Fprintf(p.out, "%s\n%s", folder, tally.Text())
+			_, err = fmt.Fprintf(p.out, "%s\n%s", arming.Plain(folder), tally.Text())
 			return err
 		},
 	}

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"holdline/arming"
 	"holdline/checklist/sheet/unit"
 )
 
@@ -19,6 +20,13 @@ func writeJSON(w io.Writer, value any) error {
 		return fmt.Errorf("json: %w", err)
 	}
 	_, err = w.Write(append(data, '\n'))
+	return err
+}
+
+// tell writes one line for people. Nothing in it, whatever file it came from, can
+// act on their terminal.
+func tell(w io.Writer, format string, args ...any) error {
+	_, err := io.WriteString(w, arming.Plain(fmt.Sprintf(format, args...))+"\n")
 	return err
 }
 

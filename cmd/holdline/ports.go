@@ -2,11 +2,11 @@ package main
 
 import (
 	"fmt"
-	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
+	"holdline/arming"
 	"holdline/arming/groundbox"
 )
 
@@ -63,22 +63,12 @@ func (p *program) writePorts(ports []groundbox.PortInfo) error {
 			if name == "" {
 				name = "USB device"
 			}
-			row += fmt.Sprintf("\t%s\t%s:%s", oneLine(name), oneLine(port.VendorID), oneLine(port.ProductID))
+			row += fmt.Sprintf("\t%s\t%s:%s", arming.Plain(name), arming.Plain(port.VendorID), arming.Plain(port.ProductID))
 			if port.SerialNumber != "" {
-				row += "\tserial " + oneLine(port.SerialNumber)
+				row += "\tserial " + arming.Plain(port.SerialNumber)
 			}
 		}
 		fmt.Fprintln(table, row)
 	}
 	return table.Flush()
-}
-
-// oneLine makes a device's own text safe for a terminal and a table.
-func oneLine(text string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 {
-			return '.'
-		}
-		return r
-	}, text)
 }

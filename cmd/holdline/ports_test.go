@@ -19,7 +19,7 @@ func TestPortsAreATableThatNoDeviceNameCanBreak(t *testing.T) {
 		t.Fatal(err)
 	}
 	const want = "/dev/ttyS0\n" +
-		"/dev/ttyACM0  ground box.[2J.  1209:0001  serial 7\n" +
+		"/dev/ttyACM0  ground box [2J   1209:0001  serial 7\n" +
 		"/dev/ttyUSB0  USB device       1209:0002\n"
 	if out.String() != want {
 		t.Errorf("got\n%s\nwant\n%s", out.String(), want)

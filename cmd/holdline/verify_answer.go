@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -125,54 +126,50 @@ func (r *verifyRecord) tells(text string) bool {
 // writeText writes the answer for people.
 func (a *verifyAnswer) writeText(w io.Writer, units unit.System) error {
 	var b strings.Builder
+	say := func(format string, args ...any) { _ = tell(&b, format, args...) }
+	finding := func(f verifyFinding) {
+		say("  %s: %s", f.Status, record.Finding{Line: f.Line, Text: f.Text}.Sentence())
+	}
 	for _, r := range a.Records {
-		fmt.Fprintf(&b, "%s: %s\n", r.Path, strings.ToUpper(r.Status))
+		say("%s: %s", r.Path, strings.ToUpper(r.Status))
 		if r.Lines > 0 {
 			kind := "real"
 			if r.Practice {
 				kind = "PRACTICE"
 			}
-			outcome := r.Outcome
-			if outcome == "" {
-				outcome = "still open"
-			}
-			fmt.Fprintf(&b, "  %q, %s, %d lines, %s\n", r.Title, kind, r.Lines, outcome)
-			fmt.Fprintf(&b, "  last line %s\n", r.LastHash)
+			say("  %q, %s, %d lines, %s", r.Title, kind, r.Lines, cmp.Or(r.Outcome, "still open"))
+			say("  last line %s", r.LastHash)
 		} else {
-			b.WriteString("  no line of it is a line of a record: is it the right file?\n")
+			say("  no line of it is a line of a record: is it the right file?")
 		}
 		for _, w := range r.Waivers {
-			fmt.Fprintf(&b, "  WAIVED %s\n", oneLine(w.Text(units)))
+			say("  WAIVED %s", w.Text(units))
 		}
 		for _, why := range r.InQuestion {
-			fmt.Fprintf(&b, "  IN QUESTION: %s\n", oneLine(why))
+			say("  IN QUESTION: %s", why)
 		}
 		for _, f := range r.Findings {
-			writeFinding(&b, f)
+			finding(f)
 		}
 		for _, s := range r.Signatures {
-			fmt.Fprintf(&b, "  signature %s: %s", s.File, s.Status)
+			text := fmt.Sprintf("  signature %s: %s", s.File, s.Status)
 			for _, part := range []string{s.Principals, s.KeyType, s.Fingerprint, strings.TrimPrefix(s.Text, s.Fingerprint+": ")} {
 				if part != "" && !r.tells(part) {
-					fmt.Fprintf(&b, ", %s", part)
+					text += ", " + part
 				}
 			}
-			b.WriteByte('\n')
+			say("%s", text)
 		}
 		for _, n := range r.Notes {
-			fmt.Fprintf(&b, "  note: %s\n", n)
+			say("  note: %s", n)
 		}
 	}
 	for _, f := range a.Folders {
-		fmt.Fprintf(&b, "%s: folder of %d records: %s\n", f.Path, f.Records, strings.ToUpper(f.Status))
-		for _, finding := range f.Findings {
-			writeFinding(&b, finding)
+		say("%s: folder of %d records: %s", f.Path, f.Records, strings.ToUpper(f.Status))
+		for _, fault := range f.Findings {
+			finding(fault)
 		}
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
-}
-
-func writeFinding(b *strings.Builder, f verifyFinding) {
-	fmt.Fprintf(b, "  %s: %s\n", f.Status, oneLine(record.Finding{Line: f.Line, Text: f.Text}.Sentence()))
 }

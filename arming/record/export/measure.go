@@ -8,6 +8,7 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
 
+	"holdline/arming"
 	"holdline/checklist/prediction/chart"
 )
 
@@ -45,7 +46,7 @@ func (m *measure) known(text string) string {
 			return '?'
 		}
 		return r
-	}, plain(text))
+	}, arming.Plain(text))
 }
 
 // longest is how many characters of one text a page takes. Nothing that the

@@ -78,18 +78,3 @@ func capital(text string) string {
 	r := []rune(text)
 	return string(unicode.ToUpper(r[0])) + string(r[1:])
 }
-
-// plain takes out of a text what could act on whoever reads it: control
-// characters, and marks that turn the direction of writing round.
-func plain(text string) string {
-	text = strings.ToValidUTF8(text, "\uFFFD")
-	return strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsControl(r) || r == '\u2028' || r == '\u2029':
-			return ' '
-		case unicode.Is(unicode.Cf, r):
-			return '\uFFFD'
-		}
-		return r
-	}, text)
-}

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"holdline/arming"
 	"holdline/checklist/sheet/unit"
 )
 
@@ -103,7 +104,7 @@ func row(b *strings.Builder, cells []string) {
 // escape keeps what people typed from being taken for markup.
 func escape(text string) string {
 	var b strings.Builder
-	for _, r := range plain(text) {
+	for _, r := range arming.Plain(text) {
 		if strings.ContainsRune("\\`*_[]<>|#~&", r) {
 			b.WriteByte('\\')
 		}
@@ -150,7 +151,7 @@ func number(v *float64) string {
 
 // cell keeps what people typed from being run as a formula by a spreadsheet.
 func cell(text string) string {
-	text = plain(text)
+	text = arming.Plain(text)
 	if text != "" && strings.ContainsRune("=+-@", rune(text[0])) {
 		return "'" + text
 	}

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"holdline/arming"
 	"holdline/arming/record"
 )
 
@@ -103,6 +104,7 @@ func (c *counter) add(r record.Result) {
 }
 
 func count(in map[string]*Count, what string, called bool) *Count {
+	what = arming.Plain(what)
 	if in[what] == nil {
 		in[what] = &Count{What: what, Called: called}
 	}
