@@ -3,11 +3,16 @@
 package record
 
 import (
+	"io"
 	"net"
 	"path/filepath"
+	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"golang.org/x/crypto/ssh/agent"
+	"golang.org/x/sys/unix"
 )
 
 // serveAgent serves keys at a socket in this process.
@@ -53,6 +58,31 @@ func TestAgentSignsWithEveryKindOfKey(t *testing.T) {
 	must(t, a.Close())
 	if sig, err := SignBytes([]byte("x"), a.Signers()[0]); err == nil {
 		t.Errorf("signed after the connection was closed: %q", sig)
+	}
+}
+
+// TestWhatHangsEndsWithASentence: an agent that takes the request and says
+// nothing, and a pipe in the place of a file that nobody writes to.
+func TestWhatHangsEndsWithASentence(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		silent, other := net.Pipe()
+		defer other.Close()
+		go io.Copy(io.Discard, other)
+		start := time.Now()
+		_, err := agent.NewClient(timed{silent}).List()
+		if err == nil || !strings.Contains(err.Error(), "no answer within 5s") || time.Since(start) > answerWithin {
+			t.Errorf("after %v: %v", time.Since(start), err)
+		}
+	})
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	must(t, unix.Mkfifo(pipe, 0o600))
+	_, keyErr := LoadKey(pipe, nil)
+	_, publicErr := LoadPublicKey(pipe)
+	_, signersErr := ReadAllowedSigners(pipe)
+	for what, err := range map[string]error{"key": keyErr, "public key": publicErr, "signers": signersErr} {
+		if err == nil || !strings.Contains(err.Error(), "not a regular file") {
+			t.Errorf("%s: %v", what, err)
+		}
 	}
 }
 

@@ -279,3 +279,44 @@ func TestChainHashWithSha256sum(t *testing.T) {
 		t.Errorf("in a shell: %s", out)
 	}
 }
+
+// An armour that was changed is judged as ssh-keygen judges it. What it lets
+// follow the armour we refuse: that is not among these.
+func TestArmourAsSSHKeygenReadsIt(t *testing.T) {
+	path, sig := writeExample(t, t.TempDir())
+	data, text := readFile(t, path), string(readFile(t, sig))
+	lines := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
+	head, body, end := lines[0]+"\n", strings.Join(lines[1:len(lines)-1], "\n"), "\n"+lines[len(lines)-1]
+	const alphabet = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
+	bare := strings.TrimRight(body, "=")
+	if bare == body {
+		t.Fatal("the example's signature has no padding, so no stray bits")
+	}
+	last := strings.IndexByte(alphabet, bare[len(bare)-1])
+	stray := bare[:len(bare)-1] + string(alphabet[last^1]) + body[len(bare):]
+	good := 0
+	for name, armored := range map[string]string{
+		"as it is": text, "stray bits": head + stray + end, "CRLF": strings.ReplaceAll(text, "\n", "\r\n"),
+		"CRLF inside": head + strings.ReplaceAll(body, "\n", "\r\n") + end, "CRLF at the end": head + body + "\r" + end + "\r\n",
+		"CR": strings.ReplaceAll(text, "\n", "\r"), "CRLF first": lines[0] + "\r\n" + body + end,
+		"a line end before": "\n" + text, "a blank before": " " + text, "line ends after": text + "\n\n", "no line end": head + body + end,
+		"one line": head + strings.ReplaceAll(body, "\n", "") + end, "blanks": head + strings.ReplaceAll(body, "\n", " \t") + end,
+		"an empty line": head + "\n" + body + end, "no padding": head + bare + end, "more padding": head + body + "=" + end,
+		"more behind the padding": head + body + "\nAAAA" + end, "a sign that is none": head + body[:9] + "!" + body[9:] + end,
+		"a header": head + "A: b\n\n" + body + end, "end in the line": head + body + end[1:], "blank in the head": lines[0] + " \n" + body + end,
+		"nothing": head + end, "no end": head + body + "\n",
+	} {
+		write(t, sig, []byte(armored))
+		out, theirs := run(t, nil, data, "ssh-keygen", "-Y", "check-novalidate", "-n", Namespace, "-s", sig)
+		_, err := verifySignature(data, []byte(armored))
+		if theirs != (err == nil) {
+			t.Errorf("%s: ssh-keygen says %v (%s), we say %v", name, theirs, strings.TrimSpace(out), err)
+		}
+		if theirs {
+			good++
+		}
+	}
+	if good < 6 {
+		t.Errorf("only %d are good for both", good)
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"time"
 
 	"golang.org/x/crypto/ssh"
 	"golang.org/x/crypto/ssh/agent"
@@ -111,6 +112,19 @@ func loadKey(path string, passphrase func(path string) ([]byte, error)) (ssh.Sig
 	return signer, checkKeyType(signer.PublicKey())
 }
 
+// LoadPublicKey reads a public key file.
+func LoadPublicKey(path string) (ssh.PublicKey, error) {
+	data, err := readLimited(path, maxKeyFile)
+	if err != nil {
+		return nil, fmt.Errorf("record: public key: %w", err)
+	}
+	key, _, _, _, err := ssh.ParseAuthorizedKey(data)
+	if err != nil {
+		return nil, fmt.Errorf("record: public key %q: %w", path, err)
+	}
+	return key, nil
+}
+
 func parseProtected(path string, data []byte, passphrase func(path string) ([]byte, error)) (ssh.Signer, error) {
 	if passphrase == nil {
 		return nil, ErrNoPassphrase
@@ -132,13 +146,30 @@ type Agent struct {
 	signers []ssh.Signer
 }
 
+// answerWithin is how long an agent may take for an answer.
+const answerWithin = 5 * time.Second
+
+// timed ends a connection on which nothing comes.
+type timed struct{ io.ReadWriteCloser }
+
+func (c timed) Read(b []byte) (int, error) {
+	late := time.AfterFunc(answerWithin, func() { c.Close() })
+	n, err := c.ReadWriteCloser.Read(b)
+	if !late.Stop() {
+		return n, fmt.Errorf("no answer within %v", answerWithin)
+	}
+	return n, err
+}
+
 // OpenAgent connects to the agent at socket, the value of SSH_AUTH_SOCK; on
 // Windows an empty socket means the system's own agent. Close it after signing.
+// An agent that does not answer within five seconds, now or later, is an error.
 func OpenAgent(socket string) (*Agent, error) {
 	conn, err := dialAgent(socket)
 	if err != nil {
 		return nil, fmt.Errorf("record: ssh agent: %w", err)
 	}
+	conn = timed{conn}
 	all, err := agent.NewClient(conn).Signers()
 	if err != nil {
 		conn.Close()

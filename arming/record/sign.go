@@ -3,10 +3,11 @@ package record
 import (
 	"bytes"
 	"crypto/rand"
-	"encoding/pem"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"io/fs"
+	"strings"
 
 	"github.com/hiddeco/sshsig"
 	"golang.org/x/crypto/ssh"
@@ -49,18 +50,26 @@ func checkKeyType(key ssh.PublicKey) error {
 	return fmt.Errorf("key type %q, want Ed25519, ECDSA or RSA", key.Type())
 }
 
-// unarmor reads an SSHSIG file. Nothing but blank space may stand around the
-// armour, so that a signature file says one thing only.
+// The armour of an SSHSIG file.
+const (
+	armorBegin = "-----BEGIN " + sshsig.PEMType + "-----\n"
+	armorEnd   = "\n-----END " + sshsig.PEMType + "-----"
+)
+
+// unarmor reads an SSHSIG file as ssh-keygen does: the first line to the byte,
+// blanks and line ends in the base64, no bit of it unused. But only blanks may
+// follow, so that a signature file says one thing only.
 func unarmor(armored []byte) (*sshsig.Signature, error) {
-	text := bytes.Trim(armored, " \t\r\n")
-	if !bytes.HasPrefix(text, []byte("-----BEGIN "+sshsig.PEMType+"-----")) {
-		return nil, errors.New("does not start with the armour of an SSH signature")
+	text, begins := strings.CutPrefix(string(armored), armorBegin)
+	if !begins {
+		return nil, errors.New("does not start with the armour of an SSH signature, ended by LF alone")
 	}
-	block, rest := pem.Decode(text)
-	if block == nil || block.Type != sshsig.PEMType || len(block.Headers) > 0 || len(rest) > 0 {
+	text, rest, ends := strings.Cut(text, armorEnd)
+	blob, err := base64.StdEncoding.Strict().DecodeString(strings.NewReplacer(" ", "", "\t", "", "\r", "", "\n", "").Replace(text))
+	if !ends || err != nil || strings.Trim(rest, " \t\r\n") != "" {
 		return nil, errors.New("armour of the SSH signature is damaged")
 	}
-	return sshsig.ParseSignature(block.Bytes)
+	return sshsig.ParseSignature(blob)
 }
 
 // verifySignature checks that armored is a signature over data in the

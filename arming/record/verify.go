@@ -292,7 +292,8 @@ type DirResult struct {
 // name the same. Practice records have their own chain. What it cannot see is
 // that the newest records of a folder are missing with their signatures.
 //
-// The error is for a folder that cannot be read; a folder without records is OK.
+// The error is for a folder that cannot be read. One without records shows
+// nothing, which is not OK.
 func VerifyDir(dir string, o Options) (DirResult, error) {
 	paths, err := recordPaths(dir)
 	if err != nil {
@@ -311,6 +312,9 @@ func VerifyDir(dir string, o Options) (DirResult, error) {
 		return DirResult{}, fmt.Errorf("record: verify %q: %w", dir, err)
 	}
 	d.judgeOrphans(orphans, paths)
+	if len(paths) == 0 {
+		d.find(NotVerified, "there is no record in it")
+	}
 	for _, r := range d.Records {
 		d.Status = min(d.Status, r.Status)
 	}
@@ -334,10 +338,13 @@ func (d *DirResult) judgeOrphans(sigs, records []string) {
 		if j < len(records) && records[j] == path {
 			continue
 		}
-		d.Findings = append(d.Findings, Finding{Status: ChainGap,
-			Text: fmt.Sprintf("%s is here, the record that it signs is missing", filepath.Base(sig))})
-		d.Status = min(d.Status, ChainGap)
+		d.find(ChainGap, "%s is here, the record that it signs is missing", filepath.Base(sig))
 	}
+}
+
+func (d *DirResult) find(status Status, format string, args ...any) {
+	d.Findings = append(d.Findings, Finding{Status: status, Text: fmt.Sprintf(format, args...)})
+	d.Status = min(d.Status, status)
 }
 
 // judgeChain adds findings to the records whose place in the chain is wrong.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 )
 
@@ -66,6 +67,7 @@ func TestEveryKindOfFault(t *testing.T) {
 		{"slope too steep", "\"0.2 %\"", mark + "\"46 deg\"", "site.slope", `"46 deg"`, "a slope from -45 deg to 45 deg"},
 		{"slope of no dimension of its own", "\"0.2 %\"", mark + "\"0.2 m\"", "site.slope", `"0.2 m", a length`, `or an angle, such as "0.5 deg"`},
 		{"device behind the start", "at = \"90 m\"", "at = " + mark + "\"-1 m\"", "stop[2].at", `"-1 m"`, "a length from 0 m to 20 km"},
+		{"bearings nearer than any", "\"0.33 m\"", mark + "\"1e-300 m\"", "guide.bearing_spacing", `"1e-300 m"`, "a length from"},
 		{"neither elevation nor pressure", mark + "[site]\nelevation = \"310 m\"\npressure = \"978 hPa\"", mark + "[site]", "site.elevation", "nothing", "or pressure, the station pressure"},
 		{"unknown kind of device", "kind = \"chute\"", "kind = " + mark + "\"parachute\"", "stop[2].kind", `"parachute"`, "one of wheel-brake, chute"},
 		{"unknown guide", "kind = \"rail\"", "kind = " + mark + "\"rali\"", "guide.kind", `"rali"`, `"rail" is meant?`},
@@ -334,6 +336,19 @@ func TestNearest(t *testing.T) {
 	} {
 		if got := nearest(word, words); got != want {
 			t.Errorf("nearest(%q) = %q, want %q", word, got, want)
+		}
+	}
+}
+
+// TestNoKeyIsTooLongToBeRefusedAtOnce holds a key of very many parts to an
+// answer in a moment: each part is a table of its own.
+func TestNoKeyIsTooLongToBeRefusedAtOnce(t *testing.T) {
+	long := strings.Repeat("a.", 250_000) + "a"
+	for _, text := range []string{long + " = 1\n", "[" + long + "]\n", "[[" + long + "]]\n", "a = {" + long + " = 1}\n"} {
+		start := time.Now()
+		_, err := Parse("x.toml", []byte(text), readCurve)
+		if took := time.Since(start); err == nil || !strings.Contains(err.Error(), "a key of 250001 parts") || took > 2*time.Second {
+			t.Errorf("%.12s…: after %v: %.200v", text, took, err)
 		}
 	}
 }

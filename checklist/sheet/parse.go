@@ -97,6 +97,7 @@ func invalidUTF8(text []byte) int {
 // outside what people race and keep every answer finite.
 const (
 	mostVehicleM  = 20.0
+	leastSpacingM = 1e-3 // bearings closer than that are one
 	mostHeightM   = 5.0
 	mostStripM    = 20e3
 	mostVehicleKg = 1000.0
@@ -185,7 +186,7 @@ func (p *parser) guide(t *table) {
 	g.Kind = []sim.GuideKind{sim.GuideUnknown, sim.GuideWire, sim.GuideRail}[1+t.choice("kind", []string{"wire", "rail"})]
 	g.DragN = t.quantity("drag", unit.Force, between(0, mostForceN))
 	g.Friction = t.ratio("friction", between(0, mostFriction))
-	g.BearingSpacingM = t.quantity("bearing_spacing", unit.Length, above(0, mostVehicleM))
+	g.BearingSpacingM = t.quantity("bearing_spacing", unit.Length, between(leastSpacingM, mostVehicleM))
 	g.HeightM = t.quantity("height", unit.Length, between(0, mostHeightM))
 	g.RatingN = t.quantity("rating", unit.Force, above(0, mostRatingN))
 	t.close("[guide]")

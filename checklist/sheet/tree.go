@@ -159,8 +159,16 @@ func (b *treeBuilder) keyParts(it unstable.Iterator) []keyPart {
 		at := b.base + int(k.Raw.Offset)
 		parts = append(parts, keyPart{string(k.Data), at, at + int(k.Raw.Length)})
 	}
+	if n := len(parts); n > mostKeyParts { // each part is a table in the one before
+		b.faults.add(parts[0].at, "", fmt.Sprintf("a key of %d parts", n), fmt.Sprintf("at most %d", mostKeyParts))
+		b.doc.broken = true
+		parts = append(parts[:mostKeyParts-1], parts[n-1])
+	}
 	return parts
 }
+
+// mostKeyParts is far more than any key of a sheet has.
+const mostKeyParts = 16
 
 // header moves to the table of a [header] or [[header]], making it.
 func (b *treeBuilder) header(e *unstable.Node) {

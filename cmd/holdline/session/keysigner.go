@@ -29,13 +29,9 @@ func keySigner(key string, passphrase func(path string) ([]byte, error)) (signer
 	}
 	wanted := ""
 	if key != AgentKey {
-		data, err := os.ReadFile(key)
+		public, err := record.LoadPublicKey(key)
 		if err != nil {
-			return nil, none, fmt.Errorf("session: public key: %w", err)
-		}
-		public, _, _, _, err := ssh.ParseAuthorizedKey(data)
-		if err != nil {
-			return nil, none, fmt.Errorf("session: public key %q: %w", key, err)
+			return nil, none, err
 		}
 		wanted = ssh.FingerprintSHA256(public)
 	}

@@ -6,7 +6,6 @@ import (
 	"os"
 	"strings"
 
-	"golang.org/x/crypto/ssh"
 	"golang.org/x/term"
 
 	"holdline/arming/record"
@@ -38,13 +37,9 @@ func openSigner(keyFile, settings string) (signing, error) {
 }
 
 func agentSigner(path string) (signing, error) {
-	data, err := os.ReadFile(path)
+	public, err := record.LoadPublicKey(path)
 	if err != nil {
-		return signing{}, fmt.Errorf("session: public key: %w", err)
-	}
-	public, _, _, _, err := ssh.ParseAuthorizedKey(data)
-	if err != nil {
-		return signing{}, fmt.Errorf("session: public key %q: %w", path, err)
+		return signing{}, err
 	}
 	socket := os.Getenv("SSH_AUTH_SOCK")
 	agent, err := record.OpenAgent(socket)
