@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"holdline/arming/record"
 	"holdline/arming/record/export"
@@ -90,7 +89,6 @@ func TestWildPredictionsAndNotesAreTakenAsTheyCome(t *testing.T) {
 		f := begin(t, t.TempDir(), normal())
 		f.append(f.now(), kind, body)
 		d := Build(verified(t, f.close(record.Interrupted, "the test ends it")))
-		start := time.Now()
 		for _, ending := range export.Endings {
 			out, err := export.Write(d, "x"+ending, unit.US)
 			if err != nil || len(out) == 0 {
@@ -99,9 +97,6 @@ func TestWildPredictionsAndNotesAreTakenAsTheyCome(t *testing.T) {
 			if text := string(out); ending == ".pdf" && (strings.Contains(text, "NaN") || strings.Contains(text, "Inf ")) {
 				t.Errorf("%d: the page holds a number that is none", k)
 			}
-		}
-		if took := time.Since(start); took > 5*time.Second {
-			t.Errorf("%d took %v", k, took)
 		}
 	}
 }
