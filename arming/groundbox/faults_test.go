@@ -351,17 +351,17 @@ func TestASnapshotThatDeniesPracticeIsBad(t *testing.T) {
 	})
 }
 
-func TestABoxOfAnotherChannelCountIsRefusedUntilTheRightOneComes(t *testing.T) {
+func TestABoxOfTooFewChannelsIsRefusedUntilTheRightOneComes(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		wrong, right := newBox(t, 3), newBox(t, 4)
+		wrong, right := newBox(t, 3), newBox(t, 6)
 		var plugged atomic.Pointer[practice.Box]
 		plugged.Store(wrong)
 		b := linkTo(t, right, func(c *Config) {
 			c.Dial = func(ctx context.Context) (io.ReadWriteCloser, error) { return plugged.Load().Dial(ctx) }
 		})
-		wantReason(t, await[Lost](b, 3*time.Second).Reason, "the box has 3 channels and the sheet 4 motors")
+		wantReason(t, await[Lost](b, 3*time.Second).Reason, "the box has 3 channels and the sheet uses channel 4")
 		plugged.Store(right)
-		if c := await[Connected](b, 4*time.Second); c.Channels != 4 {
+		if c := await[Connected](b, 4*time.Second); c.Channels != 6 {
 			t.Errorf("connected: %+v", c)
 		}
 	})

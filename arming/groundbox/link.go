@@ -39,7 +39,7 @@ type Config struct {
 	Dial func(ctx context.Context) (io.ReadWriteCloser, error)
 	// Port is the port's name in sentences.
 	Port string
-	// WantChannels is the sheet's number of motors; 0 takes any.
+	// WantChannels is the highest channel that the sheet uses; 0 takes any box.
 	WantChannels int
 	// RequirePractice refuses a real box, by the device's own word.
 	RequirePractice bool

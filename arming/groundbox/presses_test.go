@@ -19,7 +19,7 @@ func TestNoGapBetweenTwoPressesLeavesTheBitDead(t *testing.T) {
 			box := newBox(t, 4)
 			link := Open(Config{Dial: box.Dial, Port: "the practice port", RequirePractice: true, WantChannels: 4})
 			defer link.Close()
-			tr := Translator{PulseS: 1}
+			tr := Translator{PulseS: 1, Channels: []int{1, 2, 3, 4}}
 			told := make(chan wire.Event, 256)
 			go func() {
 				for r := range link.Reports() {

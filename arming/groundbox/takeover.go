@@ -126,8 +126,8 @@ func (s *session) measureBox() error {
 	if err != nil {
 		return err
 	}
-	if want := s.d.l.cfg.WantChannels; want > 0 && s.channels != want {
-		return fmt.Errorf("the box has %s and the sheet %s", counted(s.channels, "channel"), counted(want, "motor"))
+	if want := s.d.l.cfg.WantChannels; s.channels < want {
+		return fmt.Errorf("the box has %s and the sheet uses channel %d", counted(s.channels, "channel"), want)
 	}
 	return s.twice("SENS:RES:CURR?", func(answer string) error {
 		r, err := wire.ParseReading(answer)

@@ -3,6 +3,7 @@ package groundbox
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"holdline/arming"
 	"holdline/arming/groundbox/wire"
@@ -11,13 +12,15 @@ import (
 // Translator turns what a link reports into events of the machine. One serves
 // one session, whatever boxes answer in it.
 type Translator struct {
-	PulseS float64 // the sheet's
+	PulseS   float64 // the sheet's
+	Channels []int   // of the motors, in the sheet's order
 
 	told     wire.Event // not yet gone from the snapshots, nor begun anew
 	keyIn    bool       // in the last snapshot
 	practice bool
 	was      bool
 	testA    float64 // highest test current so far
+	stranger int     // a channel that conducts and is no motor's, 0 for none
 }
 
 // Told is what one report comes to.
@@ -114,9 +117,14 @@ func refusedText(r Refused) string {
 // stop would say that the key went out. That the key was out comes before it
 // too: it is about the time before a key that reads in now.
 func (t *Translator) snapshot(r SnapshotRead) []Told {
-	out := []Told{{Event: arming.BoxReading{Box: machineBox(&r.S)}, Good: true, Text: "box live"}}
+	out := []Told{{Event: arming.BoxReading{Box: machineBox(&r.S, t.Channels)}, Good: true, Text: "box live"}}
 	if r.S.Practice != t.practice {
 		out = append(out, Told{Event: arming.BoxLost{Why: "the box changed its word about PRACTICE"}})
+	}
+	if k := strangerOf(&r.S, t.Channels); k != t.stranger {
+		if t.stranger = k; k > 0 {
+			out = append(out, Told{Event: arming.BasisLeft{What: fmt.Sprintf("channel %d of the box conducts, and no motor of the sheet is on it", k)}})
+		}
 	}
 	bits := r.S.Events &^ r.Caused
 	anew := r.Cleared &^ lasting(&r.S)
@@ -147,15 +155,28 @@ func lasting(s *Snapshot) (bits wire.Event) {
 	return bits
 }
 
-// machineBox is a snapshot as the machine sees it.
-func machineBox(s *Snapshot) arming.Box {
+// strangerOf is the first channel that conducts and is no motor's, 0 for none:
+// whatever hangs there would be fired with the motors.
+func strangerOf(s *Snapshot, channels []int) int {
+	for k, r := range s.ChannelOhm {
+		if r.Kind == wire.Measured && !slices.Contains(channels, k+1) {
+			return k + 1
+		}
+	}
+	return 0
+}
+
+// machineBox is a snapshot as the machine sees it, which counts motors.
+func machineBox(s *Snapshot, channels []int) arming.Box {
 	b := arming.Box{
 		Up: true, Key: contact(s.KeyIn), Pole1: contact(s.Pole1Closed), Pole2: contact(s.Pole2Closed),
 		Permit: contact(s.PermitClosed), Battery: volt(s.BatteryV), BehindKey: volt(s.BehindKeyV),
 		BehindPermit: volt(s.BehindPermitV), Bus: volt(s.BusV), Pulses: s.Pulses, Presses: s.Presses, Scan: int(s.Scan),
 	}
-	for k := range min(len(s.ChannelOhm), len(b.Channel)) {
-		b.Channel[k] = ohm(s.ChannelOhm[k])
+	for k, channel := range channels {
+		if channel <= len(s.ChannelOhm) {
+			b.Channel[k] = ohm(s.ChannelOhm[channel-1])
+		}
 	}
 	return b
 }

@@ -16,8 +16,8 @@ import (
 func TestASnapshotAsTheMachineSeesIt(t *testing.T) {
 	b := machineBox(&Snapshot{
 		KeyIn: true, Pole2Closed: true, BatteryV: wire.Of(12.4321), BehindKeyV: wire.Of(0.3), BusV: wire.Of(-0.0456),
-		Pulses: -1, Presses: 2, Scan: 7, ChannelOhm: []wire.Reading{wire.Of(2.0474), {Kind: wire.Open}, {}},
-	})
+		Pulses: -1, Presses: 2, Scan: 7, ChannelOhm: []wire.Reading{{}, {Kind: wire.Open}, wire.Of(2.0474)},
+	}, []int{3, 2})
 	want := arming.Box{
 		Up: true, Key: arming.ContactClosed, Pole1: arming.ContactOpen, Pole2: arming.ContactClosed, Permit: arming.ContactOpen,
 		Battery: arming.Volt{Level: arming.LevelLive, Millivolt: 12432}, BehindKey: arming.Volt{Level: arming.LevelBetween, Millivolt: 300},
@@ -28,7 +28,7 @@ func TestASnapshotAsTheMachineSeesIt(t *testing.T) {
 	if b != want {
 		t.Errorf("got  %+v\nwant %+v", b, want)
 	}
-	if far := machineBox(&Snapshot{BatteryV: wire.Of(1e30)}); far.Battery.Millivolt != 2e9 || far.Battery.Level != arming.LevelLive {
+	if far := machineBox(&Snapshot{BatteryV: wire.Of(1e30)}, nil); far.Battery.Millivolt != 2e9 || far.Battery.Level != arming.LevelLive {
 		t.Errorf("%+v of a reading beyond the machine's numbers", far.Battery)
 	}
 }
@@ -85,7 +85,7 @@ func TestEventsOfTheBoxAreToldOnce(t *testing.T) {
 }
 
 func TestEveryReportOfTheLinkHasItsEvent(t *testing.T) {
-	tr := Translator{PulseS: 1}
+	tr := Translator{PulseS: 1, Channels: []int{1, 2, 3, 4}}
 	for _, c := range []struct {
 		r    Report
 		want arming.Event
@@ -136,7 +136,7 @@ func TestWhatTheMachineIsToldOfAPracticeBox(t *testing.T) {
 		box := newBox(t, 4)
 		link := Open(Config{Dial: box.Dial, Port: "the practice port", RequirePractice: true, WantChannels: 4})
 		defer link.Close()
-		tr := Translator{PulseS: 1}
+		tr := Translator{PulseS: 1, Channels: []int{1, 2, 3, 4}}
 		var last arming.Box
 		// until reads the reports up to an event for which want returns true.
 		until := func(what string, want func(arming.Event) bool) {
@@ -227,6 +227,25 @@ func TestAKeyThatWasOutIsToldWhenItIsInAgain(t *testing.T) {
 		}
 		if _, first := list[0].Event.(arming.BoxEvents); c.told && !first {
 			t.Errorf("%s: told after the reading that may say in", c.what)
+		}
+	}
+}
+
+// What hangs on a channel that is no motor's would be fired with the motors: it
+// is told once, and again when it was off meanwhile.
+func TestAChannelThatIsNoMotorsMustNotConduct(t *testing.T) {
+	tr := Translator{practice: true, Channels: []int{2}}
+	for i, c := range []struct {
+		first wire.Reading
+		told  bool
+	}{{wire.Reading{Kind: wire.Open}, false}, {wire.Of(2), true}, {wire.Of(2.1), false}, {wire.Reading{}, false}, {wire.Of(2), true}} {
+		told := false
+		for _, one := range tr.Translate(SnapshotRead{S: Snapshot{Practice: true, ChannelOhm: []wire.Reading{c.first, wire.Of(2)}}}) {
+			left, is := one.Event.(arming.BasisLeft)
+			told = told || is && strings.Contains(left.What, "channel 1 of the box conducts")
+		}
+		if told != c.told {
+			t.Errorf("snapshot %d: told %v, want %v", i, told, c.told)
 		}
 	}
 }

@@ -163,6 +163,8 @@ var aboutMotor = append([]About{
 	optional("motor", "angle", "thrust angle", unit.Angle, "0 deg", "Positive pushes up."),
 	optional("motor", "nozzle_behind_front_axle", "nozzle behind axle", unit.Length, "", "Behind the front axle. Left out: the wheelbase."),
 	{Table: "motor", Name: "igniter", Label: "kind of igniter", What: "The name of one of the tables of igniters.", Sort: KindName, Needed: true},
+	{Table: "motor", Name: "channel", Label: "box channel", Sort: WholeCount,
+		What: "Of the ground box, 1 to 16, another for each motor. Left out: the motor's place in the sheet."},
 }, aboutLead("motor.branch_lead", "branch", "From the firing lead to this igniter. Left out altogether: none.")...)
 
 // aboutLead is a lead, which is known in one of three ways.

@@ -60,11 +60,11 @@ func TestEveryKeyArrives(t *testing.T) {
 		Guide: &sim.Guide{Kind: sim.GuideRail, DragN: 1.5, Friction: 0.15, BearingSpacingM: 0.33, HeightM: 0.04, RatingN: 400},
 		Motors: []Motor{
 			{sim.Motor{Curve: curve, PropellantKg: 0.011, LateralM: -0.031, HeightM: 0.060, AngleRad: 1.5 * math.Pi / 180,
-				NozzleBehindFrontAxleM: 0.60}, "curves/c.csv", "bridge", gauge},
+				NozzleBehindFrontAxleM: 0.60}, "curves/c.csv", "bridge", gauge, 1},
 			{sim.Motor{Curve: neutral, PropellantKg: 0.012, LateralM: 0.032, HeightM: 0.061, AngleRad: 0,
-				NozzleBehindFrontAxleM: 0.62}, "builtin:neutral-c", "stiff wire", area},
+				NozzleBehindFrontAxleM: 0.62}, "builtin:neutral-c", "stiff wire", area, 2},
 			{sim.Motor{Curve: curve, PropellantKg: 0.013, LateralM: 0, HeightM: 0.062, AngleRad: 0,
-				NozzleBehindFrontAxleM: 0.62}, "curves/c.csv", "bridge", measured},
+				NozzleBehindFrontAxleM: 0.62}, "curves/c.csv", "bridge", measured, 5},
 		},
 		Igniters: map[string]circuit.Igniter{"bridge": bridge, "stiff wire": stiff},
 		Firing: circuit.Problem{Battery: circuit.Battery{VoltageV: 12.4, InternalOhm: 0.025, HighestInternalOhm: 0.040, HighestCurrentA: 30},
@@ -238,7 +238,7 @@ var mayBeLeftOut = []string{
 	"site.elevation", "site.pressure", // one of the two
 	"site.temperature", "site.humidity", "site.headwind", "site.wind_range", "site.slope",
 	"vehicle.mark", "vehicle.rotating_mass", "vehicle.lift_coefficient", "vehicle.lift_behind_front_axle",
-	"motor[1].angle", "motor[1].nozzle_behind_front_axle",
+	"motor[1].angle", "motor[1].nozzle_behind_front_axle", "motor[3].channel",
 	"igniter.bridge.short_probability",
 	"firing.battery.highest_current", "firing.lead_temperature", "firing.meter_error", "firing.nulled",
 	"stop[1].delay", "stop[2].delay",

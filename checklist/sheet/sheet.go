@@ -87,6 +87,7 @@ type Motor struct {
 	CurveName  string // as the sheet writes it: a path or "builtin:NAME"
 	Igniter    string // a key of Igniters
 	BranchLead circuit.Lead
+	Channel    int // of the ground box
 }
 
 // Limits are what the answers have to meet. Shares and probabilities are
@@ -222,6 +223,15 @@ func (s *Sheet) Circuit() *circuit.Problem {
 		p.Igniters = append(p.Igniters, igniter)
 	}
 	return &p
+}
+
+// Channels are the box's channels of the motors, in the sheet's order.
+func (s *Sheet) Channels() []int {
+	out := make([]int, len(s.Motors))
+	for i, m := range s.Motors {
+		out[i] = m.Channel
+	}
+	return out
 }
 
 // Installed is the summed total impulse of all motors in newton seconds.

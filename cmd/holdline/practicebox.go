@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdline/arming/groundbox/practice"
-	"holdline/sim/circuit"
 )
 
 // mostChannels is how many igniter channels a box has at most.
@@ -53,11 +52,11 @@ Exit status: 0; with --check 3 when a clause fails.`,
 			if long {
 				return usage(c, "--long goes with --check")
 			}
-			problem, err := practiceCircuit(c, sheetPath, channels)
+			cfg, err := practiceConfig(c, sheetPath, channels)
 			if err != nil {
 				return err
 			}
-			box, err := practice.New(practice.Config{Problem: problem})
+			box, err := practice.New(cfg)
 			if err != nil {
 				return err
 			}
@@ -73,7 +72,7 @@ Exit status: 0; with --check 3 when a clause fails.`,
 			return p.servePractice(c.Context(), box)
 		},
 	}
-	cmd.Flags().IntVar(&channels, "channels", 0, "`N` igniter channels, 1 to 16; 0 is as many as the sheet has motors")
+	cmd.Flags().IntVar(&channels, "channels", 0, "`N` igniter channels, 1 to 16; 0 is those of the sheet's motors")
 	cmd.Flags().StringArrayVar(&faults, "fault", nil, "`WHAT` is wrong from the start, see above; repeatable")
 	cmd.Flags().StringVar(&sheetPath, "sheet", "", "`SHEET` whose circuit hangs on the box; the embedded scenario without it")
 	cmd.Flags().StringVar(&checkPort, "check", "", "try the box at this `PORT` against the box contract")
@@ -116,26 +115,26 @@ func indented(text string, width int) string {
 	return b.String() + "\n"
 }
 
-// practiceCircuit is the circuit of a sheet with some number of channels: the
-// sheet's igniters from the first on, and round again.
-func practiceCircuit(c *cobra.Command, sheetPath string, channels int) (*circuit.Problem, error) {
+// practiceConfig is the circuit of a sheet on the sheet's channels, or on some
+// number of channels: the sheet's igniters from the first on, and round again.
+func practiceConfig(c *cobra.Command, sheetPath string, channels int) (cfg practice.Config, err error) {
 	s, err := loadOrScenario(sheetPath)
 	if err != nil {
-		return nil, err
+		return cfg, err
 	}
 	problem := s.Circuit()
 	if channels == 0 && !c.Flags().Changed("channels") {
-		return problem, nil
+		return practice.Config{Problem: problem, Channels: s.Channels()}, nil
 	}
 	if channels < 1 || channels > mostChannels {
-		return nil, usage(c, "--channels %d: expected 1 to %d", channels, mostChannels)
+		return cfg, usage(c, "--channels %d: expected 1 to %d", channels, mostChannels)
 	}
 	igniters := problem.Igniters
 	problem.Igniters = nil
 	for k := range channels {
 		problem.Igniters = append(problem.Igniters, igniters[k%len(igniters)])
 	}
-	return problem, nil
+	return practice.Config{Problem: problem}, nil
 }
 
 // servePractice serves the box until its input says quit or the program is

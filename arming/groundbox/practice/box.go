@@ -3,6 +3,7 @@ package practice
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"sync"
 	"time"
 
@@ -12,9 +13,12 @@ import (
 
 // Config describes a practice box.
 type Config struct {
-	// Problem is the firing circuit that hangs on the box, one channel per
-	// igniter. It must be one that circuit.Validate accepts.
+	// Problem is the firing circuit that hangs on the box. It must be one that
+	// circuit.Validate accepts.
 	Problem *circuit.Problem
+	// Channels are the channels of the igniters, in their order: all different.
+	// Nil is one after the other.
+	Channels []int
 	// Serial is the serial number in the identity; "0001" when empty.
 	Serial string
 }
@@ -42,6 +46,10 @@ func New(cfg Config) (*Box, error) {
 	if err := circuit.Validate(cfg.Problem); err != nil {
 		return nil, fmt.Errorf("practice: circuit: %w", err)
 	}
+	igniterAt, err := placed(cfg)
+	if err != nil {
+		return nil, err
+	}
 	if cfg.Serial == "" {
 		cfg.Serial = "0001"
 	}
@@ -53,9 +61,27 @@ func New(cfg Config) (*Box, error) {
 		links:    map[*transport]struct{}{},
 	}
 	b.faults.noise = rand.New(rand.NewPCG(0, 1))
-	b.hw.init(cfg.Problem)
+	b.hw.init(cfg.Problem, igniterAt)
 	b.ctl.powerUp(b.hw.channels())
 	return b, nil
+}
+
+// placed returns the igniter on each channel, from 0, -1 for none.
+func placed(cfg Config) (igniterAt []int, err error) {
+	for k := range cfg.Problem.Igniters {
+		channel := k + 1
+		if cfg.Channels != nil {
+			channel = cfg.Channels[k]
+		}
+		for len(igniterAt) < channel {
+			igniterAt = append(igniterAt, -1)
+		}
+		if channel < 1 || channel > wire.MaxChannels || igniterAt[channel-1] >= 0 {
+			return nil, fmt.Errorf("practice: igniter %d on channel %d, want another from 1 to %d for each", k+1, channel, wire.MaxChannels)
+		}
+		igniterAt[channel-1] = k
+	}
+	return igniterAt, nil
 }
 
 // catchUp brings the box to the present. mu must be held.
@@ -180,8 +206,9 @@ func (b *Box) Lit() []LitAt {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.catchUp()
-	out := make([]LitAt, b.hw.channels())
+	out := make([]LitAt, len(b.hw.problem.Igniters))
 	for k := range out {
+		channel := slices.Index(b.hw.igniterAt, k) + 1
 		out[k].Motor = k + 1
 		firedS, fired := b.hw.bench.Fired(k)
 		if !fired {
@@ -189,10 +216,10 @@ func (b *Box) Lit() []LitAt {
 		}
 		out[k].BridgeFired, out[k].BridgeAt = true, b.hw.benchTime(firedS)
 		lightsS, _ := b.hw.bench.Lights(k)
-		if b.faults.hasChannel(Misfire, k+1) {
+		if b.faults.hasChannel(Misfire, channel) {
 			continue
 		}
-		if f, late := b.faults.getChannel(LateLight, k+1); late {
+		if f, late := b.faults.getChannel(LateLight, channel); late {
 			lightsS += f.Value
 		}
 		at := b.hw.benchTime(lightsS)

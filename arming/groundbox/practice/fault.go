@@ -174,6 +174,9 @@ func (b *Box) SetFault(f Fault) error {
 	if f.Channel > b.hw.channels() {
 		return fmt.Errorf("practice: fault %q: the box has %d channels", f, b.hw.channels())
 	}
+	if f.Channel > 0 && b.hw.igniterAt[f.Channel-1] < 0 {
+		return fmt.Errorf("practice: fault %q: no igniter is on channel %d", f, f.Channel)
+	}
 	if b.faults.on == nil {
 		b.faults.on = map[faultKey]Fault{}
 	}
@@ -226,7 +229,7 @@ func (b *Box) contactFaults() {
 }
 
 func (b *Box) anyFired() bool {
-	for k := range b.hw.channels() {
+	for k := range b.hw.problem.Igniters {
 		if _, fired := b.hw.bench.Fired(k); fired {
 			return true
 		}
@@ -246,9 +249,9 @@ func (b *Box) newBench() {
 func (b *Box) applyToBench(f Fault) {
 	switch f.Kind {
 	case OpenChannel:
-		b.hw.bench.Break(f.Channel - 1)
+		b.hw.bench.Break(b.hw.igniterAt[f.Channel-1])
 	case ShortChannel:
-		b.hw.bench.ShortBridge(f.Channel-1, 0.02)
+		b.hw.bench.ShortBridge(b.hw.igniterAt[f.Channel-1], 0.02)
 	case WeakBattery:
 		battery := b.hw.problem.Battery
 		b.hw.bench.SetBattery(0.9*battery.VoltageV, 8*battery.InternalOhm)
@@ -262,7 +265,7 @@ func (f *faults) step(b *Box) {
 	}
 	for key := range f.on {
 		if key.kind == DriftChannel && b.hw.connected {
-			b.hw.bench.AddOhm(key.channel-1, driftOhmPerMs)
+			b.hw.bench.AddOhm(b.hw.igniterAt[key.channel-1], driftOhmPerMs)
 		}
 	}
 	if !f.has(ButtonEarly) || !b.hw.keyHand {

@@ -26,6 +26,8 @@ type hardware struct {
 	problem *circuit.Problem
 	bench   *circuit.Bench
 
+	igniterAt []int // by channel, both from 0; -1 for none
+
 	benchStartMs int64
 
 	// hands
@@ -73,8 +75,8 @@ type pulseRecord struct {
 	byPermit bool // began with the permit closed
 }
 
-func (h *hardware) init(p *circuit.Problem) {
-	h.problem = p
+func (h *hardware) init(p *circuit.Problem, igniterAt []int) {
+	h.problem, h.igniterAt = p, igniterAt
 	h.bench = circuit.NewBench(p, nil)
 	h.watchdogMs = defaultWatchdogMs
 	h.deadSinceMs = math.MinInt64 / 2
@@ -82,7 +84,7 @@ func (h *hardware) init(p *circuit.Problem) {
 	h.contactSinceMs = math.MinInt64 / 2
 }
 
-func (h *hardware) channels() int { return len(h.problem.Igniters) }
+func (h *hardware) channels() int { return len(h.igniterAt) }
 
 func (h *hardware) benchTime(s float64) time.Duration {
 	return msToTime(h.benchStartMs) + time.Duration(s*float64(time.Second))
@@ -153,10 +155,10 @@ func (h *hardware) ohmAt(k int) wire.Reading {
 	if h.shunt {
 		return wire.Of(0.001)
 	}
-	if !h.connected {
+	if !h.connected || h.igniterAt[k] < 0 {
 		return wire.Reading{Kind: wire.Open}
 	}
-	r := h.bench.Resistance(k)
+	r := h.bench.Resistance(h.igniterAt[k])
 	if math.IsInf(r, 1) || r > 1e4 {
 		return wire.Reading{Kind: wire.Open}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"holdline/arming/groundbox"
+	"holdline/checklist/sheet"
 )
 
 // connectWithin is how long a box may take to answer: it may be dumb for 3 s
@@ -21,8 +22,8 @@ type boxLink struct {
 	quit   chan struct{}
 	done   chan struct{}
 	first  groundbox.Connected
-	number uint64        // of the last decision to close the permit; the driver's alone
-	pulseS float64       // the sheet's
+	number uint64 // of the last decision to close the permit; the driver's alone
+	sheet  *sheet.Sheet
 	testA  atomic.Uint64 // bits of the highest test current that a box here has owned to, in amperes
 }
 
@@ -31,14 +32,14 @@ type boxLink struct {
 func (b *boxLink) testCurrentA() float64 { return math.Float64frombits(b.testA.Load()) }
 
 // openBox opens the box and waits until it has proved what it is.
-func openBox(ctx context.Context, cfg groundbox.Config, pulseS float64, say func(string)) (*boxLink, error) {
+func openBox(ctx context.Context, cfg groundbox.Config, sh *sheet.Sheet, say func(string)) (*boxLink, error) {
 	b := &boxLink{
 		link: groundbox.Open(cfg),
 		out:  make(chan groundbox.Told),
 		quit: make(chan struct{}),
 		done: make(chan struct{}),
 
-		pulseS: pulseS,
+		sheet: sh,
 	}
 	timeout := time.NewTimer(connectWithin)
 	defer timeout.Stop()
@@ -95,7 +96,7 @@ func (b *boxLink) port() port {
 // pump turns the link's reports into events until the link is closed.
 func (b *boxLink) pump() {
 	defer close(b.done)
-	tr := groundbox.Translator{PulseS: b.pulseS}
+	tr := groundbox.Translator{PulseS: b.sheet.Firing.PulseS, Channels: b.sheet.Channels()}
 	send := func(list []groundbox.Told) bool {
 		for _, told := range list {
 			select {

@@ -132,6 +132,9 @@ func (s *session) carryDrill(o *drill.Order) {
 			continue
 		}
 		fault, err := practice.ParseFault(f.text)
+		if fault.Channel > 0 { // so far it names a motor
+			fault.Channel = s.sheet.Motors[fault.Channel-1].Channel
+		}
 		if err == nil {
 			err = f.do(fault)
 		}

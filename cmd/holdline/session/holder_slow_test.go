@@ -94,7 +94,7 @@ func newHolder(port, dir string) (*holder, error) {
 	}
 	box, err := openBox(context.Background(), groundbox.Config{
 		Dial: groundbox.SerialDial(port, baud), Port: port, RequirePractice: true, WantChannels: len(sh.Motors),
-	}, sh.Firing.PulseS, nil)
+	}, sh, nil)
 	if err != nil {
 		return nil, err
 	}

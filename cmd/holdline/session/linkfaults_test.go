@@ -73,7 +73,7 @@ func counting(t testing.TB, p *plug) *driver {
 	if err := rec.plan(plan, c); err != nil {
 		t.Fatal(err)
 	}
-	box, err := openBox(context.Background(), groundbox.Config{Dial: p.dial, Port: "/dev/ttyACM0", RequirePractice: true, WantChannels: plan.Motors}, sh.Firing.PulseS, nil)
+	box, err := openBox(context.Background(), groundbox.Config{Dial: p.dial, Port: "/dev/ttyACM0", RequirePractice: true, WantChannels: plan.Motors}, sh, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -175,7 +175,7 @@ func TestWhatTheLinkMayMeetHoldsInOneSentence(t *testing.T) {
 // found.
 func seesWrongBox(t testing.TB, d *driver) {
 	t.Helper()
-	for end := time.Now().Add(10 * time.Second); !strings.Contains(d.latest.Load().LinkText, "3 channels and the sheet 4 motors"); time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(10 * time.Second); !strings.Contains(d.latest.Load().LinkText, "3 channels and the sheet uses channel 4"); time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("the link says %q", d.latest.Load().LinkText)
 		}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"time"
 
@@ -81,7 +82,7 @@ func (s *session) openDevices(ctx context.Context) error {
 // has them, so that a practice firing goes through the serial port as a real
 // one does.
 func (s *session) openPractice(ctx context.Context) error {
-	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit()})
+	box, err := practice.New(practice.Config{Problem: s.sheet.Circuit(), Channels: s.sheet.Channels()})
 	if err != nil {
 		return err
 	}
@@ -97,8 +98,8 @@ func (s *session) openPractice(ctx context.Context) error {
 }
 
 func (s *session) openBox(ctx context.Context, cfg groundbox.Config) error {
-	cfg.WantChannels = len(s.sheet.Motors)
-	box, err := openBox(ctx, cfg, s.sheet.Firing.PulseS, func(why string) {
+	cfg.WantChannels = slices.Max(s.sheet.Channels())
+	box, err := openBox(ctx, cfg, s.sheet, func(why string) {
 		if !strings.Contains(why, cfg.Port) {
 			why = cfg.Port + ": " + why
 		}
