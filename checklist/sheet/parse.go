@@ -12,7 +12,6 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"holdline/checklist"
 	"holdline/checklist/sheet/unit"
 	"holdline/sim"
 	"holdline/sim/circuit"
