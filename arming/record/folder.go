@@ -84,7 +84,10 @@ func Paths(dir string) ([]string, error) {
 }
 
 // recordPaths is Paths with the bare error.
-func recordPaths(dir string) ([]string, error) {
+func recordPaths(dir string) ([]string, error) { return namedRecords(dir, fs.FileMode.IsRegular) }
+
+// namedRecords are what has the name of a record, of the kinds of file asked for.
+func namedRecords(dir string, kind func(fs.FileMode) bool) ([]string, error) {
 	names, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
@@ -94,7 +97,7 @@ func recordPaths(dir string) ([]string, error) {
 	}
 	var paths []string
 	for _, n := range names {
-		if n.Type().IsRegular() && strings.HasSuffix(n.Name(), extension) && !strings.HasPrefix(n.Name(), ".") {
+		if kind(n.Type()) && strings.HasSuffix(n.Name(), extension) && !strings.HasPrefix(n.Name(), ".") {
 			paths = append(paths, filepath.Join(dir, n.Name()))
 		}
 	}
@@ -188,11 +191,20 @@ func Previous(dir string, practice bool) (Hash, error) {
 
 // OpenRecord is a record without a closing line.
 type OpenRecord struct {
-	Path  string
-	InUse bool  // another program is writing it now
-	Log   *Log  // as far as it could be read
-	Err   error // nil, or wraps ErrTorn, or what Parse says of a damaged record
+	Path     string
+	Practice bool  // by its first line, or by its name where that cannot be read
+	InUse    bool  // another program is writing it now
+	Log      *Log  // as far as it could be read
+	Err      error // nil, or wraps ErrTorn or ErrLinked, or what Parse says of a damaged or newer record
 }
+
+// ErrLinked says that a record in the folder is no file of its own: it is
+// written elsewhere, and nobody can say whether by another program now.
+var ErrLinked = errors.New("the file is a link")
+
+// Begun reports whether anything may have been recorded: a start that stopped
+// before its first line was whole is the only one of which nothing was.
+func (o OpenRecord) Begun() bool { return len(o.Log.Entries) > 0 || !errors.Is(o.Err, ErrTorn) }
 
 // Recoverable reports whether Recover can take the record up again: it has a
 // first line, nothing but its last line is damaged, and nobody writes it.
@@ -202,25 +214,31 @@ func (o OpenRecord) Recoverable() bool {
 
 // LastOpen returns the records of dir that have no closing line, the one
 // opened last first: what a crash leaves behind. A damaged record without a
-// closing line is among them. A folder that does not exist has none.
+// closing line is among them, and a link that leads to no closed one. A folder
+// that does not exist has none.
 func LastOpen(dir string) ([]OpenRecord, error) {
-	paths, err := recordPaths(dir)
+	paths, err := namedRecords(dir, func(m fs.FileMode) bool { return !m.IsDir() })
 	if err != nil {
 		return nil, fmt.Errorf("record: look for open records in %q: %w", dir, err)
 	}
 	busy := map[bool]bool{true: inUse(dir, true), false: inUse(dir, false)}
 	var open []OpenRecord
 	for _, path := range paths {
+		info, err := os.Lstat(path)
+		linked := err == nil && !info.Mode().IsRegular()
 		data, err := readLimited(path, MaxFile)
-		if err != nil {
+		if err != nil && !linked {
 			return nil, fmt.Errorf("record: look for open records: %w", err)
 		}
 		l := linkOf(path, data)
 		if l.closed {
 			continue
 		}
-		log, err := Parse(data)
-		open = append(open, OpenRecord{Path: path, InUse: busy[l.practice], Log: log, Err: err})
+		o := OpenRecord{Path: path, Practice: l.practice, InUse: busy[l.practice]}
+		if o.Log, o.Err = Parse(data); linked {
+			o.Err = ErrLinked
+		}
+		open = append(open, o)
 	}
 	sort.SliceStable(open, func(i, j int) bool { return openedAt(open[i]).After(openedAt(open[j])) })
 	return open, nil

@@ -28,15 +28,14 @@ func lookBack(dir string, practice bool, s signing, version string) (*unfinished
 	}
 	var found *unfinished
 	for _, o := range open {
-		if len(o.Log.Entries) == 0 || o.Log.Header.Practice != practice {
+		if !o.Begun() || o.Practice != practice {
 			continue
 		}
 		switch {
 		case o.InUse:
 			return nil, fmt.Errorf("session: %w: %q", record.ErrInUse, o.Path)
 		case !o.Recoverable():
-			return nil, fmt.Errorf("session: the record %q of an earlier firing is open and damaged: %w; stay behind the line, "+
-				"wait in full by a watch, make the vehicle safe, then move the file out of the folder", o.Path, o.Err)
+			return nil, unknown(o)
 		}
 		u := brokeOff(o)
 		if u == nil {
@@ -52,6 +51,14 @@ func lookBack(dir string, practice bool, s signing, version string) (*unfinished
 		found = u
 	}
 	return found, nil
+}
+
+// unknown is what to do about a record of which nobody can say how far its
+// firing came.
+func unknown(o record.OpenRecord) error {
+	return fmt.Errorf("session: the record %q of an earlier firing is not closed and cannot be taken up: %w; it may be live: stay behind "+
+		"the line, wait in full by a watch, make the vehicle safe. Then let the program that wrote it close it where it was written, or "+
+		"move it out of the folder", o.Path, o.Err)
 }
 
 // brokeOff tells how far an open record came, nil when there is nothing to
@@ -123,10 +130,11 @@ func noRealFiring(dir string) error {
 		return err
 	}
 	for _, o := range open {
-		if len(o.Log.Entries) == 0 || o.Log.Header.Practice {
-			continue
-		}
-		if o.InUse || !o.Recoverable() || brokeOff(o) != nil {
+		switch {
+		case !o.Begun() || o.Practice:
+		case !o.InUse && !o.Recoverable():
+			return fmt.Errorf("no practice now: %w", unknown(o))
+		case o.InUse || brokeOff(o) != nil:
 			return fmt.Errorf("session: no practice now: a real firing is recorded in %q and is not over: end that one first", o.Path)
 		}
 	}

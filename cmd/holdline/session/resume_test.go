@@ -1,6 +1,7 @@
 package session
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -117,11 +118,37 @@ func TestADamagedOpenRecordStopsTheStart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	spoil(t, path)
-	if u, err := lookBack(dir, true, signer, "test"); err == nil {
-		t.Errorf("a damaged record was passed over: %+v", u)
-	} else if !strings.Contains(err.Error(), "wait in full") {
-		t.Errorf("%v: does not say what to do", err)
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, rest, _ := strings.Cut(string(whole), "\n")
+	elsewhere := filepath.Join(quietDir(t), "elsewhere.jsonl")
+	for name, spoil := range map[string]func(){
+		"a byte in the middle": func() { spoil(t, path) },
+		"the first line":       func() { copyFile(t, path, []byte("x"+string(whole))) },
+		"a newer format": func() {
+			copyFile(t, path, []byte(strings.Replace(first, `"version":1`, `"version":999`, 1)+"\n"+rest))
+		},
+		"a link": func() {
+			if err := errors.Join(os.Rename(path, elsewhere), os.Symlink(elsewhere, path)); err != nil {
+				t.Fatal(err)
+			}
+		},
+		"a link that leads nowhere": func() {
+			if err := errors.Join(os.Remove(path), os.Symlink(elsewhere+".none", path)); err != nil {
+				t.Fatal(err)
+			}
+		},
+	} {
+		_ = os.Remove(path) // a link of the last round
+		copyFile(t, path, whole)
+		spoil()
+		if u, err := lookBack(dir, true, signer, "test"); err == nil {
+			t.Errorf("%s: passed over: %+v", name, u)
+		} else if !strings.Contains(err.Error(), "wait in full") || !strings.Contains(err.Error(), "move it out") {
+			t.Errorf("%s: %v: does not say what to do", name, err)
+		}
 	}
 	if u, err := lookBack(dir, false, signer, "test"); err != nil || u != nil {
 		t.Errorf("a practice record counts for real firings: %+v, %v", u, err)
@@ -162,6 +189,20 @@ func TestNoPracticeWhileARealFiringIsNotOver(t *testing.T) {
 		r.release()
 		if err := noRealFiring(dir); (err != nil) != c.want {
 			t.Errorf("%s: %v", c.name, err)
+		}
+		whole, err := os.ReadFile(w.Path())
+		if err != nil {
+			t.Fatal(err)
+		}
+		copyFile(t, w.Path(), []byte("x"+string(whole)))
+		if err := noRealFiring(dir); err == nil || !strings.Contains(err.Error(), "no practice now") || !strings.Contains(err.Error(), "wait in full") {
+			t.Errorf("%s, first line damaged: %v", c.name, err)
+		}
+		if err := errors.Join(os.WriteFile(w.Path()+".txt", whole, 0o600), os.Remove(w.Path()), os.Symlink(w.Path()+".txt", w.Path())); err != nil {
+			t.Fatal(err)
+		}
+		if err := noRealFiring(dir); err == nil {
+			t.Errorf("%s: practice beside a link", c.name)
 		}
 	}
 }
