@@ -295,3 +295,34 @@ func TestOpenRecordsComeNewestFirst(t *testing.T) {
 		t.Errorf("no folder: got %v, %v", none, err)
 	}
 }
+
+// What is written into a file that the next start will not find counts as not
+// written.
+func TestAnOpenRecordThatIsTamperedWithBreaks(t *testing.T) {
+	for name, spoil := range map[string]func(path string) error{
+		"deleted": os.Remove,
+		"renamed": func(path string) error { return os.Rename(path, path+".away") },
+		"replaced by a copy": func(path string) error {
+			data, err := os.ReadFile(path)
+			return errors.Join(err, os.Rename(path, path+".away"), os.WriteFile(path, data, 0o644))
+		},
+		"cut":         func(path string) error { return os.Truncate(path, 100) },
+		"written to":  func(path string) error { return os.WriteFile(path, []byte("\n"), 0o644) },
+		"left as is":  func(string) error { return nil },
+		"also linked": func(path string) error { return os.Link(path, path+".too") },
+	} {
+		w, err := Create(t.TempDir(), exampleHeader(), testTime)
+		must(t, err)
+		must(t, w.Release())
+		w, _, err = Recover(w.Path(), testTime, "p")
+		must(t, err)
+		_, _, err = w.Append(testTime, 0, "answer", nil)
+		must(t, err)
+		must(t, spoil(w.Path()))
+		_, _, err = w.Append(testTime, 0, "answer", nil)
+		if whole := name == "left as is" || name == "also linked"; (err == nil) != whole || !whole && !errors.Is(err, ErrBroken) {
+			t.Errorf("%s: %v", name, err)
+		}
+		_ = w.Release()
+	}
+}

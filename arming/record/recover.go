@@ -83,6 +83,7 @@ func recoverRecord(path string, now time.Time, program string) (w *Writer, log *
 // takeUp writes the recovered line and leaves w ready to append.
 func (w *Writer) takeUp(data []byte, log *Log, p pending) error {
 	torn := len(log.Torn) > 0
+	w.size = int64(len(data))
 	if torn {
 		if err := w.replaceTorn(data, log, p); err != nil {
 			return err
@@ -115,7 +116,7 @@ func (w *Writer) replaceTorn(data []byte, log *Log, p pending) error {
 	if err := replaceFile(w.path, whole, 0o644); err != nil {
 		return err
 	}
-	w.seq, w.prev = w.seq+1, HashLine(line)
+	w.seq, w.prev, w.size = w.seq+1, HashLine(line), int64(len(whole))
 	return nil
 }
 

@@ -26,6 +26,7 @@ var (
 type recordFile interface {
 	io.Writer
 	Sync() error
+	Stat() (fs.FileInfo, error)
 	Close() error
 }
 
@@ -39,6 +40,7 @@ type Writer struct {
 	lock   *chainLock
 	seq    int64
 	prev   Hash
+	size   int64 // bytes written
 	err    error // first write error
 	closed bool
 }
@@ -280,7 +282,30 @@ func (w *Writer) writeSync(data []byte) error {
 	if err != nil {
 		return err
 	}
-	return w.file.Sync()
+	w.size += int64(n)
+	if err := w.file.Sync(); err != nil {
+		return err
+	}
+	return w.inPlace()
+}
+
+// inPlace looks whether what was written stands where the next start looks for
+// it. Nothing may go forward on entries that are in no file any more.
+func (w *Writer) inPlace() error {
+	ours, err := w.file.Stat()
+	if err != nil {
+		return err
+	}
+	named, err := os.Lstat(w.path)
+	switch {
+	case err != nil:
+		return err
+	case !os.SameFile(ours, named):
+		return errors.New("another file has its name now")
+	case ours.Size() != w.size:
+		return fmt.Errorf("somebody else has changed the file: %d bytes, %d were written", ours.Size(), w.size)
+	}
+	return nil
 }
 
 // Close writes the closing line and gives up file and lock. The record can

@@ -206,3 +206,18 @@ func TestNoPracticeWhileARealFiringIsNotOver(t *testing.T) {
 		}
 	}
 }
+
+// A record that somebody deletes while the firing goes on is a HOLD.
+func TestADeletedRecordIsHold(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := newCrew(t, quietDir(t), nil)
+		c.toReady()
+		if err := os.Remove(c.frame().Record.Path); err != nil {
+			t.Fatal(err)
+		}
+		c.phase(arming.Hold, 3*time.Second)
+		if s := c.state(); !s.NoRecord {
+			t.Errorf("HOLD for %q", s.HoldWhy)
+		}
+	})
+}
