@@ -413,6 +413,7 @@ type disk struct {
 	file interface {
 		io.Writer
 		Sync() error
+		Stat() (os.FileInfo, error)
 		Close() error
 	}
 	p       *plant
@@ -443,6 +444,7 @@ func diskUnder(p *plant, r *recorder) *disk {
 	d.file = field.Interface().(interface {
 		io.Writer
 		Sync() error
+		Stat() (os.FileInfo, error)
 		Close() error
 	})
 	if info, err := os.Stat(d.path); err == nil {
@@ -487,6 +489,8 @@ func (d *disk) Sync() error {
 }
 
 func (d *disk) Close() error { return d.file.Close() }
+
+func (d *disk) Stat() (os.FileInfo, error) { return d.file.Stat() }
 
 // safeAt is how much of the record was on the disk at an instant.
 func (d *disk) safeAt(at time.Duration) (bytes int64) {
