@@ -74,35 +74,17 @@ func (r *Runner) coast(limitS float64) (done bool, err error) {
 // times at most the share of the speed that the interval takes.
 const coastNear = 1e-8
 
-// coastTo returns when the next position is reached, at most h, by Newton's
-// method inside a bracket, from where the deceleration now would bring it.
+// coastTo returns when the next position is reached, at most h, from
+// where the deceleration now would bring it.
 func (r *Runner) coastTo(at func(t float64) (x, u float64), h, decel float64) float64 {
-	low, high := 0.0, h
 	t := (r.nextM - r.x) / r.v
 	if now := 2 * decel * (r.nextM - r.x); now < r.v*r.v {
 		t = 2 * (r.nextM - r.x) / (r.v + math.Sqrt(r.v*r.v-now))
 	}
-	t = min(t, h)
-	for range 60 {
+	return newton(0, h, min(t, h), coastNear*h, false, func(t float64) (beyondM, speedMps float64) {
 		x, u := at(t)
-		if x < r.nextM {
-			low = t
-		} else {
-			high = t
-		}
-		next := t - (x-r.nextM)/(u-r.wind)
-		if math.Abs(next-t) <= coastNear*h {
-			return min(max(next, low), high)
-		}
-		if !(next > low && next < high) {
-			next = (low + high) / 2
-		}
-		if high-low <= 1e-15*h {
-			return next
-		}
-		t = next
-	}
-	return t
+		return x - r.nextM, u - r.wind
+	})
 }
 
 // gatherCoast takes the extremes of a coast from air speed u0 down to u1.

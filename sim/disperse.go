@@ -9,7 +9,8 @@ import (
 	"runtime"
 	"slices"
 	"sync"
-	"sync/atomic"
+
+	"holdline/sim/draws"
 )
 
 // IgnitionSource draws the ignition delays of one firing.
@@ -69,11 +70,8 @@ type BandPoint struct {
 }
 
 const (
-	maxRuns  = 10_000_000
-	bandRuns = 2_000
-	// batchRuns is how many runs a worker takes at once: enough to make the
-	// shared counter cheap, few enough to end soon after a cancel.
-	batchRuns = 32
+	maxRuns   = 10_000_000
+	bandRuns  = 2_000
 	drawLimit = 4 // normal draws beyond it are drawn again
 	// dispersionTerm is the accuracy of a dispersion's runs, far below its spread.
 	dispersionTerm = 1e-10
@@ -93,8 +91,7 @@ func Disperse(ctx context.Context, p *Problem, opts DispersionOptions) (Dispersi
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	workers = min(workers, (opts.Runs+batchRuns-1)/batchRuns)
-	runners := make([]*disperser, workers)
+	runners := make([]*disperser, draws.Workers(workers, opts.Runs))
 	tally := newTally(opts)
 	for i := range runners {
 		runner, err := NewRunner(p)
@@ -103,36 +100,13 @@ func Disperse(ctx context.Context, p *Problem, opts DispersionOptions) (Dispersi
 		}
 		runners[i] = newDisperser(runner, opts, tally)
 	}
-	var next atomic.Int64
-	var done int
-	var progress sync.Mutex
-	var group sync.WaitGroup
-	work := func(d *disperser) {
-		for ctx.Err() == nil {
-			first := int(next.Add(batchRuns)) - batchRuns
-			if first >= opts.Runs {
-				return
-			}
-			last := min(first+batchRuns, opts.Runs)
-			for run := first; run < last; run++ {
-				d.run(run)
-			}
-			if opts.Progress != nil {
-				progress.Lock()
-				done += last - first
-				opts.Progress(done, opts.Runs)
-				progress.Unlock()
-			}
+	progress := func(done int) {
+		if opts.Progress != nil {
+			opts.Progress(done, opts.Runs)
 		}
 	}
-	// The caller's goroutine works too: whatever thread it is on, a single
-	// worker stays there.
-	for _, d := range runners[1:] {
-		group.Go(func() { work(d) })
-	}
-	work(runners[0])
-	group.Wait()
-	if err := ctx.Err(); err != nil {
+	newWorker := func(w int) func(int) { return runners[w].run }
+	if err := draws.Each(ctx, opts.Runs, len(runners), newWorker, progress); err != nil {
 		return Dispersion{}, fmt.Errorf("sim: dispersion: %w", err)
 	}
 	dispersion := tally.dispersion(opts, runners)
@@ -182,7 +156,7 @@ func (t *tally) dispersion(opts DispersionOptions, runners []*disperser) Dispers
 	aside(func() { d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, notANumber)) })
 	group.Wait()
 	d.OverrunProbability = float64(d.Overruns) / float64(d.Runs)
-	d.OverrunUpper95 = ClopperPearsonUpper(d.Overruns, d.Runs, 0.95)
+	d.OverrunUpper95 = draws.Upper95(d.Overruns, d.Runs)
 	for i, speeds := range t.band {
 		q := quantilesOf(speeds)
 		d.Band = append(d.Band, BandPoint{opts.BandM[i], q.P05.Value, q.P50.Value, q.P95.Value})
@@ -215,17 +189,10 @@ func newDisperser(r *Runner, opts DispersionOptions, t *tally) *disperser {
 	return d
 }
 
-// mix spreads the bits of x (the output function of the SplitMix64 generator),
-// so that neighbouring runs do not begin in neighbouring states.
-func mix(x uint64) uint64 {
-	x += 0x9e3779b97f4a7c15
-	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
-	x = (x ^ x>>27) * 0x94d049bb133111eb
-	return x ^ x>>31
-}
-
 // reseed starts the random stream of a run, which depends on nothing else.
-func (d *disperser) reseed(run uint64) { d.source.Seed(mix(d.seed), mix(mix(d.seed)^run)) }
+func (d *disperser) reseed(run uint64) {
+	d.source.Seed(draws.Mix(d.seed), draws.Mix(draws.Mix(d.seed)^run))
+}
 
 // normal draws from the standard normal distribution, again beyond ±4.
 func (d *disperser) normal() float64 {
@@ -349,4 +316,20 @@ func (d *disperser) takeBand(r *Runner, _ float64) error {
 		d.bandNext++
 	}
 	return nil
+}
+
+// Quantiles are the reported quantiles of a value over the runs, each unknown
+// when no run has the value. Which of them are reported depends on the value.
+type Quantiles struct {
+	P05, P50, P95, P99, P999 Maybe
+}
+
+// quantilesOf sorts values and returns their quantiles.
+func quantilesOf(values []float64) Quantiles {
+	if len(values) == 0 {
+		return Quantiles{}
+	}
+	slices.Sort(values)
+	at := func(q float64) Maybe { return Some(draws.Quantile(values, q)) }
+	return Quantiles{P05: at(0.05), P50: at(0.5), P95: at(0.95), P99: at(0.99), P999: at(0.999)}
 }

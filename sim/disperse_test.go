@@ -191,17 +191,3 @@ func TestVarianceShares(t *testing.T) {
 		t.Errorf("got %+v, want the delay alone at about 8 m/s × 0.01 s", top)
 	}
 }
-
-// Worked values: for no event in n runs the bound is 1 − 0.05^(1/n), which for
-// 10,000 runs is 0.03 %; for one event in 10 it solves p(X ≤ 1) = 0.05, 0.3942
-// (tables of the binomial, as printed in textbooks; from memory).
-func TestClopperPearson(t *testing.T) {
-	close(t, "none in 10,000", ClopperPearsonUpper(0, 10_000, 0.95), 1-math.Pow(0.05, 1e-4), 1e-9)
-	p := ClopperPearsonUpper(1, 10, 0.95)
-	close(t, "one in 10: P(X <= 1) at the bound", math.Pow(1-p, 10)+10*p*math.Pow(1-p, 9), 0.05, 1e-9)
-	close(t, "one in 10", p, 0.3942, 1e-4)
-	close(t, "19865 in a million", ClopperPearsonUpper(19865, 1_000_000, 0.95), 0.02009604690211674, 1e-10)
-	if ClopperPearsonUpper(5, 5, 0.95) != 1 {
-		t.Error("the bound does not reach 1")
-	}
-}

@@ -40,7 +40,7 @@ func (r *Runner) gather() {
 	if vHigh > o.PeakSpeedMps {
 		r.gatherSpeed(aLow >= 0 || aHigh <= 0)
 	}
-	r.gatherLoads(aHigh, vLow, vHigh)
+	r.gatherLoads()
 	if r.engaged.k > 0 {
 		r.gatherTension()
 	}
@@ -101,75 +101,19 @@ func (r *Runner) gatherTension() {
 	}
 }
 
-// gatherLoads takes the front axle load and the yaw margin. The bounds of
-// acceleration and speed over the step spare most steps the polynomials.
-func (r *Runner) gatherLoads(aHigh, vLow, vHigh float64) {
+// gatherLoads takes the front axle load and the yaw margin.
+func (r *Runner) gatherLoads() {
 	s := &r.step
-	yaw := !r.skipYaw && r.p.Guide == nil && r.minYaw > 0 &&
-		max(math.Abs(s.yaw[0]), math.Abs(s.yaw[0]+s.yaw[1])) > s.yawLeast()
-	if !yaw && r.frontBound(aHigh, vLow, vHigh) >= r.minFront*r.p.Vehicle.WheelbaseM {
-		return
-	}
 	var front series
 	r.frontLoad(&front)
 	degree := s.degree - 1
 	if low := min(front[0], front.end(degree)); low-front.bend(degree) < r.minFront {
 		r.minFront = -front.largestSince(degree, -low, -r.minFront, -1)
 	}
-	if yaw && !r.yawStays(&front, vHigh) {
+	turns := max(math.Abs(s.yaw[0]), math.Abs(s.yaw[0]+s.yaw[1])) > s.yawLeast()
+	if turns && !r.skipYaw && r.p.Guide == nil && r.minYaw > 0 {
 		r.gatherYaw(&front)
 	}
-}
-
-// yawStays reports whether the step cannot have a lower yaw margin.
-func (r *Runner) yawStays(front *series, vHigh float64) bool {
-	s := &r.step
-	degree := s.degree - 1
-	end, bend := front.end(degree), front.bend(degree)
-	low, high := min(front[0], end)-bend, max(front[0], end)+bend
-	load := GravityMps2 * r.cosG * (s.m[0] + s.m[1] + s.m[2])
-	if r.mayLift {
-		u := max(math.Abs(r.wind), vHigh+r.wind)
-		load -= max(r.lift, 0)*u*u + max(s.up[0], s.up[0]+s.up[1])
-	}
-	moment := max(math.Abs(s.yaw[0]), math.Abs(s.yaw[0]+s.yaw[1]))
-	return min(low, load-high)*r.p.Vehicle.TyreFriction*r.p.Vehicle.WheelbaseM >= r.minYaw*moment
-}
-
-// frontBound returns a value that the front axle load times the wheelbase stays
-// above in the step.
-func (r *Runner) frontBound(aHigh, vLow, vHigh float64) float64 {
-	s, e, v := &r.step, &r.engaged, &r.p.Vehicle
-	mEnd := s.m[0] + s.m[1] + s.m[2]
-	gravity := GravityMps2 * r.pitchArm
-	bound := mEnd * gravity // the mass only falls
-	if gravity < 0 {
-		bound = s.m[0] * gravity
-	}
-	if aHigh > 0 {
-		bound -= s.m[0] * aHigh * v.CGHeightM
-	} else {
-		bound -= mEnd * aHigh * v.CGHeightM
-	}
-	bound += s.pitch[0]
-	if s.pitch[1] < 0 {
-		bound += s.pitch[1]
-	}
-	squareHigh := (vHigh + r.wind) * (vHigh + r.wind)
-	if r.wind < 0 {
-		squareHigh = max(squareHigh, r.wind*r.wind)
-	}
-	if lever := s.air*v.DragHeightM + r.lift*r.liftArm; lever > 0 {
-		bound -= lever * squareHigh
-	}
-	if g := r.p.Guide; g != nil {
-		bound -= max(s.guide[0]*g.HeightM, (s.guide[0]+s.guide[1])*g.HeightM)
-	}
-	bound -= e.sledgeNm
-	if e.k > 0 {
-		bound -= max(e.kz*r.x-e.kxz, e.kz*s.xEnd-e.kxz) + max(e.cz*vLow, e.cz*vHigh)
-	}
-	return bound
 }
 
 // frontLoad sets c to the front axle load in newtons, of the acceleration's degree:

@@ -126,34 +126,41 @@ func (c *series) firstBelow(degree int) (sigma float64, found bool) {
 }
 
 // crossing returns where the polynomial crosses zero between a and b, which lie
-// on its two sides, by Newton's method kept inside a shrinking bracket. An end
-// on the wrong side by rounding is itself the answer.
+// on its two sides. An end on the wrong side by rounding is itself the answer.
 func (c *series) crossing(degree int, a, b float64) float64 {
 	falling := c.at(degree, a) > c.at(degree, b)
-	sigma := (a + b) / 2
+	return newton(a, b, (a+b)/2, newtonNear, falling, func(sigma float64) (value, slope float64) {
+		return c.slopeAt(degree, sigma)
+	})
+}
+
+// newton returns where a value crosses zero between a and b, by Newton's method
+// from at, kept inside a shrinking bracket, until a step is near.
+func newton(a, b, at, near float64, falling bool, valueAt func(float64) (value, slope float64)) float64 {
+	least := 1e-15 * (b - a)
 	for range 100 {
-		value, slope := c.slopeAt(degree, sigma)
+		value, slope := valueAt(at)
 		if value == 0 {
-			return sigma
+			return at
 		}
 		if (value < 0) == falling {
-			b = sigma
+			b = at
 		} else {
-			a = sigma
+			a = at
 		}
-		next := sigma - value/slope
-		if math.Abs(next-sigma) <= newtonNear {
+		next := at - value/slope
+		if math.Abs(next-at) <= near {
 			return min(max(next, a), b)
 		}
 		if !(next > a && next < b) {
 			next = (a + b) / 2
 		}
-		if b-a <= 1e-16 {
+		if b-a <= least {
 			return next
 		}
-		sigma = next
+		at = next
 	}
-	return sigma
+	return at
 }
 
 // largest returns the largest value on [a, b] and where it stands; sign −1
@@ -200,28 +207,8 @@ func (c *series) largest(degree int, a, b, sign float64) (sigma, value float64) 
 // turning returns where the slope is zero between a and b, where it has two signs.
 func (c *series) turning(degree int, a, b float64) float64 {
 	_, slopeA := c.slopeAt(degree, a)
-	sigma := (a + b) / 2
-	for range 100 {
-		_, slope := c.slopeAt(degree, sigma)
-		if slope == 0 {
-			return sigma
-		}
-		if (slope < 0) == (slopeA < 0) {
-			a = sigma
-		} else {
-			b = sigma
-		}
-		next := sigma - slope/c.curvatureAt(degree, sigma)
-		if math.Abs(next-sigma) <= newtonNear {
-			return min(max(next, a), b)
-		}
-		if !(next > a && next < b) {
-			next = (a + b) / 2
-		}
-		if b-a <= 1e-16 {
-			return next
-		}
-		sigma = next
-	}
-	return sigma
+	return newton(a, b, (a+b)/2, newtonNear, !(slopeA < 0), func(sigma float64) (slope, curvature float64) {
+		_, slope = c.slopeAt(degree, sigma)
+		return slope, c.curvatureAt(degree, sigma)
+	})
 }

@@ -31,6 +31,7 @@ var pure = map[string]bool{
 	"holdline/checklist/prediction":  false,
 	"holdline/checklist/sheet/unit":  false,
 	"holdline/sim":                   true,
+	"holdline/sim/draws":             true,
 }
 
 // layers are the areas that import one way: an area imports its own packages

@@ -62,7 +62,7 @@ func (ig *Igniter) corner(leadOhm, share float64) float64 {
 // worstCase fills the worst-case currents and margins: bridge k at
 // R(1 + tolerance), all others at R(1 − tolerance), the source with the highest
 // internal resistance.
-func (s *Solver) worstCase() {
+func (s *solver) worstCase() {
 	p := s.p
 	source := p.Battery.HighestInternalOhm + s.wiringOhm
 	sum := 0.0

@@ -7,10 +7,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"sync"
-	"sync/atomic"
 
-	"gonum.org/v1/gonum/mathext"
+	"holdline/sim/draws"
 )
 
 // Quantiles of a sample, linear between order statistics.
@@ -77,22 +75,20 @@ type Dispersion struct {
 
 // MisfiresMost returns the motor that most often misfires, or −1 when none ever is.
 func (d *Dispersion) MisfiresMost() int {
-	best := -1
-	for k, m := range d.Motors {
-		if m.Misfires > 0 && (best < 0 || m.Misfires > d.Motors[best].Misfires) {
-			best = k
-		}
-	}
-	return best
+	return d.most(func(t *Tally) int { return t.Misfires })
 }
 
 // LastMost returns the motor that is most often the last to light, or −1 when
 // there is only one or all never light together.
 func (d *Dispersion) LastMost() int {
-	best := -1
-	for k, m := range d.Motors {
-		if m.Last > 0 && (best < 0 || m.Last > d.Motors[best].Last) {
-			best = k
+	return d.most(func(t *Tally) int { return t.Last })
+}
+
+func (d *Dispersion) most(count func(*Tally) int) int {
+	best, bestCount := -1, 0
+	for k := range d.Motors {
+		if n := count(&d.Motors[k]); n > bestCount {
+			best, bestCount = k, n
 		}
 	}
 	return best
@@ -106,9 +102,6 @@ type DisperseOptions struct {
 	Progress func(done int) // draws done so far, never called by two goroutines at once; may be nil
 }
 
-// block is how many draws a worker takes at a time.
-const block = 256
-
 // Disperse makes many draws of p, each from a generator of its own seeded by
 // the seed and the draw's number, so that the answer depends on neither the
 // workers nor their order. It returns ctx's error when that ends first.
@@ -119,40 +112,16 @@ func Disperse(ctx context.Context, p *Problem, o DisperseOptions) (Dispersion, e
 	if len(p.Igniters) == 0 {
 		return Dispersion{}, errors.New("circuit: disperse: no motor")
 	}
-	workers := min(max(o.Workers, 1), (o.Runs+block-1)/block)
 	staggers := make([]float64, o.Runs) // +Inf for a draw with a misfire
-	tallies := make([][]Tally, workers)
-	var next, done atomic.Int64
-	var wg sync.WaitGroup
-	var report sync.Mutex
-	work := func(w int) {
-		s := newDisperser(p, o.Seed, tallies[w])
-		for ctx.Err() == nil {
-			from := int(next.Add(block)) - block
-			if from >= o.Runs {
-				return
-			}
-			to := min(from+block, o.Runs)
-			for run := from; run < to; run++ {
-				staggers[run] = s.one(uint64(run))
-			}
-			done.Add(int64(to - from))
-			if o.Progress != nil {
-				report.Lock()
-				o.Progress(int(done.Load()))
-				report.Unlock()
-			}
-		}
-	}
-	for w := range workers {
+	tallies := make([][]Tally, draws.Workers(o.Workers, o.Runs))
+	for w := range tallies {
 		tallies[w] = make([]Tally, len(p.Igniters))
 	}
-	for w := 1; w < workers; w++ {
-		wg.Go(func() { work(w) })
+	newWorker := func(w int) func(int) {
+		d := newDisperser(p, o.Seed, tallies[w])
+		return func(run int) { staggers[run] = d.one(uint64(run)) }
 	}
-	work(0)
-	wg.Wait()
-	if err := ctx.Err(); err != nil && int(done.Load()) < o.Runs {
+	if err := draws.Each(ctx, o.Runs, len(tallies), newWorker, o.Progress); err != nil {
 		return Dispersion{}, err
 	}
 	return gather(o, staggers, tallies), nil
@@ -169,9 +138,9 @@ func gather(o DisperseOptions, staggers []float64, tallies [][]Tally) Dispersion
 	slices.Sort(staggers)
 	d.AllLight, _ = slices.BinarySearch(staggers, math.Inf(1))
 	d.Probability = float64(d.AllLight) / float64(o.Runs)
-	d.Lower95 = LowerBound95(d.AllLight, o.Runs)
+	d.Lower95 = draws.Lower95(d.AllLight, o.Runs)
 	if lit := staggers[:d.AllLight]; len(lit) > 0 {
-		d.StaggerS = &Quantiles{P50: quantile(lit, 0.50), P95: quantile(lit, 0.95), P99: quantile(lit, 0.99)}
+		d.StaggerS = &Quantiles{P50: draws.Quantile(lit, 0.50), P95: draws.Quantile(lit, 0.95), P99: draws.Quantile(lit, 0.99)}
 	}
 	return d
 }
@@ -183,28 +152,6 @@ func (t *Tally) add(o *Tally) {
 		t.MisfiresBy[c] += o.MisfiresBy[c]
 		t.LastBy[c] += o.LastBy[c]
 	}
-}
-
-// quantile returns the q-quantile of sorted, linear between order statistics:
-// the value at place q (n − 1).
-func quantile(sorted []float64, q float64) float64 {
-	place := q * float64(len(sorted)-1)
-	i := int(place)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (place-float64(i))*(sorted[i+1]-sorted[i])
-}
-
-// LowerBound95 returns the one-sided 95 % Clopper–Pearson lower bound of a
-// probability of which successes of runs were seen: the p with
-// P(X ≥ successes | p) = 5 %, that is I_p(k, n − k + 1) = 0.05, and 0 for no
-// success. Source: Clopper and Pearson, Biometrika 26 (1934).
-func LowerBound95(successes, runs int) float64 {
-	if successes <= 0 {
-		return 0
-	}
-	return mathext.InvRegIncBeta(float64(successes), float64(runs-successes)+1, 0.05)
 }
 
 // disperser is one worker's state.
@@ -223,20 +170,10 @@ func newDisperser(p *Problem, seed uint64, tally []Tally) *disperser {
 	return d
 }
 
-// SeedRun seeds pcg for one run: the seed, and the run's number spread over all
-// 64 bits by the finaliser of SplitMix64 (Steele, Lea and Flood, 2014), so that
-// neighbouring runs do not begin alike.
-func SeedRun(pcg *rand.PCG, seed, run uint64) {
-	z := run + 0x9e3779b97f4a7c15
-	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
-	z = (z ^ z>>27) * 0x94d049bb133111eb
-	pcg.Seed(seed, z^z>>31)
-}
-
 // one makes one draw, counts it, and returns its stagger in seconds, +Inf when
 // a motor misfires.
 func (d *disperser) one(run uint64) float64 {
-	SeedRun(&d.pcg, d.seed, run)
+	d.pcg.Seed(d.seed, draws.Mix(run))
 	staggerS, allFire := d.sampler.Draw(d.rng, d.lights)
 	if !allFire {
 		for k, light := range d.lights {

@@ -8,6 +8,8 @@ import (
 	"reflect"
 	"slices"
 	"testing"
+
+	"holdline/sim/draws"
 )
 
 // robbing is the circuit of the reference dispersion: two bridges that may
@@ -90,42 +92,6 @@ func TestSameSeedSameAnswerWhateverTheWorkers(t *testing.T) {
 	}
 }
 
-// The one-sided Clopper–Pearson bound by its definition: P(X ≥ k | p) = 5 %,
-// the tail summed term by term from logarithms of factorials.
-func TestLowerBoundByItsDefinition(t *testing.T) {
-	tail := func(k, n int, p float64) float64 {
-		logFactorial := func(m int) float64 { v, _ := math.Lgamma(float64(m) + 1); return v }
-		sum := 0.0
-		for i := k; i <= n; i++ {
-			term := logFactorial(n) - logFactorial(i) - logFactorial(n-i) + float64(i)*math.Log(p)
-			if i < n {
-				term += float64(n-i) * math.Log1p(-p)
-			}
-			sum += math.Exp(term)
-		}
-		return sum
-	}
-	for _, c := range []struct{ k, n int }{{1, 1}, {1, 20}, {7, 10}, {50, 100}, {990, 1000}, {9993, 10000}, {10000, 10000}, {1, 10000}, {8589, 10000}} {
-		p := LowerBound95(c.k, c.n)
-		near(t, "tail probability", tail(c.k, c.n, p), 0.05, 1e-6)
-	}
-	if LowerBound95(0, 100) != 0 {
-		t.Error("no success: want 0")
-	}
-	// All of n: p = 0.05^(1/n), the "rule of three".
-	near(t, "all of a million", LowerBound95(1000000, 1000000), 0.9999970042722136, 1e-12)
-	// The reference sampler's own bound, by another library's beta quantile.
-	near(t, "reference bound", LowerBound95(757155, 1000000), 0.7564486336675306, 1e-9)
-}
-
-func TestQuantileIsLinearBetweenOrderStatistics(t *testing.T) {
-	sorted := []float64{1, 2, 4, 8, 16}
-	for q, want := range map[float64]float64{0: 1, 0.25: 2, 0.5: 4, 0.625: 6, 0.95: 14.4, 1: 16} {
-		near(t, "quantile", quantile(sorted, q), want, 1e-12)
-	}
-	near(t, "of one", quantile([]float64{3}, 0.99), 3, 1e-12)
-}
-
 // As spreads go to 0 the draws tend to the nominal circuit at the highest
 // internal resistance: the greatest difference of a ignition delay shrinks with
 // them.
@@ -198,9 +164,9 @@ func TestDrawnMoments(t *testing.T) {
 	near(t, "mean pressurisation", m, 0.035, 5e-3)
 	near(t, "deviation of pressurisation", sd, 0.008, 4e-2)
 	slices.Sort(amps)
-	near(t, "median threshold", quantile(amps, 0.5), math.Sqrt(0.15*0.60), 1e-2)
-	near(t, "no-fire point", quantile(amps, 0.001), 0.15, 6e-2)
-	near(t, "all-fire point", quantile(amps, 0.999), 0.60, 6e-2)
+	near(t, "median threshold", draws.Quantile(amps, 0.5), math.Sqrt(0.15*0.60), 1e-2)
+	near(t, "no-fire point", draws.Quantile(amps, 0.001), 0.15, 6e-2)
+	near(t, "all-fire point", draws.Quantile(amps, 0.999), 0.60, 6e-2)
 	if least, most := slices.Min(ohm), slices.Max(ohm); least < 0.8*(1-4*0.04) || most > 0.8*(1+4*0.04) {
 		t.Errorf("resistances from %v to %v: beyond four deviations", least, most)
 	}
@@ -304,7 +270,7 @@ func TestProgressCountsEveryDraw(t *testing.T) {
 		}
 		last = done
 	}})
-	if err != nil || last != 1000 || calls != 4 {
-		t.Errorf("err %v, last %d, calls %d; want nil, 1000, 4", err, last, calls)
+	if err != nil || last != 1000 || calls != 32 {
+		t.Errorf("err %v, last %d, calls %d; want nil, 1000, 32", err, last, calls)
 	}
 }

@@ -37,10 +37,8 @@ type Event struct {
 	Heat     []float64 // ϑ at the event, 1 from a bridge's firing on
 }
 
-// Solver solves one problem again and again without allocating. It reads the
-// problem at each call, so that a caller may change it in between, its number
-// of igniters aside. It is not safe for concurrent use.
-type Solver struct {
+// solver is one solution in the making.
+type solver struct {
 	p         *Problem
 	wiringOhm float64   // R_s without the battery
 	leadOhm   []float64 // of each branch lead
@@ -48,33 +46,16 @@ type Solver struct {
 	sol       Solution
 }
 
-// NewSolver returns a solver of p, which must be one that [Validate] accepts.
-func NewSolver(p *Problem) *Solver {
-	n := len(p.Igniters)
-	s := &Solver{p: p, leadOhm: make([]float64, n)}
-	s.net.bridges = make([]bridge, n)
-	s.sol.Igniters = make([]IgniterAnswer, n)
-	// One event for the closing and one for each bridge at most, one block.
-	s.sol.Events = make([]Event, n+1)
-	block := make([]float64, 2*n*(n+1))
-	for i := range s.sol.Events {
-		s.sol.Events[i].CurrentA, block = block[:n:n], block[n:]
-		s.sol.Events[i].Heat, block = block[:n:n], block[n:]
-	}
-	return s
-}
-
 // Solve returns the nominal solution of p, which must be one that [Validate]
 // accepts.
-func Solve(p *Problem) Solution { return *NewSolver(p).Solve() }
-
-// Solve returns the nominal solution. It and its slices are valid until the
-// next call.
-func (s *Solver) Solve() *Solution {
-	p, net, sol := s.p, &s.net, &s.sol
+func Solve(p *Problem) Solution {
+	n := len(p.Igniters)
+	s := &solver{p: p, leadOhm: make([]float64, n), net: network{bridges: make([]bridge, n)}}
+	net, sol := &s.net, &s.sol
+	sol.Igniters = make([]IgniterAnswer, n)
 	s.wiringOhm = p.wiringOhm()
-	net.emfV, net.sourceOhm, net.timeS = p.Battery.VoltageV, p.Battery.InternalOhm+s.wiringOhm, 0
-	sol.SourceOhm, sol.TotalA = net.sourceOhm, 0
+	net.emfV, net.sourceOhm = p.Battery.VoltageV, p.Battery.InternalOhm+s.wiringOhm
+	sol.SourceOhm = net.sourceOhm
 	for k := range net.bridges {
 		s.leadOhm[k] = p.BranchLeadOhm(k)
 		net.bridges[k] = p.Igniters[k].nominal(s.leadOhm[k])
@@ -101,14 +82,13 @@ func (s *Solver) Solve() *Solution {
 	if sol.AllFire {
 		sol.StaggerS = last - first
 	}
-	return sol
+	return *sol
 }
 
 // events runs the circuit to the end and keeps what happens.
-func (s *Solver) events() {
+func (s *solver) events() {
 	net := &s.net
-	s.sol.Events = s.sol.Events[:1]
-	s.keep(0, 0)
+	s.keep(0)
 	for {
 		waitS, next := net.settle()
 		if next < 0 || net.timeS+waitS > s.p.PulseS {
@@ -117,21 +97,19 @@ func (s *Solver) events() {
 		before := net.firedSet()
 		net.heatFor(waitS)
 		net.fire(next)
-		i := len(s.sol.Events)
-		s.sol.Events = s.sol.Events[:i+1]
-		s.keep(i, net.firedSet()&^before)
+		s.keep(net.firedSet() &^ before)
 	}
 }
 
-// keep writes the network's state into event i.
-func (s *Solver) keep(i int, fired uint32) {
-	ev := &s.sol.Events[i]
-	ev.TimeS, ev.Fired = s.net.timeS, fired
+// keep adds an event with the network's state.
+func (s *solver) keep(fired uint32) {
+	ev := Event{TimeS: s.net.timeS, Fired: fired}
 	volts := s.net.busV()
 	for k := range s.net.bridges {
-		ev.CurrentA[k] = volts * s.net.bridges[k].siemens
-		ev.Heat[k] = s.net.bridges[k].heat
+		ev.CurrentA = append(ev.CurrentA, volts*s.net.bridges[k].siemens)
+		ev.Heat = append(ev.Heat, s.net.bridges[k].heat)
 	}
+	s.sol.Events = append(s.sol.Events, ev)
 }
 
 func (n *network) firedSet() uint32 {
