@@ -142,5 +142,5 @@ func (r *Runner) sumEngaged() {
 			e.kz, e.kxz, e.cz = e.kz+k*s.HookHeightM, e.kxz+kx*s.HookHeightM, e.cz+s.DampingNspm*s.HookHeightM
 		}
 	}
-	r.engaged, r.scaleS = e, 0
+	r.engaged = e
 }

@@ -54,10 +54,9 @@ type Runner struct {
 	// State.
 	t, x, v  float64
 	moving   bool
-	starting bool    // v = 0 and about to move
-	unloaded bool    // N is 0
-	behind   bool    // the air comes from behind: u < 0
-	scaleS   float64 // time scale of the motion, from a step before; 0 for none
+	starting bool // v = 0 and about to move
+	unloaded bool // N is 0
+	behind   bool // the air comes from behind: u < 0
 	nextS    float64
 	nextM    float64
 	deviceS  float64 // the next known time of a device
@@ -235,7 +234,7 @@ func (r *Runner) reset() {
 	r.t, r.x, r.v = 0, 0, 0
 	r.moving, r.starting, r.unloaded, r.started = false, false, false, false
 	r.behind = r.wind < 0
-	r.engaged, r.scaleS = engaged{}, 0
+	r.engaged = engaged{}
 	r.out = Outcome{}
 	r.minFront, r.minYaw, r.peakMoment = math.Inf(1), math.Inf(1), 0
 	r.groupMotors()

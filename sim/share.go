@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // VarianceShare is how much one uncertainty moves the stopping position.
@@ -51,7 +53,7 @@ func (d *disperser) shares() []VarianceShare {
 			set(math.Sqrt2 * math.Erfinv(2*(float64(i)+0.5)/shareStrata-1))
 			values = append(values, restM())
 		}
-		return variance(values)
+		return stat.PopVariance(values, nil)
 	}
 	happens := func(p float64, set func()) float64 {
 		if p == 0 {
@@ -120,16 +122,5 @@ func (d *disperser) circuitVariance(nominal func(), restM func() float64) float6
 		d.lamp.Draw(d.rng, d.lights)
 		values = append(values, restM())
 	}
-	return variance(values)
-}
-
-func variance(values []float64) float64 {
-	mean, sum := 0.0, 0.0
-	for _, v := range values {
-		mean += v / float64(len(values))
-	}
-	for _, v := range values {
-		sum += (v - mean) * (v - mean)
-	}
-	return sum / float64(len(values))
+	return stat.PopVariance(values, nil)
 }

@@ -159,15 +159,11 @@ func (r *Runner) setForces() {
 // share of the time scale of drag, damping and stiffness, and no further than
 // a vehicle slowing down can run.
 func (r *Runner) reach(span float64) float64 {
-	if span < 0.25*r.scaleS {
-		return span // far inside the scale of the steps before
-	}
 	s, e := &r.step, &r.engaged
 	u := math.Abs(r.v + r.wind)
 	q := math.Abs(s.square[0]) + math.Abs(s.square[1])*span
 	first, second := 2*q*u+e.c, q*math.Abs(s.force[0])+e.k*s.inertia
-	r.scaleS = reachShare * s.inertia / (first + math.Sqrt(second))
-	span = min(span, r.scaleS)
+	span = min(span, reachShare*s.inertia/(first+math.Sqrt(second)))
 	if r.v > 0 {
 		net := s.force[0] + s.square[0]*u*u - e.k*r.x - e.c*r.v
 		if net*span < -1.25*r.v*s.inertia {

@@ -60,13 +60,8 @@ func (n *network) settle() (waitS float64, next int) {
 		if b.drive <= 1 {
 			continue
 		}
-		// ln((u−ϑ)/(u−1)), written so that a hard drive keeps its digits. Most
-		// bridges are shown to fire later by ln(1 + x) ≥ 2x/(2 + x), with no logarithm.
-		x := (1 - b.heat) / (b.drive - 1)
-		if b.tauS*2*x > waitS*(2+x) {
-			continue
-		}
-		if t := b.tauS * math.Log1p(x); t < waitS {
+		// ln((u−ϑ)/(u−1)), written so that a hard drive keeps its digits.
+		if t := b.tauS * math.Log1p((1-b.heat)/(b.drive-1)); t < waitS {
 			waitS, next = t, k
 		}
 	}
@@ -76,16 +71,11 @@ func (n *network) settle() (waitS float64, next int) {
 // heatFor lets dtS pass at the currents settled last.
 func (n *network) heatFor(dtS float64) {
 	n.timeS += dtS
-	tauS, share := 0.0, 0.0 // most circuits have igniters of one kind
 	for k := range n.bridges {
 		b := &n.bridges[k]
-		if b.fired {
-			continue
+		if !b.fired {
+			b.heat -= (b.drive - b.heat) * math.Expm1(-dtS/b.tauS)
 		}
-		if b.tauS != tauS {
-			tauS, share = b.tauS, -math.Expm1(-dtS/b.tauS)
-		}
-		b.heat += (b.drive - b.heat) * share
 	}
 }
 
