@@ -79,14 +79,15 @@ func (d *driver) run() {
 	}
 }
 
-// lost reports the end of a connection, or that there is still none.
+// lost reports the end of a connection, or that there is still none. People are
+// told first why the permit falls, not that it does.
 func (d *driver) lost(err error) {
 	reason := err.Error()
-	if d.permit.mayBeClosed() {
-		d.dropGrant("the link to the box is lost: " + reason)
-	}
 	if d.connected || reason != d.told {
 		d.report(Lost{Reason: reason})
+	}
+	if d.permit.mayBeClosed() {
+		d.dropGrant("the link to the box is lost: " + reason)
 	}
 	d.connected, d.told = false, reason
 }

@@ -53,9 +53,8 @@ func TestACablePulledWithThePermitClosed(t *testing.T) {
 	b := overPTY(t)
 	stop := b.firing()
 	f := b.fault("unplug")
-	dropped := await[PermitDropped](b, time.Second)
-	wantReason(t, dropped.Reason, "gone")
 	wantReason(t, await[Lost](b, time.Second).Reason, "unplugged")
+	wantReason(t, await[PermitDropped](b, time.Second).Reason, "gone")
 	// Nobody can say that the permit is open now.
 	await[PermitDidNotOpen](b, time.Second)
 	stop()
@@ -96,11 +95,11 @@ func TestAMuteBoxIsLostAndThePermitFalls(t *testing.T) {
 		defer stop()
 		f := b.fault("mute")
 		began := time.Now()
+		wantReason(t, await[Lost](b, time.Second).Reason, "no answer from the box")
 		wantReason(t, await[PermitDropped](b, time.Second).Reason, "3 bad answers in a row")
 		if took := time.Since(began); took > 600*time.Millisecond {
 			t.Errorf("OFF came %v after the last answer", took)
 		}
-		wantReason(t, await[Lost](b, time.Second).Reason, "no answer from the box")
 		await[PermitDidNotOpen](b, time.Second)
 		if s := b.box.State(); s.PermitCommanded {
 			t.Error("OFF did not reach a box that only can not answer")

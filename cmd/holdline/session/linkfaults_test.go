@@ -171,6 +171,28 @@ func TestWhatTheLinkMayMeetHoldsInOneSentence(t *testing.T) {
 	}
 }
 
+// A cable that is pulled while the permit is closed is what people are told, not
+// that the link let the permit go for it.
+func TestACablePulledInTheWindowIsTheReasonTold(t *testing.T) {
+	for fault, says := range map[string]string{"unplug": "unplugged", "mute": "no answer from the box"} {
+		synctest.Test(t, func(t *testing.T) {
+			p := &plug{t: t}
+			b := p.in("0001", 4)
+			d := counting(t, p)
+			d.ask(func() { d.state.ZeroAt.Mono = d.state.Now.Mono + time.Second })
+			until(t, d, "the permit", func(s *arming.State) bool {
+				d.frameAsked()
+				return s.Box.Permit == arming.ContactClosed && s.PermitWanted
+			})
+			p.fault(b, fault)
+			why := until(t, d, "its end", func(s *arming.State) bool { d.frameAsked(); return !s.PermitWanted }).HoldWhy
+			if !strings.Contains(why, says) || strings.Contains(why, "late") {
+				t.Errorf("%s: %q", fault, why)
+			}
+		})
+	}
+}
+
 // seesWrongBox waits until the link says what is wrong with the box that it
 // found.
 func seesWrongBox(t testing.TB, d *driver) {
