@@ -45,10 +45,6 @@ type Config struct {
 	RequirePractice bool
 	// PollEvery is the time between polls, PollSlow when 0.
 	PollEvery time.Duration
-	// Beat is an instant that polls lie whole intervals from, so that they come
-	// together with what else the program does by time: a processor at rest is
-	// woken once. The moment of Open when zero.
-	Beat time.Time
 }
 
 // Grant is the wish for a closed permit. The zero Grant permits nothing.
@@ -88,9 +84,6 @@ type Link struct {
 func Open(cfg Config) *Link {
 	if cfg.PollEvery <= 0 {
 		cfg.PollEvery = PollSlow
-	}
-	if cfg.Beat.IsZero() {
-		cfg.Beat = time.Now()
 	}
 	l := &Link{
 		cfg:     cfg,
@@ -212,16 +205,6 @@ func (l *Link) ClearEvents(bits Event) {
 	l.clear |= bits & wire.EventsKnown &^ wire.EventErrors
 	l.mu.Unlock()
 	l.kick()
-}
-
-// NextBeat is the first instant after now that lies whole intervals from beat.
-func NextBeat(beat, now time.Time, every time.Duration) time.Time {
-	since := now.Sub(beat)
-	past := since % every
-	if past < 0 {
-		past += every
-	}
-	return now.Add(every - past)
 }
 
 func (l *Link) kick() {

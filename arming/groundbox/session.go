@@ -275,14 +275,8 @@ func (s *session) poll() error {
 		if err := s.wishes(); err != nil {
 			return err
 		}
-		next = s.next(began)
+		next = began.Add(s.interval())
 	}
-}
-
-// next is when to poll after a poll that began at began: on the beat, and never
-// later than the interval.
-func (s *session) next(began time.Time) time.Time {
-	return NextBeat(s.d.l.cfg.Beat, began, s.interval())
 }
 
 func (s *session) interval() time.Duration {
@@ -306,7 +300,7 @@ func (s *session) idle(until time.Time) error {
 		if err := s.unasked(); err != nil {
 			return err
 		}
-		if soon := s.next(time.Now()); soon.Before(until) {
+		if soon := time.Now().Add(s.interval()); soon.Before(until) {
 			until = soon
 		}
 	}

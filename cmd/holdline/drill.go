@@ -168,7 +168,7 @@ func (p *program) judgeDrill(path string, f *drillFlags) error {
 	var judge drill.Judge
 	for _, e := range r.Log.Entries {
 		if err := judge.Entry(e.Kind, time.Duration(e.MonoUS)*time.Microsecond, e.Body); err != nil {
-			return fmt.Errorf("drill: %q: line %d: %w", path, e.Seq, err)
+			return fmt.Errorf("drill: %q: entry %d: %w", path, e.Seq, err)
 		}
 	}
 	j, err := judge.Judgement()

@@ -28,7 +28,7 @@ func ReplayBy(entries []record.Entry, line func(record.Entry) (*arming.Plan, *ar
 	for _, e := range entries {
 		plan, state, err := line(e)
 		if err != nil {
-			return fmt.Errorf("line %d: %w", e.Seq, err)
+			return fmt.Errorf("entry %d: %w", e.Seq, err)
 		}
 		switch e.Kind {
 		case record.KindOpen:
@@ -39,7 +39,7 @@ func ReplayBy(entries []record.Entry, line func(record.Entry) (*arming.Plan, *ar
 			err = closingFits(e.Body, state)
 		}
 		if err != nil {
-			return fmt.Errorf("line %d: %w", e.Seq, err)
+			return fmt.Errorf("entry %d: %w", e.Seq, err)
 		}
 	}
 	return nil
@@ -47,10 +47,10 @@ func ReplayBy(entries []record.Entry, line func(record.Entry) (*arming.Plan, *ar
 
 func planFits(h *record.Header, p *arming.Plan) error {
 	if h.Practice != p.Practice {
-		return fmt.Errorf("session: replay: the plan says practice %v, the first line %v", p.Practice, h.Practice)
+		return fmt.Errorf("session: replay: the plan says practice %v, the first entry %v", p.Practice, h.Practice)
 	}
 	if h.WaitScale != 1/float64(p.WaitSpeed) {
-		return fmt.Errorf("session: replay: the plan's wait runs %d times as fast, the first line scales it by %v", p.WaitSpeed, h.WaitScale)
+		return fmt.Errorf("session: replay: the plan's wait runs %d times as fast, the first entry scales it by %v", p.WaitSpeed, h.WaitScale)
 	}
 	return nil
 }
