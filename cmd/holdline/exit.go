@@ -16,10 +16,14 @@ const (
 	exitFail  = 1 // it could not be done
 	exitUsage = 2 // the command line is wrong
 	exitNo    = 3 // it was done, and the answer is no
+	exitPart  = 4 // a part of it was done, without a no
 )
 
 // errAnswerNo ends a command whose answer, printed already, is no.
 var errAnswerNo = errors.New("the answer is no")
+
+// errIncomplete ends a command that has said already what it left out.
+var errIncomplete = errors.New("incomplete")
 
 // usageError is a command line that cannot be obeyed.
 type usageError struct {
@@ -71,6 +75,8 @@ func report(w io.Writer, err error) int {
 		return exitYes
 	case errors.Is(err, errAnswerNo):
 		return exitNo
+	case errors.Is(err, errIncomplete):
+		return exitPart
 	case errors.As(err, &usage):
 		fmt.Fprintf(w, "holdline: %v\nhint: %s --help\n", usage.err, usage.path)
 		return exitUsage

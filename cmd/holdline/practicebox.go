@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -21,7 +23,7 @@ func (p *program) practiceBoxCommand() *cobra.Command {
 	var channels int
 	var faults []string
 	var sheetPath, checkPort string
-	var long bool
+	var long, byHand bool
 	cmd := &cobra.Command{
 		Use:   "practice-box",
 		Short: "the simulated box on a pseudo-terminal whose path it prints",
@@ -37,20 +39,23 @@ Faults, for --fault and for the line "fault":
 ` + faultsHelp() + `
 With --check PORT it tries the box at PORT, a real one or a simulated, against
 the box contract instead, and prints what it lacks: key out, battery off and no
-igniter connected, please. Clauses that need a hand at the box are not tried,
-and said to be.
+igniter connected, please. The clauses about the permit need hands at the box:
+with --hands a person turns the key and presses the button when asked; those of
+a box that another practice-box runs are used without asking. Without hands, or
+without --long, the check is INCOMPLETE.
 
-Exit status: 0; with --check 3 when a clause fails.`,
+Exit status: 0; with --check 3 when a clause fails, 4 when none fails and the
+check is incomplete.`,
 		Example: `  holdline practice-box
   holdline practice-box --channels 2 --fault open:2 --fault weak-battery
   holdline practice-box --check /dev/ttyACM0`,
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			if c.Flags().Changed("check") {
-				return p.checkBox(c, checkPort, long)
+				return p.checkBox(c, checkPort, long, byHand)
 			}
-			if long {
-				return usage(c, "--long goes with --check")
+			if long || byHand {
+				return usage(c, "--long and --hands go with --check")
 			}
 			cfg, err := practiceConfig(c, sheetPath, channels)
 			if err != nil {
@@ -77,6 +82,7 @@ Exit status: 0; with --check 3 when a clause fails.`,
 	cmd.Flags().StringVar(&sheetPath, "sheet", "", "`SHEET` whose circuit hangs on the box; the embedded scenario without it")
 	cmd.Flags().StringVar(&checkPort, "check", "", "try the box at this `PORT` against the box contract")
 	cmd.Flags().BoolVar(&long, "long", false, "with --check: also the clauses that take 5 s and 20 s")
+	cmd.Flags().BoolVar(&byHand, "hands", false, "with --check: a person is at the box and does what is asked")
 	return cmd
 }
 
@@ -145,6 +151,11 @@ func (p *program) servePractice(parent context.Context, box *practice.Box) error
 		return withHint(err, "where there are no pseudo-terminals the cockpit's --practice runs the box inside the program")
 	}
 	defer stop()
+	closeHands, err := listenForHands(box, path)
+	if err != nil {
+		return err
+	}
+	defer closeHands()
 	ctx, release := interruptible(parent)
 	defer release()
 	if _, err := fmt.Fprintln(p.out, path); err != nil {
@@ -176,6 +187,40 @@ func (p *program) hands(box *practice.Box, quit chan<- struct{}) {
 			fmt.Fprintf(p.errOut, "practice-box: %q: %v\n", line, err)
 		}
 	}
+}
+
+// handsAt is the socket beside the port of a practice box that takes lines for
+// its hands, for --check.
+func handsAt(port string) string { return filepath.Join(filepath.Dir(port), "hands") }
+
+// listenForHands obeys the lines that come to the socket, each of which gets ok or
+// what is wrong with it.
+func listenForHands(box *practice.Box, port string) (stop func(), err error) {
+	listener, err := net.Listen("unix", handsAt(port))
+	if err != nil {
+		return nil, fmt.Errorf("practice-box: hands: %w", err)
+	}
+	go func() {
+		for {
+			conn, err := listener.Accept()
+			if err != nil {
+				return // closed
+			}
+			go func() {
+				defer func() { _ = conn.Close() }() // the other side is gone
+				for lines := bufio.NewScanner(conn); lines.Scan(); {
+					answer := "ok"
+					if err := moveHand(box, lines.Text(), io.Discard); err != nil {
+						answer = err.Error()
+					}
+					if _, err := fmt.Fprintln(conn, answer); err != nil {
+						return
+					}
+				}
+			}()
+		}
+	}()
+	return func() { _ = listener.Close() }, nil // nothing is left to lose
 }
 
 // moveHand does what one line asks.

@@ -25,6 +25,8 @@ var clauses = []clause{
 	{text: "event 64 stands while an error waits, and no longer", do: (*trial).errorEvent},
 	{text: "1 to 16 channels, and a test current above 0", do: (*trial).channelCount},
 	{text: "snapshots: check sum, number up by one, channels, P in practice only", do: (*trial).snapshots},
+	{text: "the reference before the check sum: ground with an even number, at least 1 V with an odd one", do: (*trial).reference},
+	{text: "eight queries without parameters wait behind a slow one", do: (*trial).queue},
 	{text: "the owner's token: 8 hex digits, any case; a new owner sets event 32", do: (*trial).owner},
 	{text: "reading events does not clear them, unknown bits are -222", do: (*trial).events},
 	{text: "no resistance without a lease", do: (*trial).noLease},
@@ -34,7 +36,7 @@ var clauses = []clause{
 	{text: "INP:KEY? and INP:BUTT? agree with the snapshot; pole 1 reads closed without key and lease", do: (*trial).inputs},
 	{text: "the permit is refused with the key out, to a foreign token, and in no other word than ON and OFF", do: (*trial).refused},
 	{text: "the watchdog time: 0.25 to 0.5 s, by token", do: (*trial).timer},
-	{text: "the self-test passes within 2 s, snapshots wait, no event", do: (*trial).selfTest},
+	{text: "the self-test passes within 2.5 s, snapshots wait, no event", do: (*trial).selfTest},
 	{text: "OFF breaks the self-test off at once: 16", do: (*trial).selfTestBroken},
 	{text: "STAT:FIRE? answers pulses, age, length, lowest", do: (*trial).fire},
 	{text: "the lease ends after 5 s", long: true, do: (*trial).leaseEnds},
@@ -198,6 +200,49 @@ func (t *trial) snapshots() error {
 	return nil
 }
 
+func (t *trial) reference() error {
+	nominal := 0.0
+	for range 8 {
+		s, err := t.snapshot()
+		if err != nil {
+			return err
+		}
+		if nominal == 0 && s.Sequence%2 == 1 {
+			if nominal = s.ReferenceV.Value; nominal < wire.LeastReferenceV {
+				return fmt.Errorf("number %d has a reference of %s V, want %g at least", s.Sequence, s.ReferenceV, wire.LeastReferenceV)
+			}
+		}
+		if nominal == 0 {
+			continue
+		}
+		if why := s.ReferenceFault(nominal); why != "" {
+			return errors.New(why)
+		}
+	}
+	return nil
+}
+
+func (t *trial) queue() error {
+	if err := first(t.passes("SENS:RES:STAT ON,"+t.token), t.c.send("MEAS:RES? (@1,1,1)")); err != nil {
+		return err
+	}
+	const waiting = 8
+	for range waiting {
+		if err := t.c.send("SYST:VERS?"); err != nil {
+			return err
+		}
+	}
+	if _, err := t.c.next(3*answerTime + lineTime); err != nil {
+		return fmt.Errorf("MEAS:RES? (@1,1,1): %w", err)
+	}
+	for i := range waiting {
+		if got, err := t.c.next(answerTime + lineTime); err != nil || got != "1999.0" {
+			return fmt.Errorf("query %d of those that waited: %q, %w", i+1, got, err)
+		}
+	}
+	return t.passes("SENS:RES:STAT OFF")
+}
+
 func (t *trial) owner() error {
 	err := first(
 		t.want("SYST:OWN? "+t.token, "1"), t.want("SYST:OWN? "+strings.ToLower(t.token), "1"), t.want("SYST:OWN? "+t.other, "0"),
@@ -312,7 +357,7 @@ func (t *trial) selfTest() error {
 	if err := first(t.c.send("SYST:TEST? "+t.token), t.c.send("STAT:SNAP?"), t.c.send("STAT:EVEN:CLE 1")); err != nil {
 		return err
 	}
-	answer, err := t.c.next(2*time.Second + lineTime)
+	answer, err := t.c.next(2500*time.Millisecond + lineTime)
 	if err != nil || answer != "0" {
 		return fmt.Errorf("SYST:TEST?: %q after %v, want 0: %w", answer, time.Since(began).Round(time.Millisecond), err)
 	}

@@ -54,7 +54,7 @@ func TestABoxOnARealLineConforms(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, f := range checkClauses(context.Background(), newSlowLine(rw), io.Discard, true, withHands(box.Hands())) {
+		for _, f := range checkClauses(context.Background(), newSlowLine(rw), io.Discard, true, withHands(handsOf(box))) {
 			if f.Verdict != Passed {
 				t.Errorf("verdict %d of %s: %s", f.Verdict, f.Clause, f.Detail)
 			}

@@ -32,6 +32,7 @@ type Box struct {
 	hw       hardware
 	ctl      controller
 	faults   faults
+	frozen   *wire.Snapshot // the last one before its inputs froze, nil while they do not
 	framer   *wire.Framer
 	out      []byte
 	links    map[*transport]struct{}

@@ -369,7 +369,16 @@ func (b *Box) cmdTimerRead([]string) (string, error) {
 }
 
 func (b *Box) cmdSnapshot([]string) (string, error) {
-	return b.ctl.snapshot(&b.hw, b.ms).Text(), nil
+	s := b.ctl.snapshot(&b.hw, b.ms)
+	if b.faults.has(FrozenInputs) {
+		if b.frozen == nil {
+			b.frozen = &s
+		}
+		number := s.Sequence
+		s = *b.frozen
+		s.Sequence = number
+	}
+	return s.Text(), nil
 }
 
 func (b *Box) cmdEventClear(p []string) (string, error) {

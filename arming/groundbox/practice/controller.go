@@ -103,7 +103,7 @@ func math0(v float64) bool { return v < wire.DeadBelowV && v > -wire.DeadBelowV 
 // watchdog is the program's, exact: it opens the relay when nobody has restarted
 // it in time. The other one is in the hardware.
 func (c *controller) watchdog(h *hardware, ms int64) {
-	if (h.commanded || h.drive && !h.testsSecond) && ms >= h.watchdogFromMs+h.watchdogMs+watchdogLagMs {
+	if !h.noWatchdog && (h.commanded || h.drive && !h.testsSecond) && ms >= h.watchdogFromMs+h.watchdogMs+watchdogLagMs {
 		if h.commanded {
 			c.events |= wire.EventWatchdog
 		}

@@ -26,6 +26,9 @@ const (
 	ButtonEarly  FaultKind = "button-early"
 	Mute         FaultKind = "mute"
 	Freeze       FaultKind = "freeze"
+	NoWatchdog   FaultKind = "no-watchdog"
+	NoSecond     FaultKind = "no-second-watchdog"
+	FrozenInputs FaultKind = "frozen-inputs"
 	Noise        FaultKind = "noise"
 	Unplug       FaultKind = "unplug"
 	LateLight    FaultKind = "late-light"
@@ -52,6 +55,9 @@ func FaultKinds() []FaultHelp {
 		{ButtonEarly, "button-early", "a hand presses the button 2 s after the key has gone in"},
 		{Mute, "mute", "the box carries everything out and answers nothing"},
 		{Freeze, "freeze", "the box's program hangs; its second watchdog does not"},
+		{NoWatchdog, "no-watchdog", "the program's watchdog does not trip"},
+		{NoSecond, "no-second-watchdog", "the second watchdog, of parts, does not trip"},
+		{FrozenInputs, "frozen-inputs", "the snapshots count on and show what the inputs were"},
 		{Noise, "noise or noise:P", "P percent of the answers are spoiled, 20 when not given"},
 		{Unplug, "unplug", "the cable is pulled; taking the fault back plugs it in again"},
 		{LateLight, "late-light:K or late-light:K=S", "motor K lights S seconds late, 6 when not given"},
@@ -122,7 +128,7 @@ func ParseFault(text string) (Fault, error) {
 			f.Value = v
 		}
 		return f, nil
-	case WeakBattery, KeyBridged, PermitWelded, ButtonStuck, ButtonEarly, Mute, Freeze, Unplug:
+	case WeakBattery, KeyBridged, PermitWelded, ButtonStuck, ButtonEarly, Mute, Freeze, NoWatchdog, NoSecond, FrozenInputs, Unplug:
 		if hasArg {
 			return fail(name + " with nothing behind it")
 		}
@@ -226,6 +232,10 @@ func (b *Box) contactFaults() {
 	b.hw.keyBridged = b.faults.has(KeyBridged)
 	b.hw.permitWelded = b.faults.has(PermitWelded)
 	b.hw.poleStuck = b.faults.has(ButtonStuck)
+	b.hw.noWatchdog, b.hw.noSecond = b.faults.has(NoWatchdog), b.faults.has(NoSecond)
+	if !b.faults.has(FrozenInputs) {
+		b.frozen = nil
+	}
 }
 
 func (b *Box) anyFired() bool {

@@ -40,6 +40,7 @@ type hardware struct {
 
 	// faults of hardware
 	keyBridged, permitWelded, poleStuck bool
+	noWatchdog, noSecond                bool
 
 	// contacts
 	keyLoop            bool // the loop's contact
@@ -188,7 +189,7 @@ func (h *hardware) restartWatchdog(ms int64) {
 // watchdogStep is the second watchdog, of parts: it opens the relay a fixed time
 // after the last ON or KEEP and shares nothing with the controller's program.
 func (h *hardware) watchdogStep(ms int64) {
-	if h.coil && ms >= h.watchdogFromMs+secondWatchdogMs {
+	if h.coil && !h.noSecond && ms >= h.watchdogFromMs+secondWatchdogMs {
 		h.openPermit(ms)
 		h.drive = false
 	}
