@@ -62,6 +62,7 @@ type Answer struct {
 	Value float64
 	Again float64
 	Means Means
+	Shown string // SHA-256 of the prediction that is accepted, as the record has it
 }
 
 // Withdraw takes an answer back.

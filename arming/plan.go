@@ -35,6 +35,9 @@ type Plan struct {
 	Steps     []checklist.Step
 	Times     checklist.Times
 	WaitSpeed int // 1; more only in practice, where waits may run faster
+	// What the record's first entry says too, so that neither can be changed alone.
+	SheetSHA256 string
+	Box         string // identity
 	// FirstRules replays a record of the first edition: nobody was asked a step
 	// that the sheet had added without a gate, anybody went forward, and an
 	// acceptance was of the whole range of wind and mass.

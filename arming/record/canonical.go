@@ -74,10 +74,10 @@ func checkNumber(token string) error {
 	return nil
 }
 
-// marshalBody turns a body as callers give it into canonical bytes: nil gives
+// Canonical turns a body as callers give it into canonical bytes: nil gives
 // an empty object, json.RawMessage and []byte are JSON already, anything else
 // goes through encoding/json.
-func marshalBody(body any) ([]byte, error) {
+func Canonical(body any) ([]byte, error) {
 	var raw []byte
 	switch b := body.(type) {
 	case nil:

@@ -88,13 +88,13 @@ func TestBodiesThatAreRefused(t *testing.T) {
 			t.Errorf("%s: got %s, %v, want it unchanged", name, got, err)
 		}
 	}
-	if _, err := marshalBody(map[string]float64{"ohm": math.NaN()}); err == nil {
+	if _, err := Canonical(map[string]float64{"ohm": math.NaN()}); err == nil {
 		t.Error("NaN was accepted")
 	}
-	if got, err := marshalBody(map[string]string{"b": "<&>\u2028", "a": ""}); err != nil || string(got) != `{"a":"","b":"<&>`+"\u2028"+`"}` {
+	if got, err := Canonical(map[string]string{"b": "<&>\u2028", "a": ""}); err != nil || string(got) != `{"a":"","b":"<&>`+"\u2028"+`"}` {
 		t.Errorf("no character is escaped that need not be: got %s, %v", got, err)
 	}
-	if got, err := marshalBody(json.RawMessage(` {"b":1.0, "a":-0} `)); err != nil || string(got) != `{"a":0,"b":1}` {
+	if got, err := Canonical(json.RawMessage(` {"b":1.0, "a":-0} `)); err != nil || string(got) != `{"a":0,"b":1}` {
 		t.Errorf("raw JSON: got %s, %v", got, err)
 	}
 }

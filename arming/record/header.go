@@ -138,7 +138,7 @@ func decodeStrict(body []byte, v any) error {
 	if err := dec.Decode(v); err != nil {
 		return err
 	}
-	again, err := marshalBody(v)
+	again, err := Canonical(v)
 	if err != nil {
 		return err
 	}

@@ -56,6 +56,10 @@ type Options struct {
 	Program string
 }
 
+// ErrFirstRules is wrapped by the error of a Replay of a record that goes by
+// rules of which this program knows the outlines alone.
+var ErrFirstRules = errors.New("rules of the first edition")
+
 // Finding is one thing that is wrong.
 type Finding struct {
 	Status Status
@@ -248,6 +252,9 @@ func (r *Result) judgeReplay(o Options) {
 	err := o.Replay(r.Log.Entries)
 	other := o.Program != "" && r.Log.Header.Program != o.Program
 	switch {
+	case errors.Is(err, ErrFirstRules):
+		r.find(OtherVersion, 0, "made by %q by the rules of the first edition; replayed by %q it differs, which says nothing against it: %v",
+			r.Log.Header.Program, o.Program, err)
 	case err != nil && other:
 		r.find(OtherVersion, 0, "made by %q; replayed by %q it differs, which says nothing against it: %v",
 			r.Log.Header.Program, o.Program, err)

@@ -120,7 +120,7 @@ func completeHeader(dir string, h *Header) error {
 
 // mustBody is for bodies of our own that have passed their checks.
 func mustBody(v any) []byte {
-	body, err := marshalBody(v)
+	body, err := Canonical(v)
 	if err != nil {
 		panic("record: internal error: " + err.Error())
 	}
@@ -219,7 +219,7 @@ func newPending(now time.Time, mono time.Duration, kind string, body any) (pendi
 	if kind == KindOpen || kind == KindClose || kind == KindRecovered {
 		return pending{}, fmt.Errorf("record: append: kind %q is written by the record itself", kind)
 	}
-	canonical, err := marshalBody(body)
+	canonical, err := Canonical(body)
 	if err != nil {
 		return pending{}, fmt.Errorf("record: append %q: %w", kind, err)
 	}

@@ -65,6 +65,7 @@ func makeDrill(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	now := time.Now()
 	sum := record.SumSHA256([]byte("a sheet"))
+	p.SheetSHA256, p.Box = sum.String(), "invented,PRACTICE,0001,1"
 	w, err := record.Create(ts.MkAbs(args[0]), record.Header{
 		Program: version, Title: "A drill", Mode: record.ModeGroundBox, Practice: true, WaitScale: 1 / float64(p.WaitSpeed), Seed: "1",
 		SheetSHA256: sum, Basis: sum, Curves: map[string]record.Hash{}, Box: record.Box{Identity: "invented,PRACTICE,0001,1", Serial: "0001"},

@@ -11,6 +11,7 @@ import (
 	"unicode"
 
 	"holdline/arming/record"
+	reports "holdline/arming/record/report"
 )
 
 // hostile is what a record may say of itself: a line that looks like an answer,
@@ -88,5 +89,49 @@ func TestARecordCannotWriteOnTheTerminal(t *testing.T) {
 				t.Errorf("%q lets the record answer for the program:\n%s", args, text)
 			}
 		}
+	}
+}
+
+// TestARecordOfTheFirstEdition is valid, and says what it cannot show; one whose
+// states differ by the rules known today is another version's, also where every
+// version is called the same.
+func TestARecordOfTheFirstEdition(t *testing.T) {
+	folder := filepath.Join("..", "..", "testdata", "record")
+	found, err := filepath.Glob(filepath.Join(folder, "*.jsonl"))
+	if err != nil || len(found) != 1 {
+		t.Fatalf("%v, %v", found, err)
+	}
+	var out, errOut bytes.Buffer
+	if status := run(context.Background(), []string{"verify", found[0], "--signers", filepath.Join(folder, "allowed_signers")}, nil, &out, &errOut); status != exitYes {
+		t.Errorf("exit status %d\n%s%s", status, &out, &errOut)
+	}
+	if n := strings.Count(out.String(), "note: first edition: what was observed and predicted is not bound to the events\n"); n != 1 {
+		t.Errorf("%d notes in\n%s", n, &out)
+	}
+	data, err := os.ReadFile(found[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	log, err := record.Parse(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, e := range log.Entries {
+		log.Entries[i].Body = bytes.Replace(e.Body, []byte(`"phase":"COUNT"`), []byte(`"phase":"WINDOW"`), 1)
+	}
+	var prev record.Hash
+	var forged []byte
+	for _, e := range log.Entries {
+		e.Prev = prev
+		line, err := e.Encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		prev, forged = record.HashLine(line), append(append(forged, line...), '\n')
+	}
+	answer := &verifyAnswer{followed: map[*record.Entry]*reports.Follower{}}
+	r := record.VerifyBytes(found[0], forged, nil, record.Options{Replay: answer.replay, Program: log.Header.Program})
+	if r.Status != record.OtherVersion {
+		t.Errorf("%v: %+v", r.Status, r.Findings)
 	}
 }

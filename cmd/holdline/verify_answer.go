@@ -114,6 +114,11 @@ func (a *verifyAnswer) add(r record.Result) {
 			v.Waivers, v.InQuestion = d.Waivers, d.InQuestion
 		}
 	}
+	if r.Log != nil && len(r.Log.Entries) > 0 {
+		if f := a.followed[&r.Log.Entries[0]]; f != nil && f.FirstRules() {
+			v.Notes = append(v.Notes, "first edition: what was observed and predicted is not bound to the events")
+		}
+	}
 	a.Valid = a.Valid && r.Status == record.OK
 	a.Records = append(a.Records, v)
 }

@@ -1,10 +1,13 @@
 package journal
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"reflect"
 	"strconv"
+	"time"
 
 	"holdline/arming"
 )
@@ -106,6 +109,53 @@ func DecodePlan(body json.RawMessage) (*arming.Plan, error) {
 	}
 	p.FirstRules = !written
 	return &p, nil
+}
+
+// digest binds an event, when it came, and the state of the machine after it: the
+// first 16 hexadecimal digits of the SHA-256 of the three as JSON with sorted
+// members.
+func digest(at arming.Instant, ev arming.Event, s *arming.State) (string, error) {
+	bare, pending := *s, s.Pending.Event
+	bare.Pending.Event = nil
+	wholeMicroseconds(reflect.ValueOf(&bare).Elem())
+	state, err := encode(reflect.ValueOf(bare))
+	if err != nil {
+		return "", fmt.Errorf("journal: state: %w", err)
+	}
+	parts := []any{[]time.Duration{at.Mono, at.Wall}, state}
+	for _, e := range []arming.Event{ev, pending} {
+		if e == nil {
+			continue
+		}
+		name, data, err := encodeEvent(e)
+		if err != nil {
+			return "", err
+		}
+		parts = append(parts, name, data)
+	}
+	text, err := json.Marshal(parts)
+	if err != nil {
+		return "", fmt.Errorf("journal: state: %w", err)
+	}
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:8]), nil
+}
+
+// wholeMicroseconds cuts the durations in v: a skew of the clocks is smoothed, and
+// has fractions.
+func wholeMicroseconds(v reflect.Value) {
+	switch {
+	case v.Type() == reflect.TypeFor[time.Duration]():
+		v.SetInt(v.Int() / 1000 * 1000)
+	case v.Kind() == reflect.Struct:
+		for i := range v.NumField() {
+			wholeMicroseconds(v.Field(i))
+		}
+	case v.Kind() == reflect.Array:
+		for i := range v.Len() {
+			wholeMicroseconds(v.Index(i))
+		}
+	}
 }
 
 // encodeEffects writes the effects of a step, each with its name.

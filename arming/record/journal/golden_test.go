@@ -91,7 +91,7 @@ func (w *writer) body(e record.Entry) []byte {
 		if err != nil {
 			w.t.Fatal(err)
 		}
-		w.plan = p
+		w.plan, w.recorder.FirstRules = p, p.FirstRules
 		body, err := EncodePlan(p)
 		if err != nil {
 			w.t.Fatal(err)

@@ -32,6 +32,8 @@ type Entry struct {
 // Recorder turns steps into entries. Its zero value is ready. It is not safe for
 // use by several goroutines.
 type Recorder struct {
+	FirstRules bool // as Plan.FirstRules: entries without a digest
+
 	beats []any
 	first arming.Instant
 	last  arming.Box // reading that the next changes are counted from
@@ -77,6 +79,11 @@ func (r *Recorder) Step(at arming.Instant, ev arming.Event, before, after *armin
 	}
 	if len(list) > 0 {
 		body["effects"] = list
+	}
+	if !r.FirstRules {
+		if body["digest"], err = digest(at, ev, after); err != nil {
+			return nil, err
+		}
 	}
 	text, err := json.Marshal(body)
 	if err != nil {

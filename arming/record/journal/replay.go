@@ -1,6 +1,9 @@
 package journal
 
 import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -32,9 +35,13 @@ type Replayer struct {
 	State  arming.State
 	Events int // stepped so far
 
-	last    arming.Box
-	started bool
-	taken   bool // the record was taken up again, no event has come since
+	last     arming.Box
+	mono     time.Duration // of the entry before
+	started  bool
+	taken    bool   // the record was taken up again, no event has come since
+	boxed    bool   // the box has said who it is
+	accepted string // SHA-256 of the prediction accepted last
+	noted    string // and of the one whose entry has come
 }
 
 // Take plays the next entry of a record. mono is the entry's own time. The kinds
@@ -42,12 +49,24 @@ type Replayer struct {
 // that the program stopped here, and that a new one begins with an event
 // "start" that must not forget where the old one stood (R-03).
 func (r *Replayer) Take(kind string, mono time.Duration, body []byte) error {
+	if kind == "recovered" {
+		r.taken, r.mono, r.accepted, r.noted = true, 0, "", ""
+		return nil
+	}
+	bound := r.Plan != nil && !r.Plan.FirstRules
+	if bound && mono < r.mono {
+		return fmt.Errorf("journal: replay: entry %q at %v, after one at %v", kind, mono, r.mono)
+	}
+	r.mono = mono
 	switch kind {
-	case "open", "close", KindNote, KindPrediction:
+	case "open", KindNote:
 		return nil
-	case "recovered":
-		r.taken = true
-		return nil
+	case "close":
+		return r.shown(bound)
+	case KindPrediction:
+		sum := sha256.Sum256(body)
+		r.noted = hex.EncodeToString(sum[:])
+		return r.shown(bound)
 	case KindDrill:
 		if r.Plan == nil || !r.Plan.Practice {
 			return errors.New("journal: replay: a line of a drill in a firing that is no practice")
@@ -61,6 +80,14 @@ func (r *Replayer) Take(kind string, mono time.Duration, body []byte) error {
 		return r.beats(body)
 	}
 	return fmt.Errorf("journal: replay: kind %q is not known", kind)
+}
+
+// shown holds the prediction that was accepted against the one that is there.
+func (r *Replayer) shown(bound bool) error {
+	if bound && r.accepted != r.noted {
+		return &MismatchError{"answer", "prediction", r.accepted, r.noted}
+	}
+	return nil
 }
 
 func (r *Replayer) plan(body []byte) error {
@@ -90,11 +117,14 @@ type eventBody struct {
 	Line    string          `json:"line"`
 	Refused string          `json:"refused"`
 	Effects json.RawMessage `json:"effects"`
+	Digest  string          `json:"digest"`
 }
 
 func (r *Replayer) event(mono time.Duration, body []byte) error {
 	var l eventBody
-	if err := json.Unmarshal(body, &l); err != nil {
+	strict := json.NewDecoder(bytes.NewReader(body))
+	strict.DisallowUnknownFields()
+	if err := strict.Decode(&l); err != nil {
 		return fmt.Errorf("journal: replay: event line: %w", err)
 	}
 	if l.Data == nil {
@@ -115,7 +145,37 @@ func (r *Replayer) event(mono time.Duration, body []byte) error {
 	if err != nil {
 		return err
 	}
-	return r.compare(&l, effects, refused)
+	if err := r.compare(&l, effects, refused); err != nil {
+		return err
+	}
+	return r.bind(&l, at, ev, refused)
+}
+
+// bind holds what an entry of the second edition says against the whole state
+// that follows, and against the plan.
+func (r *Replayer) bind(l *eventBody, at arming.Instant, ev arming.Event, refused error) error {
+	want := ""
+	if !r.Plan.FirstRules {
+		var err error
+		if want, err = digest(at, ev, &r.State); err != nil {
+			return err
+		}
+	}
+	if l.Digest != want {
+		return &MismatchError{l.Event, "digest", l.Digest, want}
+	}
+	switch ev := ev.(type) {
+	case arming.BoxUp:
+		if !r.boxed && !r.Plan.FirstRules && ev.Identity != r.Plan.Box {
+			return &MismatchError{l.Event, "box", ev.Identity, r.Plan.Box}
+		}
+		r.boxed = true
+	case arming.Answer:
+		if ev.Step == arming.StepPrediction && refused == nil {
+			r.accepted = ev.Shown
+		}
+	}
+	return nil
 }
 
 // step checks that ev may come here and lets the machine take it.

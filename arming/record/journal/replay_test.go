@@ -1,9 +1,14 @@
 package journal
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -20,7 +25,7 @@ func plan(t *testing.T) *arming.Plan {
 	times := checklist.Bounds().Default
 	times.Pauses[0], times.Pauses[1] = 8*time.Second, 3*time.Second
 	p := &arming.Plan{
-		Mode: arming.ModeBox, Practice: true, Motors: 2, Posts: []string{"north"}, Times: times, WaitSpeed: 2,
+		Mode: arming.ModeBox, Practice: true, Motors: 2, Posts: []string{"north"}, Times: times, WaitSpeed: 2, Box: "a,b,c,d",
 		Steps: checklist.Routine(checklist.Inputs{Boxed: true, Motors: 2, Channels: []checklist.Band{{Low: 1, High: 3, Unit: "ohm"}, {Low: 1, High: 3, Unit: "ohm"}},
 			Budget: checklist.Band{Low: 11, High: 13, Unit: "V"}, Wind: checklist.Band{Low: 0, High: 4, Unit: "m/s"},
 			Mass: checklist.Band{Low: 1, High: 2, Unit: "kg"}, Mark: "A-1", Posts: []checklist.Post{{Name: "north"}}, Times: times, MeterOhm: 0.02}),
@@ -226,6 +231,97 @@ func TestAnyOtherPhaseLineOrEffectIsRefused(t *testing.T) {
 	}
 	if tried < 40 {
 		t.Errorf("only %d changes were tried", tried)
+	}
+}
+
+// TestEveryWordOfAnEventIsBound changes one value in the data of each event, which
+// no phase, line or effect may show.
+func TestEveryWordOfAnEventIsBound(t *testing.T) {
+	rec := wander(t, plan(t), rand.New(rand.NewPCG(6, 6)), 160)
+	tried := map[string]int{}
+	for i, l := range rec.lines {
+		var body map[string]json.RawMessage
+		if l.Kind != KindEvent || json.Unmarshal(l.Body, &body) != nil || body["data"] == nil {
+			continue
+		}
+		var data map[string]any
+		if err := json.Unmarshal(body["data"], &data); err != nil {
+			t.Fatal(err)
+		}
+		for key, was := range data {
+			switch was := was.(type) {
+			case string:
+				data[key] = was + "x"
+			case float64:
+				data[key] = was + 1
+			case bool:
+				delete(data, key)
+			default:
+				continue
+			}
+			changed := maps.Clone(body)
+			changed["data"], _ = json.Marshal(data)
+			data[key] = was
+			lines := slices.Clone(rec.lines)
+			lines[i].Body, _ = json.Marshal(changed)
+			tried[string(body["event"])]++
+			if _, err := replay(lines); err == nil {
+				t.Errorf("entry %d, %s of %s changed to %s: accepted", i, key, body["event"], changed["data"])
+			}
+		}
+	}
+	for _, name := range []string{`"box_up"`, `"observe"`, `"answer"`, `"hold_by"`} {
+		if tried[name] == 0 {
+			t.Errorf("no %s was changed: %v", name, tried)
+		}
+	}
+}
+
+// TestWhatAnEntrySaysBesideTheEvent is bound too: members that nobody knows,
+// clocks that fall back, a digest that is left out, a prediction and the box.
+func TestWhatAnEntrySaysBesideTheEvent(t *testing.T) {
+	p := plan(t)
+	rec := wander(t, p, rand.New(rand.NewPCG(6, 6)), 160)
+	shown := []byte(`{"predict":{}}`)
+	sum := sha256.Sum256(shown)
+	event := func(n int, old, new string) []Entry {
+		lines := slices.Clone(rec.lines)
+		lines[n].Body = []byte(strings.Replace(string(lines[n].Body), old, new, 1))
+		if string(lines[n].Body) == string(rec.lines[n].Body) {
+			t.Fatalf("%s has no %s", lines[n].Body, old)
+		}
+		return lines
+	}
+	last := rec.lines[len(rec.lines)-1].At.Mono
+	more := func(kind string, mono time.Duration, body []byte) []Entry {
+		return append(slices.Clone(rec.lines), Entry{Kind: kind, At: arming.Instant{Mono: mono}, Body: body})
+	}
+	for name, lines := range map[string][]Entry{
+		"a member that is not known":        event(1, `"event":`, `"note":"all well","event":`),
+		"no digest":                         event(1, `"digest":`, `"digest":"","x":`),
+		"a note before what came before it": more(KindNote, last-1, []byte(`{}`)),
+		"a closing before":                  more("close", 0, []byte(`{}`)),
+		"a prediction nobody accepted":      more(KindPrediction, last+time.Hour, shown),
+		"another box":                       event(0, `"a,b,c,d"`, `"a,b,c,e"`),
+	} {
+		if _, err := replay(lines); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+	var r Replayer
+	for _, l := range rec.lines {
+		if err := r.Take(l.Kind, l.At.Mono, l.Body); err != nil {
+			t.Fatal(err)
+		}
+	}
+	answer := arming.Answer{Step: arming.StepPrediction, Shown: hex.EncodeToString(sum[:])}
+	said, err := digest(arming.Instant{}, answer, &r.State)
+	if err != nil || r.bind(&eventBody{Digest: said}, arming.Instant{}, answer, nil) != nil {
+		t.Fatal(err)
+	}
+	if r.Take(KindPrediction, last, []byte(`{"predict":{"go":true}}`)) == nil ||
+		r.Take("close", last, nil) == nil || r.Take(KindPrediction, last, shown) != nil || r.Take("close", last, nil) != nil {
+		t.Error("the accepted prediction is not bound to its entry")
 	}
 }
 

@@ -48,6 +48,15 @@ type setting struct {
 	extra     []checklist.Step
 	title     string
 	began     time.Time
+
+	firstRules bool
+}
+
+// first makes a record of the first edition, which does not hold a prediction
+// against its acceptance.
+func first(o setting) setting {
+	o.firstRules = true
+	return o
 }
 
 func normal() setting {
@@ -71,6 +80,7 @@ func plan(o setting) *arming.Plan {
 func begin(t *testing.T, dir string, o setting) *firing {
 	t.Helper()
 	f := &firing{t: t, p: plan(o), began: o.began}
+	f.j.FirstRules, f.p.FirstRules = o.firstRules, o.firstRules
 	if err := f.p.Validate(); err != nil {
 		t.Fatal(err)
 	}
@@ -81,6 +91,7 @@ func begin(t *testing.T, dir string, o setting) *firing {
 	if o.mode == arming.ModeBox {
 		h.Mode, h.Box = record.ModeGroundBox, record.Box{Identity: "plover works,ground box,0007,1.2", Serial: "0007"}
 	}
+	f.p.SheetSHA256, f.p.Box = sum.String(), h.Box.Identity
 	var err error
 	if f.w, err = record.Create(dir, h, o.began); err != nil {
 		t.Fatal(err)

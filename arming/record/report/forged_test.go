@@ -86,7 +86,7 @@ func TestWildPredictionsAndNotesAreTakenAsTheyCome(t *testing.T) {
 		if k > 4 {
 			kind = journal.KindNote
 		}
-		f := begin(t, t.TempDir(), normal())
+		f := begin(t, t.TempDir(), first(normal()))
 		f.append(f.now(), kind, body)
 		d := Build(verified(t, f.close(record.Interrupted, "the test ends it")))
 		for _, ending := range export.Endings {

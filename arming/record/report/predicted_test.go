@@ -31,7 +31,7 @@ func TestTheLineOfAPredictionIsRead(t *testing.T) {
 	}
 	o := normal()
 	o.motors = len(s.Motors)
-	f := begin(t, t.TempDir(), o)
+	f := begin(t, t.TempDir(), first(o))
 	f.append(f.now(), journal.KindPrediction, map[string]any{"predict": run, "circuit": circuit, "chart": run.Chart(), "basis": "ba515"})
 	f.pass(time.Second)
 	d := Build(verified(t, f.close(record.Interrupted, "the test ends it")))
@@ -76,7 +76,7 @@ func TestTheLineOfAPredictionIsRead(t *testing.T) {
 // exported without it; one whose line cannot be read says so.
 func TestAPredictionWithoutAChart(t *testing.T) {
 	t.Parallel()
-	f := begin(t, t.TempDir(), normal())
+	f := begin(t, t.TempDir(), first(normal()))
 	body := predictionBody(t, 4)
 	delete(body, "chart")
 	f.append(f.now(), journal.KindPrediction, body)
@@ -92,7 +92,7 @@ func TestAPredictionWithoutAChart(t *testing.T) {
 // The kinds of cases in a line are those of the run model.
 func TestWorstSingleFaultLeavesOutAllStopsAbsent(t *testing.T) {
 	t.Parallel()
-	f := begin(t, t.TempDir(), normal())
+	f := begin(t, t.TempDir(), first(normal()))
 	f.append(f.now(), journal.KindPrediction, predictionBody(t, 4))
 	d := Build(verified(t, f.close(record.Interrupted, "the test ends it")))
 	if d.Forecast.WorstCase != "brake absent" || *d.Forecast.WorstM != 158.4 {

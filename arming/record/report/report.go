@@ -50,6 +50,10 @@ func (f *Follower) Entry(e record.Entry) (*arming.Plan, *arming.State, error) {
 	return f.w.rep.Plan, &f.w.rep.State, f.w.broken
 }
 
+// FirstRules reports a record of the first edition, whose entries do not bind the
+// whole state.
+func (f *Follower) FirstRules() bool { return f.w.rep.Plan != nil && f.w.rep.Plan.FirstRules }
+
 // Document ends the record, which verified as r.
 func (f *Follower) Document(r record.Result) *export.Document {
 	d := f.w.d

@@ -50,9 +50,13 @@ func (f *firing) signOn() {
 	f.words("stops", "brake bites, gravel raked")
 	f.tick(150 * time.Millisecond)
 	f.must(arming.Answer{Step: "prediction/firing officer", Value: 1, Means: arming.MeansComputed})
-	f.must(arming.Answer{Step: "prediction", Value: 1, Means: arming.MeansComputed})
+	body, err := record.Canonical(predictionBody(f.t, f.p.Motors))
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	f.must(arming.Answer{Step: "prediction", Value: 1, Means: arming.MeansComputed, Shown: record.SumSHA256(body).String()})
 	f.lines(f.j.Flush())
-	f.append(f.now(), journal.KindPrediction, predictionBody(f.t, f.p.Motors))
+	f.append(f.now(), journal.KindPrediction, body)
 	f.must(arming.CloseLine{By: ranger, Count: 4})
 }
 

@@ -55,7 +55,9 @@ func newBench(t testing.TB) *bench {
 	plan := newPlan(sh, arming.ModeBox, true, 6)
 	s := &session{o: Options{Version: "test"}, sheet: sh, plan: plan, practice: true, mode: arming.ModeBox}
 	c := clock{opened: time.Now()}
-	w, err := record.Create(quietDir(t), s.header(), c.opened)
+	h := s.header()
+	h.Mode, plan.SheetSHA256 = record.ModeGroundBox, h.SheetSHA256.String()
+	w, err := record.Create(quietDir(t), h, c.opened)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -344,7 +346,8 @@ func TestReplayRefusesARecordThatWasRewritten(t *testing.T) {
 				continue
 			}
 			for _, swap := range [][2]string{{`"phase":"SETUP"`, `"phase":"READY"`}, {`"line":"UNKNOWN"`, `"line":"CLOSED"`},
-				{`"event":"hold_call"`, `"event":"tick"`}, {`"practice":true`, `"practice":false`}, {`"wait_speed":6`, `"wait_speed":7`}} {
+				{`"event":"hold_call"`, `"event":"tick"`}, {`"practice":true`, `"practice":false`}, {`"wait_speed":6`, `"wait_speed":7`},
+				{`"mode":"ground box"`, `"mode":"meter"`}, {`"sheet_sha256":"`, `"sheet_sha256":"0`}, {`"wait_speed":6`, `"box":"x","wait_speed":6`}} {
 				body := strings.Replace(string(e.Body), swap[0], swap[1], 1)
 				if body == string(e.Body) {
 					continue
@@ -357,7 +360,7 @@ func TestReplayRefusesARecordThatWasRewritten(t *testing.T) {
 				}
 			}
 		}
-		if changed < 6 {
+		if changed < 9 {
 			t.Errorf("only %d changes were tried", changed)
 		}
 	})

@@ -62,6 +62,7 @@ func newRecorder(w *record.Writer, s signing) *recorder {
 
 // plan writes the entry that the replay is set up from.
 func (r *recorder) plan(p *arming.Plan, c clock) error {
+	r.journal.FirstRules = p.FirstRules
 	body, err := journal.EncodePlan(p)
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@ package session
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -25,16 +26,25 @@ func Replay(entries []record.Entry) error {
 // their own and says what they lead to.
 func ReplayBy(entries []record.Entry, line func(record.Entry) (*arming.Plan, *arming.State, error)) error {
 	var header record.Header
+	taken := false // a firing taken up again may be measured in another way
 	for _, e := range entries {
 		plan, state, err := line(e)
+		var differs *journal.MismatchError
+		if errors.As(err, &differs) && plan != nil && plan.FirstRules {
+			err = fmt.Errorf("%w: %w", record.ErrFirstRules, err)
+		}
 		if err != nil {
 			return fmt.Errorf("entry %d: %w", e.Seq, err)
 		}
 		switch e.Kind {
 		case record.KindOpen:
 			err = json.Unmarshal(e.Body, &header)
+		case record.KindRecovered:
+			taken = true
 		case journal.KindPlan:
-			err = planFits(&header, plan)
+			if !taken {
+				err = planFits(&header, plan)
+			}
 		case record.KindClose:
 			err = closingFits(e.Body, state)
 		}
@@ -51,6 +61,17 @@ func planFits(h *record.Header, p *arming.Plan) error {
 	}
 	if h.WaitScale != 1/float64(p.WaitSpeed) {
 		return fmt.Errorf("session: replay: the plan's wait runs %d times as fast, the first entry scales it by %v", p.WaitSpeed, h.WaitScale)
+	}
+	if p.FirstRules {
+		return nil
+	}
+	mode := map[arming.Mode]record.Mode{arming.ModeBox: record.ModeGroundBox, arming.ModeMeter: record.ModeMeter, arming.ModeTyped: record.ModeTyped}[p.Mode]
+	for what, pair := range map[string][2]string{
+		"mode": {string(mode), string(h.Mode)}, "sheet": {p.SheetSHA256, h.SheetSHA256.String()}, "box": {p.Box, h.Box.Identity},
+	} {
+		if pair[0] != pair[1] {
+			return fmt.Errorf("session: replay: the plan says %s %q, the first line %q", what, pair[0], pair[1])
+		}
 	}
 	return nil
 }

@@ -151,6 +151,8 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 		speed = waitSpeed(s.sheet.Times.Wait, s.o.PracticeWait)
 	}
 	s.plan = newPlan(s.sheet, s.mode, s.practice, speed)
+	header := s.header()
+	s.plan.SheetSHA256, s.plan.Box = header.SheetSHA256.String(), header.Box.Identity
 	var first arming.Start
 	var w *record.Writer
 	c := clock{opened: time.Now()}
@@ -161,7 +163,7 @@ func (s *session) openRecord(signer signing) (arming.Start, error) {
 		}
 		w, _, err = record.Recover(old.path, c.opened, s.o.Version)
 	} else {
-		w, err = record.Create(dir, s.header(), c.opened)
+		w, err = record.Create(dir, header, c.opened)
 	}
 	if err != nil {
 		return first, err

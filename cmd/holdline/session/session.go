@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"holdline/arming"
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
+	"holdline/arming/record"
 	"holdline/checklist"
 	"holdline/checklist/sheet"
 	"holdline/cmd/holdline/terminal"
@@ -44,6 +46,7 @@ type session struct {
 	latest       predicted            // newest prediction
 	asked        *measured            // what the one under way rests on, nil for none
 	accepted     [32]byte             // basis of the accepted prediction
+	shown        json.RawMessage      // the prediction that was last accepted, as the record has it
 	meterBusy    bool                 // the meter is being read
 	sheetBusy    bool                 // the sheet is being read again, for an entry to arm
 	drill        *drilling            // nil without a drill
@@ -145,7 +148,13 @@ func (s *session) answer(ev arming.Answer) {
 			d.refuse("there is no prediction: "+clean(s.latest.err.Error()), "change the sheet, then start again")
 			return
 		}
-		ev.Value, ev.Again = 0, 0
+		shown, err := s.predictionBody()
+		if err != nil {
+			d.step(arming.RecordFailed{Why: clean(err.Error())})
+			return
+		}
+		s.shown = shown
+		ev.Value, ev.Again, ev.Shown = 0, 0, record.SumSHA256(shown).String()
 		if s.latest.good() {
 			ev.Value = 1
 		}

@@ -2,12 +2,12 @@ package session
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
 	"time"
 
 	"holdline/arming"
+	"holdline/arming/record"
 	"holdline/arming/record/journal"
 )
 
@@ -96,19 +96,19 @@ func (s *session) deliver(p predicted) {
 	s.driver.publish()
 }
 
+// predictionBody is the entry of the prediction on the screen, in its canonical
+// form.
+func (s *session) predictionBody() (json.RawMessage, error) {
+	return record.Canonical(map[string]any{
+		"predict": s.latest.run, "circuit": s.latest.circuit, "chart": s.latest.run.Chart(),
+		"basis": fmt.Sprintf("%x", s.sheet.Basis(s.o.Version, seed)),
+	})
+}
+
 // notePrediction writes down what was accepted.
 func (s *session) notePrediction(at arming.Instant) []arming.Event {
 	s.accepted = s.sheet.Basis(s.o.Version, seed)
-	run, err := json.Marshal(s.latest.run)
-	circuit, err2 := json.Marshal(s.latest.circuit)
-	chart, err3 := json.Marshal(s.latest.run.Chart())
-	if err = errors.Join(err, err2, err3); err == nil {
-		err = s.record.note(at, time.Now(), journal.KindPrediction, map[string]any{
-			"predict": json.RawMessage(run), "circuit": json.RawMessage(circuit), "chart": json.RawMessage(chart),
-			"basis": fmt.Sprintf("%x", s.accepted),
-		})
-	}
-	if err != nil {
+	if err := s.record.note(at, time.Now(), journal.KindPrediction, s.shown); err != nil {
 		return []arming.Event{arming.RecordFailed{Why: clean(err.Error())}}
 	}
 	return nil
