@@ -107,21 +107,18 @@ func (m *Model) hints() []hint {
 	case arming.Count, arming.Window, arming.Run:
 		return out
 	}
-	out = append(out, hintOf(keyHelp))
-	if m.mayTakeBack(t) {
-		out = append(out, hintOf(keyTakeBack))
+	for _, k := range []struct {
+		key key.Binding
+		may bool
+	}{
+		{keyHelp, true}, {keyTakeBack, m.mayTakeBack(t)}, {keyWaive, m.mayWaive(t)}, {keyPass, m.mayPass(t)}, {keyRun, true}, {keyCircuit, true},
+		{keySteps, true}, {keyPeople, true}, {keyLog, true}, {keyScrub, m.mayScrub()}, {keyWords, true}, {keyTheme, true}, {keyLeave, true},
+	} {
+		if k.may {
+			out = append(out, hintOf(k.key))
+		}
 	}
-	if m.mayWaive(t) {
-		out = append(out, hintOf(keyWaive))
-	}
-	if m.mayPass(t) {
-		out = append(out, hintOf(keyPass))
-	}
-	out = append(out, hintOf(keyRun), hintOf(keyCircuit), hintOf(keySteps), hintOf(keyPeople), hintOf(keyLog))
-	if m.mayScrub() {
-		out = append(out, hintOf(keyScrub))
-	}
-	return append(out, hintOf(keyWords), hintOf(keyTheme), hintOf(keyLeave))
+	return out
 }
 
 // enterDoes names what enter opens.

@@ -62,12 +62,13 @@ func (m *Model) drawRun(c canvas.Canvas) {
 			speed = fmt.Sprintf("P5–P95 %.1f to %.1f", in(fc.peaks.P05, "m/s"), in(fc.peaks.P95, "m/s"))
 			stop = fmt.Sprintf("P5–P95 %.0f to %.0f", in(fc.spread.P05, "m"), in(fc.spread.P95, "m"))
 		}
-		row("speed", oneDigit(fc.peakMps, "m/s", sys), speed)
-		row("rest", noDigit(fc.stopping[0].atM, "m", sys), stop)
-		row("worst", noDigit(fc.worst.atM, "m", sys), fc.worst.name)
+		row("speed", digits(fc.peakMps, "m/s", sys, 1), speed)
+		row("rest", digits(fc.stopping[0].atM, "m", sys, 0), stop)
+		row("worst", digits(fc.worst.atM, "m", sys, 0), fc.worst.name)
 		if fc.run != nil {
-			row("left", noDigit(fc.clearM-fc.worst.atM, "m", sys), fmt.Sprintf("of %s, %s %s", noDigit(fc.clearM, "m", sys), noDigit(fc.run.StopMarginM, "m", sys),
-				choose(sys == unit.US, "due", "must be"))) // short enough for the narrowest screen
+			due := choose(sys == unit.US, "due", "must be") // short enough for the narrowest screen
+			row("left", digits(fc.clearM-fc.worst.atM, "m", sys, 0),
+				fmt.Sprintf("of %s, %s %s", digits(fc.clearM, "m", sys, 0), digits(fc.run.StopMarginM, "m", sys, 0), due))
 		}
 	}
 	limits.Draw(c.Sub(0, y, w, c.Height()-y), limits.Tightest(fc.limits), sys)
@@ -95,9 +96,9 @@ func (m *Model) drawCases(c canvas.Canvas) int {
 		if left < 0 {
 			style = theme.Bad
 		}
-		c.PutRight(w, y, style, oneDigit(left, "m", m.frame.Units))
-		c.PutRight(w-16, y, style, oneDigit(o.StopPositionM, "m", m.frame.Units))
-		c.PutRight(w-28, y, style, oneDigit(o.PeakSpeedMps, "m/s", m.frame.Units))
+		c.PutRight(w, y, style, digits(left, "m", m.frame.Units, 1))
+		c.PutRight(w-16, y, style, digits(o.StopPositionM, "m", m.frame.Units, 1))
+		c.PutRight(w-28, y, style, digits(o.PeakSpeedMps, "m/s", m.frame.Units, 1))
 		if w >= 76 && o.MinFrontLoadFraction.Known {
 			c.PutRight(w-42, y, style, fmt.Sprintf("%.0f %%", 100*o.MinFrontLoadFraction.Value))
 		}

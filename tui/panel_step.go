@@ -178,7 +178,8 @@ func (m *Model) seenAfter(t task) string {
 		return choose(lit[t.motor], "burned out", "unlit, the igniter in it")
 	case t.id == "result" && f.Run != nil && len(names) == f.Plan.Motors:
 		q := &f.Run.Dispersion
-		return fmt.Sprintf("the tape shows %s, the speed trap %s", oneDigit(q.StopPositionM.P50, "m", f.Units), oneDigit(q.PeakSpeedMps.P50, "m/s", f.Units))
+		return fmt.Sprintf("the tape shows %s, the speed trap %s",
+			digits(q.StopPositionM.P50, "m", f.Units, 1), digits(q.PeakSpeedMps.P50, "m/s", f.Units, 1))
 	}
 	return ""
 }

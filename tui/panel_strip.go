@@ -77,7 +77,7 @@ func (m *Model) marks() []mark {
 	}
 	out := []mark{
 		{0, "┃", []string{"start"}, "0", theme.Strong, 0},
-		{fc.clearM, "┫", []string{"end of strip", "end"}, noDigit(fc.clearM, "m", m.frame.Units), theme.Strong, 0},
+		{fc.clearM, "┫", []string{"end of strip", "end"}, digits(fc.clearM, "m", m.frame.Units, 0), theme.Strong, 0},
 	}
 	if m.measuredM > 0 && m.frame.State.ResultIn {
 		mk := mark{m.measuredM, "▼", []string{"measured"}, metres(m.measuredM), theme.Strong, 0}
@@ -146,7 +146,8 @@ func (m *Model) drawTrack(c canvas.Canvas, g ground) {
 	for k := range fc.stopping {
 		if r := fc.stopping[k]; r.atM > g.toM {
 			c.Put(w-1, 1, theme.Bad, "▶")
-			label(c, below, w-1, 2, theme.Dim, r.name+" "+noDigit(r.atM, "m", m.frame.Units), noDigit(r.atM, "m", m.frame.Units))
+			at := digits(r.atM, "m", m.frame.Units, 0)
+			label(c, below, w-1, 2, theme.Dim, r.name+" "+at, at)
 		}
 	}
 }
@@ -192,7 +193,7 @@ func (m *Model) drawSpeed(c canvas.Canvas, g ground) {
 	p.Line(t.bandM, t.highMps, theme.Spread)
 	p.Line(t.posM, t.speedMps, theme.Curve)
 	p.Draw(c)
-	c.Put(0, 0, theme.Curve, oneDigit(fc.peakMps, "m/s", m.frame.Units))
+	c.Put(0, 0, theme.Curve, digits(fc.peakMps, "m/s", m.frame.Units, 1))
 	c.Put(0, 1, theme.Dim, "speed over distance")
 	if fc.spread != nil && c.Height() > 3 {
 		c.Put(0, 2, theme.Dim, "spread P5 to P95")

@@ -81,12 +81,8 @@ func bandText(b checklist.Band, sys unit.System) string {
 	return text + " " + in
 }
 
-// oneDigit writes a value with one digit after the point, noDigit with none.
-func oneDigit(v float64, si string, sys unit.System) string { return digits(v, si, sys, 1) }
-
-func noDigit(v float64, si string, sys unit.System) string { return digits(v, si, sys, 0) }
-
-// digits writes a value of the ground: lengths in one unit whatever their size.
+// digits writes a value of the ground with n digits after the point: lengths in
+// one unit whatever their size.
 func digits(v float64, si string, sys unit.System, n int) string {
 	v, in := limits.In(v, 1, si, sys)
 	return fmt.Sprintf("%.*f %s", n, v, in)

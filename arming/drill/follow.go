@@ -16,40 +16,39 @@ var ErrNoDrill = errors.New("drill: this record is of no drill")
 // act is one thing that a person did: an event of the cockpit, or a movement
 // of a hand.
 type act struct {
-	at       time.Duration
-	event    arming.Event // nil for a hand
-	hand     Hand         // "" for an event
-	refused  string
-	keyIn    bool // as the hands stood before it
-	battery  bool
-	waitLeft time.Duration
+	at      time.Duration
+	event   arming.Event // nil for a hand
+	hand    Hand         // "" for an event
+	refused string
+	hands   // before it
 }
+
+// hands are how the practice hands have left key and battery.
+type hands struct{ keyIn, battery bool }
 
 // turn is a change of the phase.
 type turn struct {
-	at       time.Duration
-	from, to arming.Phase
-	why      string
+	at  time.Duration
+	to  arming.Phase
+	why string
 }
 
 // begun is a surprise that came.
 type begun struct {
-	number  int
-	at      time.Duration
-	phase   arming.Phase
-	keyIn   bool
-	battery bool
-	crew    arming.Crew
+	at    time.Duration
+	phase arming.Phase
+	crew  arming.Crew
+	hands
 }
 
 // Judge follows the record of a drill, entry by entry. Its zero value is ready.
 type Judge struct {
 	rep      journal.Replayer
 	plan     *Plan
-	hands    struct{ keyIn, battery bool }
+	hands    hands
 	acts     []act
 	turns    []turn
-	came     []begun
+	came     [Most]*begun // by the surprise's number, from 1
 	last     time.Duration
 	brokeOff bool // the program stopped: what follows is no part of the drill
 }
@@ -95,10 +94,10 @@ func (j *Judge) event(mono time.Duration, body []byte, before *arming.State) err
 		return err
 	}
 	if after := &j.rep.State; before.Phase != after.Phase {
-		j.turns = append(j.turns, turn{mono, before.Phase, after.Phase, after.HoldWhy})
+		j.turns = append(j.turns, turn{mono, after.Phase, after.HoldWhy})
 	}
 	if human(ev) {
-		j.acts = append(j.acts, act{at: mono, event: ev, refused: l.Refused, keyIn: j.hands.keyIn, battery: j.hands.battery, waitLeft: before.WaitLeft})
+		j.acts = append(j.acts, act{at: mono, event: ev, refused: l.Refused, hands: j.hands})
 	}
 	return nil
 }
@@ -144,7 +143,7 @@ func (j *Judge) drillEntry(mono time.Duration, body []byte) error {
 }
 
 func (j *Judge) hand(mono time.Duration, h Hand) {
-	j.acts = append(j.acts, act{at: mono, hand: h, keyIn: j.hands.keyIn, battery: j.hands.battery, waitLeft: j.rep.State.WaitLeft})
+	j.acts = append(j.acts, act{at: mono, hand: h, hands: j.hands})
 	switch h {
 	case KeyIn, KeyOut:
 		j.hands.keyIn = h == KeyIn
@@ -158,15 +157,13 @@ func (j *Judge) surprise(mono time.Duration, l *entry) error {
 	if l.Number < 1 || l.Number > len(j.plan.Surprises) || j.plan.Surprises[l.Number-1].Kind != l.Kind {
 		return fmt.Errorf("drill: surprise %d, %s, is not the plan's", l.Number, l.Kind)
 	}
-	for _, b := range j.came {
-		if b.number == l.Number {
-			return fmt.Errorf("drill: surprise %d came twice", l.Number)
-		}
+	if j.came[l.Number-1] != nil {
+		return fmt.Errorf("drill: surprise %d came twice", l.Number)
 	}
 	if l.Kind == BatteryForward { // another hand has joined it
 		j.hands.battery = true
 	}
 	s := &j.rep.State
-	j.came = append(j.came, begun{l.Number, mono, s.Phase, j.hands.keyIn, j.hands.battery, s.Crew})
+	j.came[l.Number-1] = &begun{mono, s.Phase, s.Crew, j.hands}
 	return nil
 }

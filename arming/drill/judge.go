@@ -130,26 +130,24 @@ func (j *Judge) answered(n int) Answered {
 	s := &j.plan.Surprises[n-1]
 	h := help(s.Kind)
 	out := Answered{Number: n, Kind: s.Kind, Phase: s.Phase.String(), Meaning: h.Meaning, Heard: s.Phrase, Reactions: []Reaction{}}
-	for i := range j.came {
-		b := &j.came[i]
-		if b.number != n {
+	b := j.came[n-1]
+	if b == nil {
+		return out
+	}
+	out.Came, out.Phase, out.AtS = true, b.phase.String(), inSeconds(b.at)
+	sc := j.scene(b, s)
+	for _, r := range h.rules {
+		re := r.find(sc)
+		if re == none {
 			continue
 		}
-		out.Came, out.Phase, out.AtS = true, b.phase.String(), inSeconds(b.at)
-		sc := j.scene(b, s)
-		for _, r := range h.rules {
-			re := r.find(sc)
-			if re == none {
-				continue
-			}
-			re.What, re.Source = r.what, r.source
-			if r.limit > 0 {
-				re.LimitS = inSeconds(r.limit)
-			}
-			out.Reactions = append(out.Reactions, re)
+		re.What, re.Source = r.what, r.source
+		if r.limit > 0 {
+			re.LimitS = inSeconds(r.limit)
 		}
-		out.Met = met(out.Reactions)
+		out.Reactions = append(out.Reactions, re)
 	}
+	out.Met = met(out.Reactions)
 	return out
 }
 

@@ -17,11 +17,11 @@ const s = time.Second
 
 // after is an act so long after the surprise, which comes at 100 s.
 func after(d time.Duration, ev arming.Event) act {
-	return act{at: 100*s + d, event: ev, keyIn: true, battery: true}
+	return act{at: 100*s + d, event: ev, hands: hands{true, true}}
 }
 
 func hand(d time.Duration, h Hand) act {
-	return act{at: 100*s + d, hand: h, keyIn: true, battery: true}
+	return act{at: 100*s + d, hand: h, hands: hands{true, true}}
 }
 
 func refused(a act, why string) act { a.refused = why; return a }
@@ -122,7 +122,7 @@ var cases = []struct {
 // sceneOf is a surprise at 100 s with what was done after it. The record ends
 // at 200 s.
 func sceneOf(t *testing.T, kind Kind, acts []act, turns []turn) *scene {
-	b := &begun{number: 1, at: 100 * s, phase: arming.Count, keyIn: true, battery: true}
+	b := &begun{at: 100 * s, phase: arming.Count, hands: hands{true, true}}
 	b.crew.Spotter[0], b.crew.Spotter[1] = "Nia Moss", "Sol"
 	return &scene{begun: b, s: &Surprise{Kind: kind, Motor: 3, Post: "north gate", Wind: 3.3}, plan: firing(t), acts: acts, turns: turns, last: 200 * s}
 }

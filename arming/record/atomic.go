@@ -37,8 +37,8 @@ func linkNew(tmp, path string) error {
 	return os.Rename(tmp, path)
 }
 
-// replaceFile puts data in the place of the file at path, whole or not at all.
-func replaceFile(path string, data []byte, perm fs.FileMode) error {
+// ReplaceFile puts data in the place of the file at path, whole or not at all.
+func ReplaceFile(path string, data []byte, perm fs.FileMode) error {
 	tmp, err := writeTemp(path, data, perm)
 	if err != nil {
 		return err

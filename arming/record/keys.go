@@ -74,7 +74,7 @@ func makeKey(dir, path string) (bool, error) {
 	}
 	line := append(bytes.TrimSpace(ssh.MarshalAuthorizedKey(sshPublic)), " "+comment+"\n"...)
 	// A stale public half beside a new key would mislead.
-	return true, replaceFile(path+".pub", line, 0o644)
+	return true, ReplaceFile(path+".pub", line, 0o644)
 }
 
 // LoadKey reads a private key file in OpenSSH or PEM form. passphrase is

@@ -113,7 +113,7 @@ func (w *Writer) replaceTorn(data []byte, log *Log, p pending) error {
 		return err
 	}
 	whole := append(append(data[:log.GoodBytes:log.GoodBytes], line...), '\n')
-	if err := replaceFile(w.path, whole, 0o644); err != nil {
+	if err := ReplaceFile(w.path, whole, 0o644); err != nil {
 		return err
 	}
 	w.seq, w.prev, w.size = w.seq+1, HashLine(line), int64(len(whole))

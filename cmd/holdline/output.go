@@ -7,9 +7,9 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"holdline/arming"
+	"holdline/arming/record"
 	"holdline/checklist/sheet/unit"
 )
 
@@ -45,35 +45,12 @@ func (p *program) answer(asJSON bool, value any, text func(io.Writer, unit.Syste
 	return err
 }
 
-// writeFile writes a file whole or not at all: beside its place, then flushed,
-// then renamed over it.
-func writeFile(path string, data []byte) (err error) {
-	if info, statErr := os.Stat(path); statErr == nil && !info.Mode().IsRegular() {
+// writeFile writes a file whole or not at all.
+func writeFile(path string, data []byte) error {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
 		return fmt.Errorf("%q: not a regular file, so it is not replaced", path)
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return fmt.Errorf("%q: %w", path, reason(err))
-	}
-	defer func() {
-		if err != nil {
-			_ = f.Close()           // closed already on most ways here
-			_ = os.Remove(f.Name()) // nothing half-written stays
-		}
-	}()
-	if _, err = f.Write(data); err == nil {
-		err = f.Sync()
-	}
-	if closeErr := f.Close(); err == nil {
-		err = closeErr
-	}
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644)
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
+	if err := record.ReplaceFile(path, data, 0o644); err != nil {
 		return fmt.Errorf("%q: %w", path, reason(err))
 	}
 	return nil

@@ -38,10 +38,7 @@ type Canvas struct {
 // New returns an empty canvas of w columns and h rows. With ascii, everything
 // drawn is written in ASCII.
 func New(w, h int, ascii bool) Canvas {
-	w, h = max(w, 0), max(h, 0)
-	c := Canvas{g: &grid{w: w, h: h, cells: make([]cell, w*h), ascii: ascii}, w: w, h: h}
-	c.Fill(0)
-	return c
+	return Empty(Canvas{}, w, h, ascii, 0)
 }
 
 // Empty returns a canvas like New's whose cells have the style s. It is old
@@ -49,12 +46,13 @@ func New(w, h int, ascii bool) Canvas {
 // times a second leaves nothing behind.
 func Empty(old Canvas, w, h int, ascii bool, s Style) Canvas {
 	w, h = max(w, 0), max(h, 0)
-	if old.g == nil || old.g.w != w || old.g.h != h || old.g.ascii != ascii {
-		old = New(w, h, ascii)
+	g := old.g
+	if g == nil || g.w != w || g.h != h || g.ascii != ascii {
+		g = &grid{w: w, h: h, cells: make([]cell, w*h), ascii: ascii}
 	}
-	old = Canvas{g: old.g, w: w, h: h}
-	old.Fill(s)
-	return old
+	c := Canvas{g: g, w: w, h: h}
+	c.Fill(s)
+	return c
 }
 
 // Width returns the number of columns.

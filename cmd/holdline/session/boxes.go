@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"holdline/arming/groundbox"
+	"holdline/arming/record"
 )
 
 // knownName is the file of the real boxes that this computer has worked with,
@@ -64,17 +65,13 @@ func rememberBox(settings string, box groundbox.Connected) error {
 		}
 	}
 	data, err := json.MarshalIndent(kept, "", "  ")
+	if err == nil {
+		err = os.MkdirAll(settings, 0o700)
+	}
+	if err == nil {
+		err = record.ReplaceFile(filepath.Join(settings, knownName), append(data, '\n'), 0o600)
+	}
 	if err != nil {
-		return fmt.Errorf("session: known boxes: %w", err)
-	}
-	if err := os.MkdirAll(settings, 0o700); err != nil {
-		return fmt.Errorf("session: known boxes: %w", err)
-	}
-	path := filepath.Join(settings, knownName)
-	if err := os.WriteFile(path+".new", append(data, '\n'), 0o600); err != nil {
-		return fmt.Errorf("session: known boxes: %w", err)
-	}
-	if err := os.Rename(path+".new", path); err != nil {
 		return fmt.Errorf("session: known boxes: %w", err)
 	}
 	return nil
