@@ -2,7 +2,6 @@ package sim
 
 import (
 	"errors"
-	"fmt"
 	"math"
 )
 
@@ -64,20 +63,20 @@ func (in AirInput) Air() (Air, error) {
 }
 
 func (in AirInput) check() error {
-	var faults []error
+	var c checker
 	within := func(what, unit string, value *float64, low, high float64) {
-		if value != nil && !(*value >= low && *value <= high) {
-			faults = append(faults, fmt.Errorf("sim: air: %s is %g%s, expected %g to %g%s", what, *value, unit, low, high, unit))
+		if value != nil {
+			c.within("air: "+what, unit, *value, low, high)
 		}
 	}
 	if in.ElevationM == nil && in.PressurePa == nil {
-		faults = append(faults, errors.New("sim: air: neither elevation nor pressure is given, expected one of them"))
+		c.fault("air: neither elevation nor pressure is given, expected one of them")
 	}
 	within("elevation", " m", in.ElevationM, lowestElevationM, highestElevationM)
 	within("pressure", " Pa", in.PressurePa, lowestPressurePa, highestPressurePa)
 	within("temperature", " K", in.TemperatureK, lowestTemperatureK, highestTemperatureK)
 	within("relative humidity", "", in.HumidityRatio, lowestHumidityRatio, highestHumidityRatio)
-	return errors.Join(faults...)
+	return errors.Join(c.faults...)
 }
 
 // standardTemperatureK returns the 1976 standard temperature in kelvin at a

@@ -185,7 +185,9 @@ func newDisperser(r *Runner, opts DispersionOptions, t *tally) *disperser {
 	if opts.NewIgnitions != nil {
 		d.lamp = opts.NewIgnitions()
 	}
-	d.skipYaw, d.lean, d.least = r.p.Guide == nil, true, dispersionTerm
+	// Where nothing is drawn, the answer is the nominal run.
+	d.lean = opts.NewIgnitions != nil || r.p.Spread != Spread{}
+	d.skipYaw, d.least = r.p.Guide == nil, dispersionTerm
 	return d
 }
 

@@ -117,7 +117,7 @@ func TestDispersionWithoutSpreadIsTheNominalRun(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, q := range []Maybe{d.StopPositionM.P05, d.StopPositionM.P50, d.StopPositionM.P999} {
-		close(t, "rest position", q.Value, cases[0].Outcome.StopPositionM, 1e-6)
+		close(t, "rest position", q.Value, cases[0].Outcome.StopPositionM, 1e-8)
 	}
 	if d.OverrunProbability != 0 || math.Abs(d.OverrunUpper95-(1-math.Pow(0.05, 1.0/50))) > 1e-12 {
 		t.Errorf("got overrun probability %g with bound %g", d.OverrunProbability, d.OverrunUpper95)

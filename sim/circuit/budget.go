@@ -53,28 +53,36 @@ func (s *Solution) RequiredPulseS() float64 {
 	return max(PulseFirings*slowest, LeastPulseS)
 }
 
-// corner returns the conductance in siemens of a branch with the bridge at
-// R(1 + share), behind a branch lead of leadOhm.
-func (ig *Igniter) corner(leadOhm, share float64) float64 {
-	return 1 / (leadOhm + ig.ResistanceOhm*(1+share))
+// corners are the conductances in siemens of the branches with their bridges
+// at R(1 − tolerance), which take the most current, and at R(1 + tolerance).
+type corners struct {
+	most, least []float64
+	sum         float64 // of most
 }
 
-// worstCase fills the worst-case currents and margins: bridge k at
-// R(1 + tolerance), all others at R(1 − tolerance), the source with the highest
+func (p *Problem) corners() corners {
+	var c corners
+	for k := range p.Igniters {
+		ig, leadOhm := &p.Igniters[k], p.BranchLeadOhm(k)
+		c.most = append(c.most, 1/(leadOhm+ig.ResistanceOhm*(1-ig.Tolerance)))
+		c.least = append(c.least, 1/(leadOhm+ig.ResistanceOhm*(1+ig.Tolerance)))
+		c.sum += c.most[k]
+	}
+	return c
+}
+
+// worst returns the conductance of the whole cluster where bridge k fares worst:
+// it takes the least, all others the most.
+func (c *corners) worst(k int) float64 { return c.sum - c.most[k] + c.least[k] }
+
+// worstCase fills the worst-case currents and margins, with the highest
 // internal resistance.
 func (s *solver) worstCase() {
-	p := s.p
-	source := p.Battery.HighestInternalOhm + s.wiringOhm
-	sum := 0.0
+	p, corners := s.p, s.p.corners()
 	for k := range p.Igniters {
-		sum += p.Igniters[k].corner(s.leadOhm[k], -p.Igniters[k].Tolerance)
-	}
-	for k := range p.Igniters {
-		ig, ans := &p.Igniters[k], &s.sol.Igniters[k]
-		own := ig.corner(s.leadOhm[k], ig.Tolerance)
-		all := sum - ig.corner(s.leadOhm[k], -ig.Tolerance) + own
-		ans.WorstCaseA = p.Battery.VoltageV / (1 + source*all) * own
-		ans.Margin = ans.WorstCaseA / ig.AllFireA
+		ans := &s.sol.Igniters[k]
+		ans.WorstCaseA = p.Battery.VoltageV / (1 + p.WorstSourceOhm()*corners.worst(k)) * corners.least[k]
+		ans.Margin = ans.WorstCaseA / p.Igniters[k].AllFireA
 	}
 }
 
@@ -97,30 +105,22 @@ func WithWorstShorted(p *Problem) []Shorted {
 	if !possible {
 		return nil
 	}
-	source := p.WorstSourceOhm()
-	low := 0.0
-	for k := range p.Igniters {
-		low += p.Igniters[k].corner(p.BranchLeadOhm(k), -p.Igniters[k].Tolerance)
-	}
+	source, corners := p.WorstSourceOhm(), p.corners()
 	out := make([]Shorted, len(p.Igniters))
 	for k := range p.Igniters {
-		ig := &p.Igniters[k]
-		leadOhm := p.BranchLeadOhm(k)
-		own := ig.corner(leadOhm, ig.Tolerance)
-		base := low - ig.corner(leadOhm, -ig.Tolerance) + own
+		own, base := corners.least[k], corners.worst(k)
 		out[k] = Shorted{Robber: -1, CurrentA: p.Battery.VoltageV / (1 + source*base) * own}
 		for j := range p.Igniters {
 			other := &p.Igniters[j]
 			if j == k || other.ShortProbability == 0 {
 				continue
 			}
-			otherOhm := p.BranchLeadOhm(j)
-			all := base - other.corner(otherOhm, -other.Tolerance) + 1/(otherOhm+other.ShortOhm)
+			all := base - corners.most[j] + 1/(p.BranchLeadOhm(j)+other.ShortOhm)
 			if amps := p.Battery.VoltageV / (1 + source*all) * own; out[k].Robber < 0 || amps < out[k].CurrentA {
 				out[k].Robber, out[k].CurrentA = j, amps
 			}
 		}
-		out[k].Margin = out[k].CurrentA / ig.AllFireA
+		out[k].Margin = out[k].CurrentA / p.Igniters[k].AllFireA
 	}
 	return out
 }

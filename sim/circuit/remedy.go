@@ -60,17 +60,11 @@ func (p *Problem) leastMargin() float64 {
 //
 // Negative when no source would do.
 func MostSourceOhm(p *Problem) float64 {
-	low := 0.0
-	for k := range p.Igniters {
-		low += p.Igniters[k].corner(p.BranchLeadOhm(k), -p.Igniters[k].Tolerance)
-	}
+	corners := p.corners()
 	most := math.Inf(1)
 	for k := range p.Igniters {
-		ig := &p.Igniters[k]
-		leadOhm := p.BranchLeadOhm(k)
-		own := ig.corner(leadOhm, ig.Tolerance)
-		all := low - ig.corner(leadOhm, -ig.Tolerance) + own
-		most = min(most, (p.Battery.VoltageV*own/(p.RequiredMargin()*ig.AllFireA)-1)/all)
+		needA := p.RequiredMargin() * p.Igniters[k].AllFireA
+		most = min(most, (p.Battery.VoltageV*corners.least[k]/needA-1)/corners.worst(k))
 	}
 	return most
 }
@@ -152,24 +146,19 @@ func shorterLead(p *Problem, loopOhm float64) Remedy {
 // of the largest least margin among equals, by trying every set.
 func fewerMotors(p *Problem) Remedy {
 	n := len(p.Igniters)
-	low, high, need := make([]float64, n), make([]float64, n), make([]float64, n)
-	for k := range p.Igniters {
-		ig, leadOhm := &p.Igniters[k], p.BranchLeadOhm(k)
-		low[k], high[k] = ig.corner(leadOhm, -ig.Tolerance), ig.corner(leadOhm, ig.Tolerance)
-		need[k] = ig.AllFireA
-	}
-	source := p.WorstSourceOhm()
+	corners, source := p.corners(), p.WorstSourceOhm()
 	least := func(set uint32) float64 {
 		sum := 0.0
 		for k := range n {
 			if set&(1<<k) != 0 {
-				sum += low[k]
+				sum += corners.most[k]
 			}
 		}
 		margin := math.Inf(1)
 		for k := range n {
 			if set&(1<<k) != 0 {
-				margin = min(margin, p.Battery.VoltageV*high[k]/(1+source*(sum-low[k]+high[k]))/need[k])
+				own := corners.least[k]
+				margin = min(margin, p.Battery.VoltageV*own/(1+source*(sum-corners.most[k]+own))/p.Igniters[k].AllFireA)
 			}
 		}
 		return margin

@@ -39,27 +39,22 @@ type Event struct {
 
 // solver is one solution in the making.
 type solver struct {
-	p         *Problem
-	wiringOhm float64   // R_s without the battery
-	leadOhm   []float64 // of each branch lead
-	net       network
-	sol       Solution
+	p   *Problem
+	net network
+	sol Solution
 }
 
 // Solve returns the nominal solution of p, which must be one that [Validate]
 // accepts.
 func Solve(p *Problem) Solution {
 	n := len(p.Igniters)
-	s := &solver{p: p, leadOhm: make([]float64, n), net: network{bridges: make([]bridge, n)}}
+	s := &solver{p: p, net: network{emfV: p.Battery.VoltageV, sourceOhm: p.SourceOhm(), bridges: make([]bridge, n)}}
 	net, sol := &s.net, &s.sol
 	sol.Igniters = make([]IgniterAnswer, n)
-	s.wiringOhm = p.wiringOhm()
-	net.emfV, net.sourceOhm = p.Battery.VoltageV, p.Battery.InternalOhm+s.wiringOhm
 	sol.SourceOhm = net.sourceOhm
 	for k := range net.bridges {
-		s.leadOhm[k] = p.BranchLeadOhm(k)
-		net.bridges[k] = p.Igniters[k].nominal(s.leadOhm[k])
-		sol.Igniters[k].BranchOhm = s.leadOhm[k] + p.Igniters[k].ResistanceOhm
+		net.bridges[k] = p.Igniters[k].nominal(p.BranchLeadOhm(k))
+		sol.Igniters[k].BranchOhm = p.BranchOhm(k)
 	}
 	sol.BusV = net.busV()
 	for k := range net.bridges {
