@@ -8,7 +8,6 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
-	"sync"
 
 	"holdline/sim/draws"
 )
@@ -144,17 +143,9 @@ func (t *tally) dispersion(opts DispersionOptions, runners []*disperser) Dispers
 		d.Airborne += r.airborne
 		d.AllFired += r.allFired
 	}
-	notANumber := func(x float64) bool { return math.IsNaN(x) }
-	var group sync.WaitGroup
-	aside := group.Go
-	if len(runners) == 1 {
-		aside = func(f func()) { f() } // one worker is one goroutine
-	}
-	aside(func() { d.PeakSpeedMps = quantilesOf(t.speed) })
-	aside(func() { d.StopPositionM = quantilesOf(t.rest) })
-	aside(func() { d.MinFrontLoadFraction = quantilesOf(slices.DeleteFunc(t.front, notANumber)) })
-	aside(func() { d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, notANumber)) })
-	group.Wait()
+	d.PeakSpeedMps, d.StopPositionM = quantilesOf(t.speed), quantilesOf(t.rest)
+	d.MinFrontLoadFraction = quantilesOf(slices.DeleteFunc(t.front, math.IsNaN))
+	d.StaggerS = quantilesOf(slices.DeleteFunc(t.stagger, math.IsNaN))
 	d.OverrunProbability = float64(d.Overruns) / float64(d.Runs)
 	d.OverrunUpper95 = draws.Upper95(d.Overruns, d.Runs)
 	for i, speeds := range t.band {

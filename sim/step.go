@@ -20,17 +20,11 @@ import "math"
 // memory).
 //
 // Chosen by measurement, at 1e-8 on the stopping position of four motors of 25
-// points with a chute and a brake: the plain Runge–Kutta 4 of the tests takes
-// more than 80 times as long with the motors lit together and 35 times apart
-// (BenchmarkAgainstRK4). Over the same spans between breakpoints and events, at 1e-10
-// and with the same bare equation, a method of order 8 in 11 stages takes 2.0
-// (together) and 2.2 times (apart) as long as the series, and one of order 4,
-// divided as the accuracy asks, 4.6 and 1.9 times (BenchmarkMethods), and those
-// have no dense output yet, which every event and every extreme needs. A step costs about 0.12 µs between two points of a
-// curve and 0.3 µs at order 14; spans of 0.2, 0.3, 0.4, 0.5, 0.65 and 1 of the
-// time scale (reachShare) gave 20.0, 17.0, 16.8, 16.5, 17.4 and 20.8 µs a run
-// with the motors apart. At a fixed order of 4 the method shows order 4
-// (TestOrderOfConvergence).
+// points with a chute and a brake: the plain Runge–Kutta 4 of the tests takes 35
+// to 80 times as long (BenchmarkAgainstRK4). Over the same spans, at 1e-10, a
+// method of order 8 in 11 stages takes twice as long (BenchmarkMethods), and has
+// no dense output yet, which every event and every extreme needs. At a fixed
+// order of 4 the method shows order 4 (TestOrderOfConvergence).
 
 const (
 	// termLeast ends a series, relative to the speed. A hundred steps of it stay
@@ -173,6 +167,7 @@ func (r *Runner) reach(span float64) float64 {
 	return span
 }
 
+// reachShare is how much of the time scale a step spans; 0.3 and 0.5 take as long.
 const reachShare = 0.4
 
 // expand sets the series over h seconds, which it shortens when the highest

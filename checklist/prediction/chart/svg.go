@@ -41,9 +41,9 @@ func svgPath(b *bytes.Buffer, sh shape) {
 	if sh.closed {
 		b.WriteString("Z")
 	}
-	fmt.Fprintf(b, `" fill="%s"%s`, hex(sh.fill), opacity("fill", sh.fill))
+	b.WriteString(`" ` + paint("fill", sh.fill))
 	if sh.stroke != nil {
-		fmt.Fprintf(b, ` stroke="%s"%s stroke-width="%s" stroke-linejoin="round"`, hex(sh.stroke), opacity("stroke", sh.stroke), number(sh.width))
+		fmt.Fprintf(b, ` %s stroke-width="%s" stroke-linejoin="round"`, paint("stroke", sh.stroke), number(sh.width))
 	}
 	if len(sh.dash) > 0 {
 		lengths := make([]string, len(sh.dash))
@@ -62,8 +62,8 @@ func svgText(b *bytes.Buffer, sh shape) {
 	}
 	place := map[Anchor]string{Left: "start", Middle: "middle", Right: "end"}[sh.anchor]
 	// The reader may not have this face: the text takes the same room in another.
-	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" textLength="%s" lengthAdjust="spacingAndGlyphs" fill="%s"%s>%s</text>`+"\n",
-		number(sh.at.X), number(sh.at.Y), number(sh.size), place, number(TextWidth(sh.text, sh.size, sh.bold)), hex(sh.stroke), weight,
+	fmt.Fprintf(b, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" textLength="%s" lengthAdjust="spacingAndGlyphs" %s%s>%s</text>`+"\n",
+		number(sh.at.X), number(sh.at.Y), number(sh.size), place, number(TextWidth(sh.text, sh.size, sh.bold)), paint("fill", sh.stroke), weight,
 		escape(sh.text))
 }
 
@@ -77,23 +77,17 @@ func number(v float64) string {
 	return text
 }
 
-func hex(c color.Color) string {
+// paint is the attributes of a colour, for what a shape is filled or drawn with.
+func paint(what string, c color.Color) string {
 	if c == nil {
-		return "none"
+		return what + `="none"`
 	}
 	n := color.NRGBAModel.Convert(c).(color.NRGBA)
-	return fmt.Sprintf("#%02x%02x%02x", n.R, n.G, n.B)
-}
-
-func opacity(what string, c color.Color) string {
-	if c == nil {
-		return ""
+	text := fmt.Sprintf(`%s="#%02x%02x%02x"`, what, n.R, n.G, n.B)
+	if n.A < 255 {
+		text += fmt.Sprintf(` %s-opacity="%s"`, what, number(float64(n.A)/255))
 	}
-	n := color.NRGBAModel.Convert(c).(color.NRGBA)
-	if n.A == 255 {
-		return ""
-	}
-	return fmt.Sprintf(` %s-opacity="%s"`, what, number(float64(n.A)/255))
+	return text
 }
 
 func escape(text string) string {
