@@ -93,9 +93,9 @@ func (d *disk) Sync() error {
 	return nil // a file system in memory: there is nothing to wait for
 }
 
-func (d *disk) Close() error { return d.file.Close() }
-
 func (d *disk) Stat() (os.FileInfo, error) { return d.file.Stat() }
+
+func (d *disk) Close() error { return d.file.Close() }
 
 // safeAt is how much of the record was on the disk at an instant.
 func (d *disk) safeAt(at time.Duration) (bytes int64) {
@@ -116,8 +116,15 @@ func (d *disk) order(hang time.Duration, fail bool) {
 // faultySigner is a key that may be slow or gone.
 type faultySigner struct {
 	ssh.Signer
+	mu   sync.Mutex
 	wait time.Duration
 	gone bool
+}
+
+func (f *faultySigner) order(wait time.Duration, gone bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.wait, f.gone = max(f.wait, wait), f.gone || gone
 }
 
 func (f *faultySigner) Sign(random io.Reader, data []byte) (*ssh.Signature, error) {
@@ -125,8 +132,11 @@ func (f *faultySigner) Sign(random io.Reader, data []byte) (*ssh.Signature, erro
 }
 
 func (f *faultySigner) SignWithAlgorithm(random io.Reader, data []byte, algorithm string) (*ssh.Signature, error) {
-	time.Sleep(f.wait)
-	if f.gone {
+	f.mu.Lock()
+	wait, gone := f.wait, f.gone
+	f.mu.Unlock()
+	time.Sleep(wait)
+	if gone {
 		return nil, errors.New("the key is gone, by order")
 	}
 	return slowSigner{f.Signer, 0}.SignWithAlgorithm(random, data, algorithm)
