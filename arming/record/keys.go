@@ -46,6 +46,33 @@ func EnsureKey(configDir string) (signer ssh.Signer, path string, made bool, err
 	return signer, path, made && err == nil, err
 }
 
+// SignersPath is the allowed_signers file of the signers accepted beside the user's
+// own key, in the folder of the program's settings.
+func SignersPath(configDir string) string { return filepath.Join(configDir, "allowed_signers") }
+
+// AcceptSigner puts a key that has signed here into that file, once.
+func AcceptSigner(configDir, name string, key ssh.PublicKey) error {
+	path := SignersPath(configDir)
+	data, err := readLimited(path, maxAllowedSigners)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("record: accept a signer: %w", err)
+	}
+	text := bytes.TrimSpace(ssh.MarshalAuthorizedKey(key))
+	if bytes.Contains(data, text) {
+		return nil
+	}
+	if len(data) > 0 && data[len(data)-1] != '\n' {
+		data = append(data, '\n')
+	}
+	if err = os.MkdirAll(configDir, 0o700); err == nil {
+		err = replaceFile(path, fmt.Appendf(data, "%s namespaces=%q %s\n", name, Namespace, text), 0o644)
+	}
+	if err != nil {
+		return fmt.Errorf("record: accept a signer: %w", err)
+	}
+	return nil
+}
+
 // makeKey reports false without an error when another program made the key in
 // the meantime.
 func makeKey(dir, path string) (bool, error) {

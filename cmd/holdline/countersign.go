@@ -73,5 +73,15 @@ func (p *program) countersign(path, key string) error {
 	if len(r.Signatures) == 0 {
 		what = "signature, the first on this record"
 	}
-	return tell(p.out, "%s: %s by %s", file, what, print)
+	if err := tell(p.out, "%s: %s by %s", file, what, print); err != nil {
+		return err
+	}
+	dir, err := settingsDir()
+	if err != nil {
+		return nil // then verify takes --signers alone
+	}
+	if err := record.AcceptSigner(dir, "counter-signer", signer.PublicKey()); err != nil {
+		return err
+	}
+	return tell(p.out, "verify accepts this key from now on; it stands in %s", record.SignersPath(dir))
 }

@@ -28,7 +28,9 @@ make no record invalid. A folder is verified whole, with the chain
 from record to record, so that a missing one shows.
 
 Signatures are accepted from the keys in --signers, a file in the
-allowed_signers format of ssh-keygen; without it, from this user's own key.
+allowed_signers format of ssh-keygen; without it, from this user's own key and
+from those that signed or counter-signed here, which stand in allowed_signers in
+the folder of the settings.
 
 Exit status: 0 every record is valid; 3 one is not; 1 a file could not be read.`,
 		Example: `  holdline verify firing.jsonl
@@ -92,7 +94,7 @@ func verifyAll(paths []string, o record.Options) (*verifyAnswer, error) {
 }
 
 // acceptedSigners are those of an allowed_signers file, or without one the key
-// that the program made for this user.
+// that the program made for this user and those that signed here.
 func acceptedSigners(file string) ([]record.AllowedSigner, error) {
 	if file != "" {
 		return record.ReadAllowedSigners(file)
@@ -101,15 +103,18 @@ func acceptedSigners(file string) ([]record.AllowedSigner, error) {
 	if err != nil {
 		return nil, nil // no settings folder, so no own key
 	}
-	path := record.KeyPath(dir) + ".pub"
-	data, err := os.ReadFile(path)
+	signers, err := record.ReadAllowedSigners(record.SignersPath(dir))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	key, err := record.LoadPublicKey(record.KeyPath(dir) + ".pub")
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
+		return signers, nil
 	}
 	if err != nil {
 		return nil, fmt.Errorf("own key: %w", err)
 	}
-	return record.ParseAllowedSigners(path, append([]byte(ownPrincipal+" "), data...), time.Local)
+	return append(signers, record.AllowedSigner{Principals: ownPrincipal, Key: key}), nil
 }
 
 // ownPrincipal names the key of this user where no allowed_signers does.

@@ -37,6 +37,9 @@ func (p *page) banner() []string {
 	if len(p.Waivers) > 0 {
 		out = append(out, "WAIVED by the range officer: "+p.waived())
 	}
+	for _, asked := range p.PassedOver {
+		out = append(out, "Passed over: "+asked)
+	}
 	for _, why := range p.InQuestion {
 		out = append(out, "IN QUESTION: "+why)
 	}

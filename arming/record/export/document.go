@@ -31,6 +31,7 @@ type Document struct {
 
 	// InQuestion is what does not agree between what was counted and what was found, the same.
 	InQuestion []string `json:"in_question"`
+	PassedOver []string `json:"passed_over"` // optional steps of the sheet, as they are asked
 
 	Title      string `json:"title"`
 	Practice   bool   `json:"practice"`
@@ -383,6 +384,9 @@ type Signature struct {
 
 // Stood is the standing of a check whose answer stood when both had armed.
 const Stood = "stood at arming"
+
+// PassedOver is the standing of an optional step that the crew passed over.
+const PassedOver = "passed over"
 
 // AfterFiring is the standing of a check that belongs after the firing.
 const AfterFiring = "answered after the firing"

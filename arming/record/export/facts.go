@@ -35,6 +35,9 @@ func recordFacts(d *Document) []fact {
 	for _, w := range d.Warnings {
 		out = append(out, said("record", "warning", w))
 	}
+	for _, asked := range d.PassedOver {
+		out = append(out, said("record", "passed over", asked))
+	}
 	for _, why := range d.InQuestion {
 		out = append(out, said("record", "in question", why))
 	}

@@ -104,6 +104,10 @@ func (w *walk) checkList(p *arming.Plan) {
 			c.By, c.Means, c.At, c.AgeS, c.Waived = a.last.By, a.last.Means.String(), stamp(a.at), a.ageS, a.last.Waived
 			c.Seen, c.Value = seen(st, &a.last)
 		}
+		if a.last.Means == arming.MeansPassed && a.gone == "" {
+			c.Seen, c.Standing = "", export.PassedOver
+			w.d.PassedOver = append(w.d.PassedOver, st.Challenge)
+		}
 		w.d.Checks = append(w.d.Checks, c)
 	}
 }

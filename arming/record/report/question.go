@@ -81,6 +81,11 @@ func (w *walk) inQuestion(p *arming.Plan, s *arming.State) {
 	for _, text := range f.unclear {
 		w.question(text)
 	}
+	for m, found := range w.d.Motors {
+		if s.WaitOhm[m] == arming.OhmValue && checklist.SaysBurned(found.Found) {
+			w.question(fmt.Sprintf("motor %d was found %q, but its circuit conducted at the last reading", m+1, found.Found))
+		}
+	}
 	least, most := f.burned, f.burned+len(f.unclear)+len(f.missing)
 	against := func(n int, what, counted string, there int, as string) {
 		w.question(fmt.Sprintf("%s counted as %s, but %d of those on the vehicle found %s", plural(n, what), counted, there, as))

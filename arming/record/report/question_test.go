@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -71,6 +72,47 @@ func TestWhatWasCountedIsHeldAgainstWhatWasFound(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A motor whose circuit conducted to the end did not burn out, whatever is said.
+func TestAMotorThatConductsAndIsSaidBurnedOut(t *testing.T) {
+	t.Parallel()
+	o := normal()
+	o.motors = 2
+	f := begin(t, t.TempDir(), o)
+	f.toReady()
+	f.arm()
+	f.count()
+	f.pass(300 * time.Millisecond)
+	f.button(true) // and no igniter opens
+	f.pass(time.Second)
+	f.button(false)
+	f.afterwards(130)
+	d := Build(verified(t, f.close(record.Normal, "", 1)))
+	for m := range 2 {
+		want := fmt.Sprintf(`motor %d was found "burned out, case cool", but its circuit conducted at the last reading`, m+1)
+		if !slices.Contains(d.InQuestion, want) {
+			t.Errorf("in question: %q", d.InQuestion)
+		}
+		has(t, d, "**IN QUESTION: "+want+"**")
+	}
+}
+
+// An optional step that was passed over stands at the top of every page.
+func TestAStepThatWasPassedOver(t *testing.T) {
+	t.Parallel()
+	o := normal()
+	o.extra = append(o.extra, checklist.Step{Phase: checklist.Clear, Challenge: "Camera: what runs?", Role: checklist.RangeOfficer, Optional: true})
+	f := begin(t, t.TempDir(), o)
+	f.toReady()
+	d := Build(verified(t, f.close(record.Interrupted, "ended by the test", 1)))
+	has(t, d, "**Passed over: Camera: what runs?**", `Camera: what runs? \[passed over\]`)
+	for ending, want := range map[string]string{".csv": "record,passed over,,,,,Camera: what runs?", ".json": `"standing": "passed over"`} {
+		if text := string(write(t, d, "x"+ending, unit.Metric)); !strings.Contains(text, want) {
+			t.Errorf("no %s in the form %s", want, ending)
+		}
+	}
+	look(t, d, "passed.pdf")
 }
 
 // Motors that were said otherwise once the igniters were connected are not

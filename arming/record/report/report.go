@@ -36,7 +36,7 @@ type Follower struct{ w *walk }
 func Follow() *Follower {
 	return &Follower{newWalk(&export.Document{
 		Format: export.Format, Version: export.Version,
-		NotValid: []string{}, Warnings: []string{}, Curves: map[string]string{}, Waivers: []export.Waiver{}, InQuestion: []string{}, Holds: []export.Hold{},
+		NotValid: []string{}, Warnings: []string{}, Curves: map[string]string{}, Waivers: []export.Waiver{}, InQuestion: []string{}, PassedOver: []string{}, Holds: []export.Hold{},
 		People: []export.Person{}, Checks: []export.Check{}, Proofs: []export.Proof{}, Openings: []export.Opening{},
 		Attempts: []export.Attempt{}, Waits: []export.Wait{}, Motors: []export.Motor{}, Igniters: []export.Igniter{},
 		Used: []export.Used{}, Notes: []export.Note{}, Signatures: []export.Signature{}, Verify: []string{},

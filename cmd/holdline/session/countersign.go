@@ -55,7 +55,7 @@ func (s *session) counterSign(key, passphrase string) {
 	s.driver.publish()
 	path := r.w.Path()
 	go func() {
-		came <- counterSigned(path, key, passphrase, s.o.Version)
+		came <- counterSigned(path, key, passphrase, s.o.Settings, s.o.Version)
 		s.post(func() {
 			s.countersigned(<-came)
 			s.driver.publish()
@@ -67,7 +67,7 @@ func (s *session) counterSign(key, passphrase string) {
 func (s *session) countersigned(c tui.CounterView) { s.record.counter, s.countersigns = c, nil }
 
 // counterSigned verifies the record, chain and replay, before it is signed.
-func counterSigned(path, key, passphrase, version string) tui.CounterView {
+func counterSigned(path, key, passphrase, settings, version string) tui.CounterView {
 	result := record.VerifyFile(path, record.Options{AnySigner: true, At: time.Now(), Replay: Replay, Program: version})
 	if bad := Against(&result); len(bad) > 0 {
 		return tui.CounterView{Fault: fmt.Sprintf("the record is not valid, %s: %s", bad[0].Status, clean(bad[0].Text))}
@@ -86,6 +86,7 @@ func counterSigned(path, key, passphrase, version string) tui.CounterView {
 	case err != nil:
 		return tui.CounterView{Fault: clean(err.Error())}
 	}
+	acceptSigner(settings, "counter-signer", signer.PublicKey())
 	return tui.CounterView{By: ssh.FingerprintSHA256(signer.PublicKey())}
 }
 

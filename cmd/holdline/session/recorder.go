@@ -287,6 +287,7 @@ type signing struct {
 	public ssh.PublicKey
 	socket string // of the agent
 	made   string // path of a key made on first use
+	accept string // settings in which verify shall find a key that is not the user's own
 }
 
 // sign signs the closed record at path and returns who has.
@@ -310,5 +311,6 @@ func (s signing) sign(path string) (string, error) {
 	if _, err := record.Sign(path, signer); err != nil {
 		return "", err
 	}
+	acceptSigner(s.accept, "signer", signer.PublicKey())
 	return ssh.FingerprintSHA256(signer.PublicKey()), nil
 }

@@ -330,6 +330,9 @@ func (s *session) tell() {
 	switch {
 	case v.Closed && v.Signed != "":
 		fmt.Fprintf(&b, "record: %s\nsigned by %s\nholdline verify checks it; ssh-keygen -Y verify checks the signature alone.\n", v.Path, v.Signed)
+		if s.record.signer.accept != "" || v.Counter.By != "" {
+			fmt.Fprintf(&b, "verify accepts every key that signed here; they stand in %s\n", record.SignersPath(s.o.Settings))
+		}
 		if v.Counter.By != "" {
 			fmt.Fprintf(&b, "counter-signed by %s\n", v.Counter.By)
 		} else {

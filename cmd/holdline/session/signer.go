@@ -28,13 +28,23 @@ func openSigner(keyFile, settings string) (signing, error) {
 		return s, nil
 	}
 	if strings.HasSuffix(keyFile, ".pub") {
-		return agentSigner(keyFile)
+		s, err := agentSigner(keyFile)
+		s.accept = settings
+		return s, err
 	}
 	signer, err := record.LoadKey(keyFile, askPassphrase)
 	if err != nil {
 		return signing{}, err
 	}
-	return signing{signer: signer, public: signer.PublicKey()}, nil
+	return signing{signer: signer, public: signer.PublicKey(), accept: settings}, nil
+}
+
+// acceptSigner lets verify find a key that has signed here. Where it cannot, the
+// record is signed all the same, and verify asks for --signers.
+func acceptSigner(settings, name string, key ssh.PublicKey) {
+	if settings != "" {
+		_ = record.AcceptSigner(settings, name, key)
+	}
 }
 
 func agentSigner(path string) (signing, error) {
