@@ -65,7 +65,7 @@ func AcceptSigner(configDir, name string, key ssh.PublicKey) error {
 		data = append(data, '\n')
 	}
 	if err = os.MkdirAll(configDir, 0o700); err == nil {
-		err = replaceFile(path, fmt.Appendf(data, "%s namespaces=%q %s\n", name, Namespace, text), 0o644)
+		err = ReplaceFile(path, fmt.Appendf(data, "%s namespaces=%q %s\n", name, Namespace, text), 0o644)
 	}
 	if err != nil {
 		return fmt.Errorf("record: accept a signer: %w", err)
