@@ -53,7 +53,7 @@ type stride struct {
 	// Factors of the equation of motion and of the front axle load.
 	added, along, steadyN, guide       float64 // M less the mass, g (sin γ + μ cos γ), steady forces, 2 μ_g/s_b
 	gravityM, leverM, guideZ, steadyNm float64 // g (b cos γ − h sin γ), of u², guide height, steady moments
-	curve                              float64 // bounds the curvature of the load, over a²
+	curve                              float64 // bounds the curvature of the load, over a² + u da/dt
 	anew, jump                         bool    // a breakpoint where sums are taken anew; one that may be a jump, not passed
 }
 
@@ -93,8 +93,10 @@ func (r *Runner) stride() bool {
 	if w.tau == 0 {
 		return false
 	}
+	mass, force := s.m, s.force
 	if !r.expandStride(&w) {
 		r.turnBack()
+		s.m, s.force = mass, force // the general step goes on from here
 		return false
 	}
 	r.t, r.v, r.x, r.sum = w.t, s.vEnd, s.xEnd, w.sum
@@ -158,7 +160,7 @@ func (r *Runner) leg(w *stride, limitS float64) bool {
 	x := w.x + d*((u+w.u)*0.5-r.wind)
 	loadNm := w.frontAt(r, u)
 	if (a > 0) != (w.a > 0) || x+1e-3*(u*d) >= r.nextM || min(u, u-r.wind) < strideSpeedMps || r.mayLift && r.light(sum, u) ||
-		w.mayDip(r, d, loadNm, max(a*a, w.a*w.a)) {
+		w.mayDip(r, d, loadNm, max(a*a, w.a*w.a)+u*math.Abs(w.a-a)/d) {
 		sum.advance(w.t, r.skipYaw)
 		return false
 	}
@@ -197,7 +199,8 @@ func (w *stride) frontAt(r *Runner, u float64) float64 {
 }
 
 // mayDip reports whether the front load may have a new least value inside a leg
-// of d seconds, by more than rounds away.
+// of d seconds, by more than rounds away. Between breakpoints it is straight but
+// for the square of the air speed, whose second derivative is 2 (a² + u da/dt).
 func (w *stride) mayDip(r *Runner, d, loadNm, square float64) bool {
 	dip := w.curve * square * d * d / 8
 	return dip > 1e-6*w.sum.mass*GravityMps2*r.p.Vehicle.WheelbaseM && min(loadNm, w.loadNm)-dip < r.minFront*r.p.Vehicle.WheelbaseM
