@@ -16,7 +16,6 @@ import (
 	"holdline/checklist/sheet/unit"
 	"holdline/cmd/holdline/terminal"
 	"holdline/tui/edit"
-	"holdline/tui/strokes"
 )
 
 // Options say what to change, and where the screen is.
@@ -64,7 +63,7 @@ func Run(ctx context.Context, o Options) (Result, error) {
 	}
 	in := o.In
 	if f, is := in.(*os.File); is {
-		in = strokes.NewTerminal(f)
+		in = terminal.NewInput(f)
 	}
 	program := tea.NewProgram(model, tea.WithAltScreen(), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(o.Out))
 	w.run(program.Send)

@@ -17,8 +17,8 @@ import (
 	"holdline/arming/groundbox"
 	"holdline/arming/groundbox/practice"
 	"holdline/arming/record"
+	"holdline/cmd/holdline/terminal"
 	"holdline/tui"
-	"holdline/tui/strokes"
 )
 
 // baud of a ground box. USB ignores it.
@@ -242,7 +242,7 @@ func (s *session) cockpit(ctx context.Context, first arming.Start) (err error) {
 	s.settle()
 	model := guarded{model: tui.NewModel(s.config()), off: s.driver.permitOff}
 	program := tea.NewProgram(model, append(tui.Options(), tea.WithoutSignalHandler(),
-		tea.WithInput(strokes.NewTerminal(s.o.In)), tea.WithOutput(s.terminal))...)
+		tea.WithInput(terminal.NewInput(s.o.In)), tea.WithOutput(s.terminal))...)
 	over := make(chan struct{})
 	watched := make(chan string, 1)
 	go s.watch(ctx, program, over, watched)

@@ -1,4 +1,5 @@
-// Package terminal reads from the environment what a terminal can show.
+// Package terminal is what is known of the terminal itself: what it can show, by
+// the environment, and how its bytes are read so that no paste keeps a key back.
 package terminal
 
 import "strings"

@@ -1,4 +1,4 @@
-package strokes
+package terminal
 
 import (
 	"bytes"
@@ -8,6 +8,8 @@ import (
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
+
+	"holdline/tui/strokes"
 )
 
 // Each read is what came at a time of its own, in milliseconds.
@@ -60,7 +62,7 @@ func (k keys) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if msg.Type == tea.KeyCtrlC {
 			return k, tea.Quit
 		}
-		if IsSpace(msg) {
+		if strokes.IsSpace(msg) {
 			k <- msg
 		}
 	}
@@ -79,7 +81,7 @@ func TestBubbleTeaGetsSpaceAndCtrlC(t *testing.T) {
 			t.Fatal(err)
 		}
 		spaces, over := make(keys, 9), make(chan error, 1)
-		program := tea.NewProgram(spaces, tea.WithInput(NewTerminal(in)), tea.WithOutput(new(bytes.Buffer)), tea.WithoutSignalHandler())
+		program := tea.NewProgram(spaces, tea.WithInput(NewInput(in)), tea.WithOutput(new(bytes.Buffer)), tea.WithoutSignalHandler())
 		go func() {
 			_, err := program.Run()
 			over <- err

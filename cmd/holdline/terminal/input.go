@@ -1,4 +1,4 @@
-package strokes
+package terminal
 
 import (
 	"bytes"
@@ -13,24 +13,24 @@ const pasteQuiet = 300 * time.Millisecond
 // Marks of a bracketed paste.
 var pasteStart, pasteEnd = []byte("\x1b[200~"), []byte("\x1b[201~")
 
-// Terminal is the terminal as Bubble Tea is to read it. Bubble Tea hands a paste
+// Input is the terminal as Bubble Tea is to read it. Bubble Tea hands a paste
 // on when its end has come, and until then nothing at all. Here it gets what
 // has come of a paste at once, as a paste of its own, so that a space in it is
 // seen, and ctrl+c ahead of it. Keys that fill a whole read are no person's
 // typing and count as a paste, so that a space behind them need not wait for each.
-type Terminal struct {
+type Input struct {
 	*os.File
 	pastes pastes
 }
 
-// NewTerminal reads from f.
-func NewTerminal(f *os.File) *Terminal { return &Terminal{File: f} }
+// NewInput reads from f.
+func NewInput(f *os.File) *Input { return &Input{File: f} }
 
 // pasteRoom is more than pastes.take adds.
 const pasteRoom = 32
 
 // Read implements io.Reader, for a b of more than pasteRoom bytes.
-func (t *Terminal) Read(b []byte) (int, error) {
+func (t *Input) Read(b []byte) (int, error) {
 	raw := make([]byte, len(b)-pasteRoom)
 	n, err := t.File.Read(raw)
 	return copy(b, t.pastes.take(time.Now(), raw[:n], n == len(raw))), err
