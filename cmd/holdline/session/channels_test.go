@@ -19,8 +19,8 @@ func TestMotorsHangOnTheChannelsThatTheSheetSays(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for key, channel := range map[string]string{"motor[1].channel": "6", "motor[3].channel": "1"} {
-			if data, err = sheet.Set(data, key, channel); err != nil {
+		for _, set := range [][2]string{{"motor[1].channel", "6"}, {"motor[3].channel", "1"}} {
+			if data, err = sheet.Set(data, set[0], set[1]); err != nil {
 				t.Fatal(err)
 			}
 		}
