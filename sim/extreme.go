@@ -30,12 +30,9 @@ func (r *Runner) gather() {
 			o.PeakDecelerationMps2 = -aLow
 		}
 	}
-	vLow, vHigh := s.v[0], s.vEnd
-	if vLow > vHigh {
-		vLow, vHigh = vHigh, vLow
-	}
+	vHigh := max(s.v[0], s.vEnd)
 	if aLow < 0 && aHigh > 0 {
-		vLow, vHigh = vLow-s.vBend, vHigh+s.vBend
+		vHigh += s.vBend
 	}
 	if vHigh > o.PeakSpeedMps {
 		r.gatherSpeed(aLow >= 0 || aHigh <= 0)

@@ -21,8 +21,6 @@ type team struct {
 	pressed time.Duration
 	back    time.Duration // when the person at the vehicle turned back
 	resumed int
-	erring  bool
-	closed  bool
 	sent    map[arming.Event]time.Duration // what was asked for: people wait before they ask again
 	far     map[arming.Phase]bool          // phases that were come to
 }
