@@ -168,6 +168,7 @@ func (b *bench) ready() {
 	if !b.has(func(r Report) bool { _, is := r.(Connected); return is }) {
 		await[Connected](b, 3*time.Second)
 	}
+	time.Sleep(50 * time.Millisecond) // the box has to have seen the key out before it goes in
 	h := b.box.Hands()
 	h.Igniters(true)
 	h.Battery(true)
