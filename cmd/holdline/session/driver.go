@@ -99,7 +99,7 @@ type clock struct {
 }
 
 // now returns the instant in whole microseconds, and the wall clock.
-func (c clock) now() (arming.Instant, time.Time) {
+func (c *clock) now() (arming.Instant, time.Time) {
 	t := time.Now()
 	return arming.Instant{
 		Mono: t.Sub(c.opened).Truncate(time.Microsecond),
@@ -107,7 +107,7 @@ func (c clock) now() (arming.Instant, time.Time) {
 	}, t
 }
 
-func (c clock) mono() time.Duration { return time.Since(c.opened) }
+func (c *clock) mono() time.Duration { return time.Since(c.opened) }
 
 // run takes events until the program ends. first is the firing's first event.
 func (d *driver) run(first arming.Start) {

@@ -198,6 +198,12 @@ func (f *figures) add(p *plant, sc script) {
 // to do.
 func play(p *plant, m *team, sc script) {
 	left := slices.Clone(sc.troubles)
+	var coming []*time.Timer
+	defer func() { // what has not come by the end of the firing does not come
+		for _, timer := range coming {
+			timer.Stop()
+		}
+	}()
 	for p.now() < 4*time.Minute {
 		p.mu.Lock()
 		over := !m.look() || p.left
@@ -209,7 +215,7 @@ func play(p *plant, m *team, sc script) {
 			if !m.far[x.phase] {
 				return false
 			}
-			time.AfterFunc(x.after, func() { p.strike(x) })
+			coming = append(coming, time.AfterFunc(x.after, func() { p.strike(x) }))
 			return true
 		})
 		p.watch()
